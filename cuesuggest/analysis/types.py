@@ -1,0 +1,178 @@
+"""What the analysis says about a song: frozen records of plain numbers, written to disk unchanged.
+
+Times are seconds from the start of the recording's file, rounded to 0.1 ms; confidences lie in 0..1.
+`None` means "not estimated", never "zero".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal, TypedDict
+
+__all__ = [
+    "Alternative",
+    "Bar",
+    "Confidence",
+    "DriveParts",
+    "Event",
+    "EventKind",
+    "Section",
+    "SongAnalysis",
+    "TempoKnot",
+    "json_name",
+]
+
+EventKind = Literal[
+    "count-in", "talk", "crowd", "pause", "build", "drop", "breakdown", "fill", "stop", "hit", "tag",
+    "ritardando", "ring-out",
+]  # fmt: skip
+
+
+def json_name(name: str) -> str:
+    """Name of a field on disk: a trailing underscore only keeps Python keywords apart (`pass_`)."""
+    return name.rstrip("_")
+
+
+class FileConfig(TypedDict):
+    """How a record is read at the file's edge; the shape pydantic looks for in `__pydantic_config__`."""
+
+    extra: Literal["forbid"]
+    alias_generator: Callable[[str], str]
+    populate_by_name: bool
+
+
+FILE_CONFIG: FileConfig = {"extra": "forbid", "alias_generator": json_name, "populate_by_name": True}
+
+
+@dataclass(frozen=True, slots=True)
+class DriveParts:
+    """The parts of a bar's drive, each 0..1 on a fixed scale."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    loudness: float
+    low_end: float
+    density: float
+    brightness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar. Number 1 is the first full bar of the song; count-in bars are 0, -1, …"""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    number: int
+    start: float
+    end: float
+    beats: int
+    time_signature: str
+    drive: float
+    drive_parts: DriveParts
+    loudness_lufs: float
+    envelope: tuple[float, ...]
+    """Loudness through the bar in equal steps, 0 (silent) to 1 (the song's loudest)."""
+    voice: float | None
+    """Probability that a voice leads."""
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A stretch of bars. The letter says what repeats what; `pass_` counts the times it came round."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    start: float
+    end: float
+    first_bar: int
+    last_bar: int
+    label: str
+    pass_: int
+    role: str | None
+    """A guess such as "intro"; None where nothing speaks for one."""
+    name: str
+    first_words: str
+    pickup: bool | None
+    confidence: float
+    turns: tuple[float, ...]
+    """Places inside the section where its material turns."""
+
+    @property
+    def bars(self) -> int:
+        """How many bars long."""
+        return self.last_bar - self.first_bar + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happens once. `bar` and `beat` are None where there are no bars."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    kind: EventKind
+    start: float
+    end: float
+    bar: int | None
+    beat: float | None
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class TempoKnot:
+    """From `time` on, beats come at `bpm` (of the beat that the meter names) until the next knot."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    time: float
+    bpm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another reading of the bars and how much worse the model finds it, in nats per beat."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    kind: str
+    tempo_bpm: float
+    margin: float
+
+
+@dataclass(frozen=True, slots=True)
+class Confidence:
+    """How sure the analysis is as a whole; None where there is nothing to be sure of."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    beats: float | None
+    downbeats: float | None
+    sections: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SongAnalysis:
+    """All that was heard. Without music the lists are empty and `music_start` is None."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    duration: float
+    tempo_bpm: float | None
+    beats: tuple[float, ...]
+    downbeats: tuple[float, ...]
+    beat_confidence: tuple[float, ...]
+    meter: int | None
+    """Beats per bar, the most common."""
+    time_signature: str | None
+    tempo_map: tuple[TempoKnot, ...]
+    bars: tuple[Bar, ...]
+    sections: tuple[Section, ...]
+    events: tuple[Event, ...]
+    music_start: float | None
+    music_end: float | None
+    confidence: Confidence
+    alternatives: tuple[Alternative, ...] = ()
+    remarks: tuple[str, ...] = field(default=())
+    """Sentences about the recording that a reader should know, such as "heavily compressed"."""

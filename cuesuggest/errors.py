@@ -1,0 +1,30 @@
+"""What can go wrong: one base class, caught once, in the command line."""
+
+from __future__ import annotations
+
+__all__ = ["CuesuggestError", "DocumentError", "EditError", "ProfileError", "RecordingError"]
+
+
+class CuesuggestError(Exception):
+    """Something the user can put right: says what was wrong, where, and what to do next.
+
+    `exit_code` is what the command line ends with when nothing was written.
+    """
+
+    exit_code = 2
+
+
+class RecordingError(CuesuggestError):
+    """A recording that cannot be read or does not hold enough sound."""
+
+
+class DocumentError(CuesuggestError):
+    """A song document that is broken, newer than this program, or changed by somebody else."""
+
+
+class EditError(CuesuggestError):
+    """A change that does not fit the document: an unknown cue, a value out of range."""
+
+
+class ProfileError(CuesuggestError):
+    """A house style or rig file with a wrong key or value."""
