@@ -1,4 +1,4 @@
-"""The words of a plan: place, look, cue, and what hangs on them. Frozen records, written to disk unchanged."""
+"""The words of a plan: place, look, cue, and what hangs on them; frozen records, written unchanged."""
 
 from __future__ import annotations
 
@@ -7,7 +7,17 @@ from typing import Literal
 
 from cuesuggest.analysis.types import FILE_CONFIG
 
-__all__ = ["CATEGORIES", "Category", "Cue", "CueKind", "Look", "Place", "PlannedSection", "Question", "Series"]
+__all__ = [
+    "CATEGORIES",
+    "Category",
+    "Cue",
+    "CueKind",
+    "Look",
+    "Place",
+    "PlannedSection",
+    "Question",
+    "Series",
+]
 
 Category = Literal["rest", "subtle", "lift", "intense"]
 CATEGORIES: tuple[Category, ...] = ("rest", "subtle", "lift", "intense")
@@ -24,8 +34,8 @@ Status = Literal["suggested", "accepted", "edited", "rejected", "added"]
 class Place:
     """Where something happens.
 
-    The key is bar and beat (beat 1.0 is the downbeat), or seconds alone where there are no bars; section, pass,
-    bar in section and seconds follow from it and are stored for the reader.
+    The key is bar and beat (beat 1.0 is the downbeat), or seconds alone where there are no bars; section,
+    pass, bar in section and seconds follow from it and are stored for the reader.
     """
 
     __pydantic_config__ = FILE_CONFIG
