@@ -1,0 +1,232 @@
+"""What speaks for a beat, a downbeat and music in every frame: log-likelihood ratios for the decoder.
+
+This is the seam of the rhythm analysis: the decoder takes an `Evidence`, from wherever it comes. Here it comes from
+three linear models (logistic regressions) over band flux, change of harmony and change of timbre. Their weights lie in
+`evidence.npz`, fitted by `cuesuggest.training.evidence` on rendered songs with classes weighted alike, so that a logit
+is close to a log-likelihood ratio.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import resources
+
+import numpy as np
+from scipy import ndimage
+
+from cuesuggest.analysis.spectrum import BANDS, CHROMA_RATE, FRAME_RATE, Spectrum, band_edges
+
+__all__ = ["Evidence", "beat_features", "downbeat_features", "flux", "linear_evidence", "music_features"]
+
+# Kick and bass, body, snare and voice, cymbals and consonants.
+GROUP_EDGES_HZ = (140.0, 600.0, 2500.0)
+_FLUX_LAG = 2  # frames: shorter misses slow attacks, longer blurs sixteenths
+_LOCAL = round(8 * FRAME_RATE)  # 8 s: long enough for two bars of a ballad, short enough to follow a crescendo
+_BEAT_LAGS = range(-5, 6)
+_CHANGE_SECONDS = (0.4, 0.9, 1.8)
+_LLR_LIMIT = 4.0
+# Below this mean square a frame is silence, whatever the models say: -66 dB under full scale.
+_SILENCE = 2.5e-7
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Log-likelihood ratios in nats, one a frame, 50 frames a second.
+
+    Attributes
+    ----------
+    beat : ndarray, shape (frames,)
+        A beat falls here, against none.
+    downbeat : ndarray, shape (frames,)
+        A beat that falls here opens a bar, against not.
+    music : ndarray, shape (frames,)
+        Music sounds, against anything else.
+    onset : ndarray, shape (frames,)
+        Strength of attacks of any kind, zero mean and unit spread nearby; for subdivisions.
+    """
+
+    beat: np.ndarray
+    downbeat: np.ndarray
+    music: np.ndarray
+    onset: np.ndarray
+
+
+def linear_evidence(spectrum: Spectrum) -> Evidence:
+    """Evidence by the three linear models.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+
+    Returns
+    -------
+    Evidence
+    """
+    with resources.files(__package__).joinpath("evidence.npz").open("rb") as file:
+        weights = dict(np.load(file))
+    groups = flux(spectrum.bands)
+
+    def logits(head: str, features: np.ndarray) -> np.ndarray:
+        return np.clip(features @ weights[head][:-1] + weights[head][-1], -_LLR_LIMIT, _LLR_LIMIT)
+
+    music = logits("music", music_features(spectrum))
+    music[spectrum.level < _SILENCE] = -_LLR_LIMIT
+    return Evidence(
+        beat=logits("beat", beat_features(groups)),
+        downbeat=logits("downbeat", downbeat_features(spectrum, groups)),
+        music=ndimage.uniform_filter1d(music, round(FRAME_RATE), mode="nearest"),
+        onset=groups.mean(axis=1),
+    )
+
+
+def flux(bands: np.ndarray) -> np.ndarray:
+    """Rise of magnitude in four groups of bands, against a vibrato-proof past, normalised to its surroundings.
+
+    The past is widened by one band to each side before it is subtracted, so that a tone that slides does not count
+    as an attack (Böck and Widmer 2013, "Maximum filter vibrato suppression for onset detection").
+
+    Parameters
+    ----------
+    bands : ndarray, shape (frames, 64)
+
+    Returns
+    -------
+    ndarray of float32, shape (frames, 4)
+        Zero mean and unit spread within 8 s, clipped to -2 .. 6.
+    """
+    past = ndimage.maximum_filter1d(bands, 3, axis=1)
+    rise = np.zeros_like(bands)
+    rise[_FLUX_LAG:] = np.maximum(bands[_FLUX_LAG:] - past[:-_FLUX_LAG], 0)
+    starts = np.searchsorted(band_edges()[1:-1], (0.0, *GROUP_EDGES_HZ))
+    groups = np.add.reduceat(rise, starts, axis=1)
+    # A group without sound has no attacks: the floor keeps its noise from being blown up to unit spread.
+    floor = 0.02 * np.diff([*starts, BANDS]).astype(np.float32)
+    return np.clip(_standard(groups, floor), -2, 6)
+
+
+def _standard(values: np.ndarray, floor: np.ndarray | float) -> np.ndarray:
+    mean = ndimage.uniform_filter1d(values, _LOCAL, axis=0, mode="nearest")
+    square = ndimage.uniform_filter1d(values * values, _LOCAL, axis=0, mode="nearest")
+    spread = np.sqrt(np.maximum(square - mean * mean, 0))
+    return ((values - mean) / np.maximum(spread, floor)).astype(np.float32)
+
+
+def _shifted(values: np.ndarray, lag: int) -> np.ndarray:
+    """`values[t + lag]` at t; the edges repeat."""
+    index = np.clip(np.arange(len(values)) + lag, 0, len(values) - 1)
+    return values[index]
+
+
+def beat_features(groups: np.ndarray) -> np.ndarray:
+    """Flux around a frame, and how it stands out from what is near.
+
+    Parameters
+    ----------
+    groups : ndarray, shape (frames, 4)
+
+    Returns
+    -------
+    ndarray of float32, shape (frames, features)
+    """
+    total = groups.mean(axis=1, keepdims=True)
+    peaks = np.minimum(groups - ndimage.maximum_filter1d(groups, 9, axis=0), 0)
+    strong = np.maximum(groups - 1.5, 0)
+    around = [_shifted(groups, lag) for lag in _BEAT_LAGS]
+    wide = ndimage.maximum_filter1d(total, 25, axis=0)
+    return np.concatenate([*around, strong, peaks, total - wide], axis=1)
+
+
+def downbeat_features(spectrum: Spectrum, groups: np.ndarray) -> np.ndarray:
+    """What tells a downbeat from another beat: harmony and timbre that change, low end, cymbals that start to ring.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    groups : ndarray, shape (frames, 4)
+
+    Returns
+    -------
+    ndarray of float32, shape (frames, features)
+    """
+    frames = len(spectrum.bands)
+    attacks = ndimage.maximum_filter1d(groups, 5, axis=0)
+    columns = [attacks, attacks[:, :1] - attacks[:, 2:3], np.maximum(attacks[:, 3:] - 2, 0)]
+    chroma_at = np.linspace(0, (frames - 1) / FRAME_RATE * CHROMA_RATE, frames)
+    chroma = _unit(spectrum.chroma)
+    coarse = spectrum.bands[::5]
+    for seconds in _CHANGE_SECONDS:
+        reach = max(2, round(seconds * CHROMA_RATE))
+        harmony = _at(_change(chroma, reach, cosine=True), chroma_at)
+        timbre = _at(_change(coarse, reach, cosine=False), np.arange(frames) / 5)
+        for curve in (harmony, timbre):
+            standard = np.clip(_standard(curve[:, None], 0.01), -3, 5)
+            nearby = ndimage.maximum_filter1d(standard, round(1.2 * FRAME_RATE), axis=0)
+            columns += [standard, standard - nearby]
+    high = spectrum.bands[:, np.searchsorted(band_edges()[1:-1], 5000.0) :].mean(axis=1, keepdims=True)
+    smooth = ndimage.uniform_filter1d(high, 20, axis=0, mode="nearest")
+    ring = _shifted(smooth, 12) - _shifted(smooth, -12)
+    columns.append(np.clip(_standard(ring, 0.05), -3, 5))
+    return np.concatenate(columns, axis=1)
+
+
+def _unit(rows: np.ndarray) -> np.ndarray:
+    return rows / np.maximum(np.linalg.norm(rows, axis=1, keepdims=True), 1e-6)
+
+
+def _change(rows: np.ndarray, reach: int, *, cosine: bool) -> np.ndarray:
+    """Distance between the means of the `reach` rows from a place on and of those before it."""
+    sums = np.concatenate([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
+    place = np.arange(len(rows))
+    before, after = np.maximum(place - reach, 0), np.minimum(place + reach, len(rows))
+    past = (sums[place] - sums[before]) / np.maximum(place - before, 1)[:, None]
+    coming = (sums[after] - sums[place]) / np.maximum(after - place, 1)[:, None]
+    if cosine:
+        return np.asarray(1 - np.einsum("ij,ij->i", _unit(past), _unit(coming)))
+    return np.asarray(np.abs(coming - past).mean(axis=1))
+
+
+def _at(curve: np.ndarray, places: np.ndarray) -> np.ndarray:
+    return np.interp(places, np.arange(len(curve)), curve)
+
+
+def music_features(spectrum: Spectrum) -> np.ndarray:
+    """What tells music from talk, noise, applause and silence, over two seconds.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+
+    Returns
+    -------
+    ndarray of float32, shape (frames, features)
+    """
+    span = round(2 * FRAME_RATE)
+    bands = spectrum.bands
+    frames = len(bands)
+    decibels = 10 * np.log10(np.maximum(spectrum.level, 1e-10))
+    loud = np.percentile(decibels, 95)
+    starts = np.searchsorted(band_edges()[1:-1], (0.0, *GROUP_EDGES_HZ))
+    shares = np.add.reduceat(bands, starts, axis=1) / np.diff([*starts, BANDS])
+
+    def slow(values: np.ndarray) -> np.ndarray:
+        return np.asarray(ndimage.uniform_filter1d(values, span, axis=0, mode="nearest"))
+
+    mean = slow(bands)
+    spread = np.sqrt(np.maximum(slow(bands * bands) - mean * mean, 0)).mean(axis=1)
+    ripple = np.abs(np.diff(bands, axis=1)).mean(axis=1)  # tones stand out of their neighbours, noise does not
+    still = np.einsum("ij,ij->i", _unit(spectrum.chroma), _unit(_shifted(spectrum.chroma, 5)))
+    peaked = spectrum.chroma.max(axis=1) / np.maximum(spectrum.chroma.mean(axis=1), 1e-9)
+    chroma_at = np.linspace(0, len(still) - 1, frames)
+    gaps = slow((decibels < slow(decibels) - 10).astype(np.float32))
+    rows = [
+        np.clip(slow(decibels) - loud, -40, 10) / 10,
+        np.clip(slow(decibels), -80, 0) / 20,
+        slow(spread[:]),
+        slow(ripple),
+        slow(_at(still, chroma_at)),
+        slow(_at(peaked, chroma_at)),
+        gaps,
+        *slow(shares).T,
+        slow(bands.mean(axis=1)),
+    ]
+    return np.stack(rows, axis=1).astype(np.float32)

@@ -1,0 +1,255 @@
+"""The single pass over the audio: everything the analysis needs of a recording, as frames.
+
+Two rates: loudness is measured per channel at the recording's own rate; bands and chroma are taken from a mono stream
+at 22.05 kHz. Memory grows with the number of frames (13 kB a second), not with the samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import soxr
+from scipy import fft
+
+from cuesuggest.analysis.loudness import LoudnessMeter
+from cuesuggest.errors import RecordingError
+from cuesuggest.recording import SHORTEST_SECONDS, Recording, Window
+
+__all__ = ["BANDS", "CHROMA_RATE", "FEATURE_VERSION", "FRAME_RATE", "Spectrum", "band_edges", "hear"]
+
+FEATURE_VERSION = 1
+RATE = 22050
+HOP = 441
+FRAME_RATE = RATE / HOP
+BANDS = 64
+CHROMA_RATE = 10.0
+_FFT = 2048
+_CHROMA_FFT = 8192
+_CHROMA_HOP = round(RATE / CHROMA_RATE)
+_CHROMA_RANGE = (65.0, 2100.0)  # C2 to C7: below, an 8192-point window cannot tell semitones apart
+_LOW, _HIGH, _BEND = 30.0, 10000.0, 150.0
+_LOUD = 50.0
+_CHUNK = 2048  # frames transformed at once: small enough for a processor's cache, large enough for numpy
+# A mono sum that holds less than this share of the channels' power has lost its music to opposite phase.
+_CANCELLED = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Spectrum:
+    """A recording as frames. Frame k of `bands` is centred at k / 50 s after `start`.
+
+    Attributes
+    ----------
+    start, end : float
+        The heard part, in seconds from the start of the file.
+    bands : ndarray of float32, shape (frames, 64)
+        Compressed magnitudes, log(1 + g x), where g sets the 95th percentile of the active frames to 50.
+    level : ndarray of float32, shape (frames,)
+        Mean square of the mono stream around each frame.
+    chroma : ndarray of float32, shape (chroma frames, 12)
+        Magnitude per pitch class, C first, 10 frames a second; frame k centred at k / 10 s after `start`.
+    power : ndarray of float64, shape (hops,)
+        K-weighted power in steps of `power_step` seconds.
+    """
+
+    start: float
+    end: float
+    bands: np.ndarray
+    level: np.ndarray
+    chroma: np.ndarray
+    power: np.ndarray
+    power_step: float
+
+    @property
+    def seconds(self) -> np.ndarray:
+        """Centres of the frames in seconds from the start of the file."""
+        return self.start + np.arange(len(self.bands)) / FRAME_RATE
+
+
+def band_edges() -> np.ndarray:
+    """Corners of the 64 triangular bands, evenly spaced in log(1 + f / 150).
+
+    Returns
+    -------
+    ndarray, shape (66,)
+        Hz, from 30 to 10000; band b rises from corner b to b + 1 and falls to b + 2.
+    """
+    bent = np.linspace(np.log1p(_LOW / _BEND), np.log1p(_HIGH / _BEND), BANDS + 2)
+    return _BEND * np.expm1(bent)
+
+
+def hear(
+    recording: Recording, window: Window | None = None, progress: Callable[[float], None] | None = None
+) -> Spectrum:
+    """Decode a recording once and turn it into frames.
+
+    Parameters
+    ----------
+    recording : Recording
+    window : Window, optional
+        The part to hear.
+    progress : callable, optional
+        Called with the seconds heard so far.
+
+    Returns
+    -------
+    Spectrum
+
+    Raises
+    ------
+    RecordingError
+        If there is less than a second of sound in the window.
+    """
+    window = window or Window()
+    spectrum, cancelled = _one_pass(recording, window, None, progress)
+    if cancelled is not None:
+        spectrum, _ = _one_pass(recording, window, cancelled, progress)
+    return spectrum
+
+
+def _one_pass(
+    recording: Recording, window: Window, channel: int | None, progress: Callable[[float], None] | None
+) -> tuple[Spectrum, int | None]:
+    """Frames of the mono sum, or of one channel; and the channel to take if the sum has cancelled out."""
+    meter = LoudnessMeter(recording.sample_rate, recording.channels)
+    frames = _Frames()
+    resample = soxr.ResampleStream(recording.sample_rate, RATE, 1, dtype="float32", quality="HQ")
+    count = 0
+    channel_power = np.zeros(recording.channels)
+    mono_power = 0.0
+    mix = np.full(recording.channels, 1 / recording.channels, np.float32)
+    if channel is not None:
+        mix = np.eye(recording.channels, dtype=np.float32)[channel]
+    for block in recording.blocks(window):
+        count += len(block)
+        mono = block @ mix
+        if recording.channels > 1:
+            channel_power += np.einsum("ij,ij->j", block, block)
+            mono_power += float(mono @ mono)
+        meter.add(block)
+        frames.add(resample.resample_chunk(mono))
+        if progress:
+            progress(window.start + count / recording.sample_rate)
+    duration = count / recording.sample_rate
+    if duration < SHORTEST_SECONDS:
+        raise RecordingError(
+            f"{recording.path} holds {duration:.2f} s of sound in the chosen part; at least "
+            f"{SHORTEST_SECONDS:g} s are needed. Choose a longer recording or a wider --from and --to."
+        )
+    frames.add(resample.resample_chunk(np.zeros(0, np.float32), last=True))
+    bands, level, chroma = frames.finish(round(duration * RATE))
+    spectrum = Spectrum(
+        start=window.start,
+        end=window.start + duration,
+        bands=_compress(bands, level),
+        level=level,
+        chroma=chroma,
+        power=meter.finish(),
+        power_step=meter.step,
+    )
+    lost = channel is None and mono_power < _CANCELLED * channel_power.mean()
+    return spectrum, int(channel_power.argmax()) if lost else None
+
+
+class _Frames:
+    """Cuts a 22.05 kHz stream into overlapping frames and keeps band magnitudes, level and chroma."""
+
+    def __init__(self) -> None:
+        self._fast = _Cutter(_FFT, HOP)
+        self._slow = _Cutter(_CHROMA_FFT, _CHROMA_HOP)
+        self._band_weights = _band_matrix()
+        self._chroma_weights, self._chroma_bins = _chroma_matrix()
+        self._bands: list[np.ndarray] = []
+        self._level: list[np.ndarray] = []
+        self._chroma: list[np.ndarray] = []
+
+    def add(self, samples: np.ndarray) -> None:
+        for frames in self._fast.add(samples):
+            magnitude = np.abs(fft.rfft(frames * self._fast.taper, axis=1))
+            self._bands.append(magnitude @ self._band_weights)
+            middle = frames[:, _FFT // 2 - HOP : _FFT // 2 + HOP]
+            self._level.append(np.einsum("ij,ij->i", middle, middle) / (2 * HOP))
+        for frames in self._slow.add(samples):
+            magnitude = np.abs(fft.rfft(frames * self._slow.taper, axis=1)[:, self._chroma_bins])
+            self._chroma.append(magnitude @ self._chroma_weights)
+
+    def finish(self, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        self.add(np.zeros(_CHROMA_FFT, np.float32))  # so that the last frames are whole
+        frames, slow = length // HOP + 1, length // _CHROMA_HOP + 1
+        return (
+            np.concatenate(self._bands)[:frames],
+            np.concatenate(self._level)[:frames],
+            np.concatenate(self._chroma)[:slow],
+        )
+
+
+class _Cutter:
+    """Overlapping frames of a stream; the first is centred on sample 0."""
+
+    def __init__(self, size: int, hop: int) -> None:
+        self.size, self.hop = size, hop
+        self.taper = np.hanning(size + 1)[:-1].astype(np.float32)
+        self._rest = np.zeros(size // 2, np.float32)
+
+    def add(self, samples: np.ndarray) -> list[np.ndarray]:
+        stream = np.concatenate([self._rest, samples])
+        count = (len(stream) - self.size) // self.hop + 1
+        if count < 1:
+            self._rest = stream
+            return []
+        self._rest = stream[count * self.hop :].copy()
+        frames = np.lib.stride_tricks.sliding_window_view(stream, self.size)[:: self.hop][:count]
+        return [frames[k : k + _CHUNK] for k in range(0, count, _CHUNK)]
+
+
+def _band_matrix() -> np.ndarray:
+    edges = band_edges()
+    bins = np.arange(_FFT // 2 + 1) * RATE / _FFT
+    rise = (bins[:, None] - edges[None, :-2]) / (edges[1:-1] - edges[:-2])
+    fall = (edges[None, 2:] - bins[:, None]) / (edges[2:] - edges[1:-1])
+    weights = np.maximum(np.minimum(rise, fall), 0)
+    # The lowest bands are narrower than a bin: each takes its nearest bin, so that none is empty.
+    empty = weights.sum(axis=0) < 0.5
+    nearest = np.rint(edges[1:-1] * _FFT / RATE).astype(int)
+    weights[nearest[empty], np.flatnonzero(empty)] = 1.0
+    return (weights / weights.sum(axis=0)).astype(np.float32)
+
+
+def _chroma_matrix() -> tuple[np.ndarray, slice]:
+    low, high = (round(f * _CHROMA_FFT / RATE) for f in _CHROMA_RANGE)
+    hertz = np.arange(low, high) * RATE / _CHROMA_FFT
+    pitch = 69 + 12 * np.log2(hertz / 440)
+    distance = np.abs((pitch[:, None] - np.arange(12) + 6) % 12 - 6)
+    weights = np.exp(-0.5 * (distance / 0.35) ** 2)
+    # A semitone spans more bins the higher it lies: without this, treble would outvote the rest.
+    weights *= (100.0 / hertz)[:, None]
+    return weights.astype(np.float32), slice(low, high)
+
+
+def _compress(bands: np.ndarray, level: np.ndarray) -> np.ndarray:
+    """Scale to the active frames and compress; silence or talk around a song must not move the scale."""
+    active = bands[active_frames(level)]
+    loud = float(np.percentile(active, 95)) if len(active) else 0.0
+    if loud <= 0:
+        return np.zeros_like(bands)
+    np.multiply(bands, _LOUD / loud, out=bands)
+    return np.log1p(bands, out=bands)
+
+
+def active_frames(level: np.ndarray) -> np.ndarray:
+    """Frames within 30 dB of the loud ones.
+
+    Parameters
+    ----------
+    level : ndarray, shape (frames,)
+        Mean square.
+
+    Returns
+    -------
+    ndarray of bool, shape (frames,)
+    """
+    # The top percent, not the maximum: one knock on the microphone is no measure.
+    loud = float(np.percentile(level, 99)) if len(level) else 0.0
+    return level > max(loud * 1e-3, 1e-10)
