@@ -194,8 +194,7 @@ def _av_blocks(recording: Recording, first: int) -> Iterator[np.ndarray]:
             try:
                 frame = next(frames, None)
                 if frame is not None and (
-                    frame.sample_rate != recording.sample_rate
-                    or len(frame.layout.channels) != recording.channels
+                    frame.sample_rate != recording.sample_rate or len(frame.layout.channels) != recording.channels
                 ):
                     break  # Another kind of sound begins; what came before is good.
                 made = [] if frame is None else convert.resample(frame)

@@ -12,7 +12,15 @@ import math
 import numpy as np
 from scipy import fft
 
-__all__ = ["HOP_SECONDS", "SILENCE_LUFS", "LoudnessMeter", "integrated", "k_weighting", "momentary", "to_lufs"]
+__all__ = [
+    "HOP_SECONDS",
+    "SILENCE_LUFS",
+    "LoudnessMeter",
+    "integrated",
+    "k_weighting",
+    "momentary",
+    "to_lufs",
+]
 
 HOP_SECONDS = 0.1
 SILENCE_LUFS = -70.0  # The absolute gate of BS.1770; silence is shown as this, never as minus infinity.

@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, METERS, SLOWEST, Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, decode, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, linear_evidence
 from cuesuggest.analysis.rhythm.tempo import pulse_strength, smooth_times, subframe_times
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
-__all__ = ["Reading", "Rhythm", "find_rhythm"]
+__all__ = ["Level", "Rhythm", "find_rhythm"]
 
 _FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 64)
 _GUESS_CENTRE, _GUESS_SPREAD = 112.0, 0.8  # BPM, octaves
-_LEVELS = {"half": 0.5, "2:3": 2 / 3, "same": 1.0, "3:2": 1.5, "double": 2.0}
+_LEVELS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
+# Nats that each beat costs when levels are compared. Off-beats carry attacks too, so twice as many beats nearly always
+# gather more evidence; within one level the same cost would only lose beats in quiet passages.
+_LEVEL_COST = 0.5
 _FEWEST_BEATS = 8  # two bars of four: less is no song
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
-    """One way to read the beats: what it is relative to the first guess, and how well it explains the evidence."""
+class Level:
+    """Another metrical level: its tempo relative to the chosen one, and how much less it explains, in nats a beat."""
 
     kind: str
-    tempo_bpm: float
-    score: float
-    grid: Grid
+    ratio: float
+    margin: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +44,14 @@ class Rhythm:
         Slots, meters and runs of the beats.
     evidence : Evidence
         What the reading rests on.
-    others : tuple of Reading
-        Readings at other levels, best first.
+    others : tuple of Level
+        Other levels, best first.
     """
 
     times: np.ndarray
     grid: Grid
     evidence: Evidence
-    others: tuple[Reading, ...]
+    others: tuple[Level, ...]
 
 
 def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
@@ -66,42 +69,54 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
         Without beats if no music was heard.
     """
     evidence = evidence or linear_evidence(spectrum)
-    readings = sorted(_read_levels(evidence), key=lambda r: -r.score)
-    grid = _long_enough(readings[0].grid)
+    ratio, grid = _best_level(readings := _read_levels(evidence))
+    others = _compared(readings, ratio)
+    grid = _long_enough(grid)
     refined = subframe_times(grid.frames, evidence.beat) / FRAME_RATE + spectrum.start
     times = np.zeros(len(refined))
     for run in np.unique(grid.runs):
         times[grid.runs == run] = smooth_times(refined[grid.runs == run])
-    return Rhythm(times, grid, evidence, tuple(readings[1:]))
+    return Rhythm(times, grid, evidence, others)
 
 
-def _read_levels(evidence: Evidence) -> list[Reading]:
-    """Decode around the strongest pulse and around its half, double, 3:2 and 2:3."""
+def _read_levels(evidence: Evidence) -> dict[float, Grid]:
+    """Decode around the strongest pulse and around its half, double, 3:2 and 2:3; keyed by ratio to that pulse."""
     octaves = np.log2(_FIRST_GUESS / _GUESS_CENTRE) / _GUESS_SPREAD
     salience = pulse_strength(evidence, _FIRST_GUESS) * np.exp(-0.5 * octaves**2)
     guess = float(_FIRST_GUESS[salience.argmax()])
-    readings = []
-    for kind, ratio in _LEVELS.items():
-        tempi = tempo_bins(guess * ratio)
-        if len(tempi):
-            grid = decode(evidence, tempi)
-            readings.append(Reading(kind, guess * ratio, grid.score, grid))
-    return readings
+    bands = {ratio: tempo_bins(guess * ratio) for ratio in _LEVELS}
+    return {ratio: decode(evidence, tempi) for ratio, tempi in bands.items() if len(tempi)}
+
+
+def _worth(grid: Grid) -> float:
+    return grid.score - _LEVEL_COST * len(grid.frames)
+
+
+def _best_level(readings: dict[float, Grid]) -> tuple[float, Grid]:
+    return max(readings.items(), key=lambda item: _worth(item[1]))
+
+
+def _compared(readings: dict[float, Grid], chosen: float) -> tuple[Level, ...]:
+    """The levels not chosen, relative to the chosen one."""
+    best = readings[chosen]
+    beats = max(len(best.frames), 1)
+    levels = [
+        Level(_level_name(ratio / chosen), ratio / chosen, (_worth(best) - _worth(grid)) / beats)
+        for ratio, grid in readings.items()
+        if ratio != chosen
+    ]
+    return tuple(sorted(levels, key=lambda level: level.margin))
+
+
+def _level_name(ratio: float) -> str:
+    fraction = Fraction(ratio).limit_denominator(9)
+    names = {Fraction(1, 2): "half", Fraction(2): "double"}
+    return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")
 
 
 def _long_enough(grid: Grid) -> Grid:
     """Leave out stretches of music too short to be one, such as a stick tapped during talk."""
     counts = np.bincount(grid.runs, minlength=1)
     keep = counts[grid.runs] >= _FEWEST_BEATS
-    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], grid.runs[keep], grid.score)
-
-
-def bar_starts(grid: Grid) -> np.ndarray:
-    """Indices of the beats that open bars."""
-    return np.flatnonzero(grid.slots == 0)
-
-
-def signature(grid: Grid) -> str:
-    """Time signature of the most bars."""
-    counts = np.bincount(grid.meters[grid.slots == 0], minlength=len(METERS))
-    return METERS[int(counts.argmax())].signature
+    runs = np.unique(grid.runs[keep], return_inverse=True)[1]
+    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score)

@@ -58,13 +58,13 @@ _PICKUP_COST = 1.5  # starting on another beat than the first
 _TERNARY_WEIGHT = 0.35
 _DOWNBEAT_WEIGHT = 1.0
 _TEMPO_CENTRE, _TEMPO_SPREAD = 112.0, 0.6  # BPM, octaves
-_TEMPO_WEIGHT = 0.05  # nats a second: a whole nat doubled slow songs
+_TEMPO_WEIGHT = 0.15  # nats a second: a whole nat doubled slow songs
 
 # The flat list of states: slots of 4/4, then of 3/4, then of 6/8.
 _METER_OF = np.repeat(np.arange(len(METERS)), [m.beats for m in METERS])
 _SLOT_OF = np.concatenate([np.arange(m.beats) for m in METERS])
 _FIRST = np.flatnonzero(_SLOT_OF == 0)
-_LAST = np.array([np.flatnonzero(_METER_OF == m)[-1] for m in range(len(METERS))])
+_LAST = np.array([np.flatnonzero(m == _METER_OF)[-1] for m in range(len(METERS))])
 _TERNARY = np.array([1.0 if METERS[m].ternary else -1.0 for m in _METER_OF], np.float32)
 _NEVER = np.float32(-1e9)
 

@@ -1,0 +1,222 @@
+"""Things that happen once: count-in, talk, pauses, stops, the ring-out; and where the music starts and ends.
+
+Precision comes before recall: what is told here becomes light.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from scipy import ndimage
+
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
+
+__all__ = ["Span", "count_in_bars", "find_stops", "find_talk", "music_end", "music_start"]
+
+Span = tuple[float, float, float]
+"""Start and end in seconds from the start of the file, and confidence."""
+
+# 12 dB, not 6: in a live room the reverb fills a short stop.
+_STOP_DB = 12.0
+_STOP_BEATS = (0.5, 8.0)
+_COUNT_IN_DB = 6.0  # a count-in is so much softer than the bars after it
+_CLICK_DB = 10.0  # and falls so far between its clicks
+_MOST_COUNT_IN_BARS = 2
+_ENDED_DB = 38.0
+_TALK_SECONDS = 2.0
+_TALK_FLOOR_DB = -60.0
+_TALK_SWING_DB = 4.5  # speech pauses between syllables; noise and applause are even
+
+
+def _decibels(spectrum: Spectrum) -> np.ndarray:
+    return np.asarray(10 * np.log10(np.maximum(spectrum.level, 1e-10)))
+
+
+def _frame(spectrum: Spectrum, seconds: float) -> int:
+    return int(np.clip(round((seconds - spectrum.start) * FRAME_RATE), 0, len(spectrum.level) - 1))
+
+
+def count_in_bars(spectrum: Spectrum, beats: np.ndarray, opens: np.ndarray) -> int:
+    """How many bars at the start are a count-in: soft, with nothing between the clicks.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    beats : ndarray, shape (beats,)
+        Seconds.
+    opens : ndarray of bool, shape (beats,)
+        Which beats are downbeats.
+
+    Returns
+    -------
+    int
+        0, 1 or 2.
+    """
+    decibels = _decibels(spectrum)
+    downbeats = np.flatnonzero(opens)
+    count = 0
+    for bar in range(min(_MOST_COUNT_IN_BARS, len(downbeats) - 3)):
+        first, last = downbeats[bar], downbeats[bar + 1]
+        if not _clicks_only(spectrum, decibels, beats[first : last + 1]):
+            break
+        here = _loudness(decibels, spectrum, beats[first], beats[last] - 0.05)
+        after = _loudness(decibels, spectrum, beats[last], beats[downbeats[min(bar + 3, len(downbeats) - 1)]])
+        if after - here < _COUNT_IN_DB:
+            break
+        count = bar + 1
+    return count
+
+
+def _loudness(decibels: np.ndarray, spectrum: Spectrum, start: float, end: float) -> float:
+    part = decibels[_frame(spectrum, start) : _frame(spectrum, end) + 1]
+    return float(10 * np.log10(np.mean(10 ** (part / 10))))
+
+
+def _clicks_only(spectrum: Spectrum, decibels: np.ndarray, beats: np.ndarray) -> bool:
+    """Whether most beats of a bar stand alone: the level falls well before the next."""
+    alone = 0
+    for here, following in pairwise(beats):
+        top = decibels[max(0, _frame(spectrum, here) - 3) : _frame(spectrum, here) + 4].max()
+        rest = decibels[_frame(spectrum, here + 0.4 * (following - here)) : _frame(spectrum, following - 0.08)]
+        alone += bool(len(rest)) and top - np.median(rest) >= _CLICK_DB
+    return alone >= 0.75 * (len(beats) - 1)
+
+
+def find_stops(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, beat: float, until: float) -> list[Span]:
+    """Places where the whole band stops and goes on.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    starts, ends : ndarray, shape (bars,)
+        Seconds.
+    beat : float
+        Seconds.
+    until : float
+        Where the music ends, seconds.
+
+    Returns
+    -------
+    list of Span
+        From the fall to the re-entry.
+    """
+    if len(starts) < 4:
+        return []
+    decibels = ndimage.maximum_filter1d(_decibels(spectrum), 3)
+    centres = (starts + ends) / 2
+    medians = np.array(
+        [np.median(decibels[_frame(spectrum, a) : _frame(spectrum, b) + 1]) for a, b in zip(starts, ends, strict=True)]
+    )
+    # The bars around, not the bar itself: a stop of a whole bar would set its own measure.
+    around = ndimage.median_filter(medians, 5, mode="nearest")
+    usual = np.interp(spectrum.seconds, centres, around)
+    low = decibels < usual - _STOP_DB
+    low[: _frame(spectrum, starts[0])] = False
+    low[_frame(spectrum, min(ends[-1], until)) :] = False
+    stops = []
+    for first, last in _stretches(low):
+        length = (last - first) / FRAME_RATE / beat
+        if not _STOP_BEATS[0] <= length <= _STOP_BEATS[1]:
+            continue
+        before = decibels[max(0, first - round(beat * FRAME_RATE)) : first].max(initial=-100)
+        after = decibels[last : last + round(2 * beat * FRAME_RATE)].max(initial=-100)
+        level = usual[first]
+        if min(before, after) < level - 3:
+            continue
+        depth = level - float(np.median(decibels[first:last]))
+        confidence = float(np.clip((depth - _STOP_DB) / 12 + 0.5, 0, 0.95))
+        stops.append((float(spectrum.seconds[first]), float(spectrum.seconds[last]), round(confidence, 3)))
+    return stops
+
+
+def _stretches(mask: np.ndarray) -> list[tuple[int, int]]:
+    """Runs of True: index of the first, and of the last or the end of the mask."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    return [(int(a), int(min(b, len(mask) - 1))) for a, b in edges.reshape(-1, 2)]
+
+
+def find_talk(spectrum: Spectrum, quiet: list[tuple[float, float]]) -> list[Span]:
+    """Speech in the stretches without music.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    quiet : list of (float, float)
+        Stretches without music, seconds.
+
+    Returns
+    -------
+    list of Span
+    """
+    decibels = _decibels(spectrum)
+    span = round(FRAME_RATE)
+    mean = ndimage.uniform_filter1d(decibels, span, mode="nearest")
+    swing = np.sqrt(np.maximum(ndimage.uniform_filter1d(decibels**2, span, mode="nearest") - mean**2, 0))
+    top = ndimage.maximum_filter1d(decibels, span)
+    spoken = (top > _TALK_FLOOR_DB) & (swing > _TALK_SWING_DB)
+    spoken = ndimage.binary_closing(spoken, np.ones(3 * span), border_value=0)
+    talk = []
+    for start, end in quiet:
+        first, last = _frame(spectrum, start), _frame(spectrum, end)
+        for a, b in _stretches(spoken[first:last]):
+            if (b - a) / FRAME_RATE < _TALK_SECONDS:
+                continue
+            strength = float(np.median(swing[first + a : first + b])) / _TALK_SWING_DB
+            confidence = round(float(np.clip(strength - 0.7, 0.3, 0.9)), 3)
+            talk.append((float(spectrum.seconds[first + a]), float(spectrum.seconds[first + b]), confidence))
+    return talk
+
+
+def music_start(spectrum: Spectrum, bar_one: float, beat: float, earliest: float) -> float:
+    """First sound of the song: bar 1, or a pickup that leads into it.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    bar_one, beat : float
+        Seconds.
+    earliest : float
+        What lies before belongs to talk or a count-in.
+
+    Returns
+    -------
+    float
+        Seconds.
+    """
+    decibels = _decibels(spectrum)
+    loud = _loudness(decibels, spectrum, bar_one, bar_one + 8 * beat)
+    frame = _frame(spectrum, bar_one)
+    lowest = _frame(spectrum, max(earliest, bar_one - 4 * beat))
+    while frame > lowest and decibels[frame - 1 : frame + 1].max() > loud - 15:
+        frame -= 1
+    found = float(spectrum.seconds[frame])
+    # Within a few frames the window of the transform, not the player, came early.
+    return bar_one if bar_one - found < 0.12 else found
+
+
+def music_end(spectrum: Spectrum, last_bar: float, limit: float) -> float:
+    """Where the last sound has died away: 38 dB under loud passages, or as far as the noise of the room allows.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    last_bar : float
+        Start of the last bar, seconds.
+    limit : float
+        The end is sought before this, seconds.
+
+    Returns
+    -------
+    float
+        Seconds.
+    """
+    decibels = ndimage.uniform_filter1d(_decibels(spectrum), 15, mode="nearest")
+    first, last = _frame(spectrum, last_bar), _frame(spectrum, limit)
+    loud = float(np.percentile(decibels, 95))
+    floor = float(np.percentile(decibels[first : last + 1], 2))
+    quiet = decibels[first : last + 1] < max(loud - _ENDED_DB, floor + 4)
+    # The first half second that stays quiet: a gap before a last hit is no end.
+    stays = ndimage.minimum_filter1d(quiet.astype(np.uint8), 50, origin=-25)
+    found = np.flatnonzero(stays)
+    return float(spectrum.seconds[first + (int(found[0]) if len(found) else last - first)])
