@@ -52,6 +52,7 @@ _REACH = 3  # tempo bins that a tempo may move from one beat to the next
 _SHORT_BAR_COST = 12.0  # one bar of 2/4 among 4/4
 _METER_COST = 20.0
 _MUSIC_WEIGHT = 0.06  # neighbouring frames say nearly the same: a second of evidence counts as three frames
+_MUSIC_BIAS = 0.0  # nats in favour of music
 _START_COST = 6.0
 _STOP_COST = 1.5
 _PICKUP_COST = 1.5  # starting on another beat than the first
@@ -140,7 +141,7 @@ class _Search:
         self.observed = _observations(evidence)
         self.interval_terms = _ternary_terms(evidence.onset, self.intervals)[:, :, None] * _TERNARY
         self.interval_terms += _tempo_prior(tempi)[:, None]
-        self.silence = -_MUSIC_WEIGHT * evidence.music.astype(np.float64)
+        self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
         prior = np.array([METERS[m].prior for m in _METER_OF]) - _START_COST
         self.enter = (prior - _PICKUP_COST * (_SLOT_OF > 0)).astype(np.float32)
         shape = (self.end, len(tempi), len(_SLOT_OF))

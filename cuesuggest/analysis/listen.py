@@ -1,0 +1,302 @@
+"""From a recording to a `SongAnalysis`: the order in which the parts are asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from cuesuggest.analysis import events as moments
+from cuesuggest.analysis.energy import bar_energy
+from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
+from cuesuggest.analysis.rhythm.decoder import METERS
+from cuesuggest.analysis.rhythm.tempo import tempo_knots
+from cuesuggest.analysis.spectrum import Spectrum, hear
+from cuesuggest.analysis.structure import Block, find_sections
+from cuesuggest.analysis.types import (
+    Alternative,
+    Bar,
+    Confidence,
+    Event,
+    EventKind,
+    Section,
+    SongAnalysis,
+    TempoKnot,
+)
+from cuesuggest.recording import Recording, Window
+
+__all__ = ["analyze_recording", "analyze_spectrum"]
+
+Step = Callable[[str, float | None], None]
+"""Told the name of the step that begins, and the seconds heard so far while it listens."""
+
+
+def analyze_recording(recording: Recording, window: Window | None = None, step: Step | None = None) -> SongAnalysis:
+    """Listen to a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+    window : Window, optional
+        The part that is the song.
+    step : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    SongAnalysis
+
+    Raises
+    ------
+    RecordingError
+        If there is less than a second of sound.
+    """
+    tell = step or (lambda name, seconds: None)
+    tell("listening", 0.0)
+    spectrum = hear(recording, window, lambda seconds: tell("listening", seconds))
+    return analyze_spectrum(spectrum, tell)
+
+
+def analyze_spectrum(spectrum: Spectrum, step: Step | None = None) -> SongAnalysis:
+    """Find everything that the frames of a recording tell.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    step : callable, optional
+
+    Returns
+    -------
+    SongAnalysis
+        With empty lists where no music was heard.
+    """
+    tell = step or (lambda name, seconds: None)
+    tell("beats and bars", None)
+    rhythm = find_rhythm(spectrum)
+    if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
+        return _no_music(spectrum)
+    layout = _Layout(spectrum, rhythm)
+    tell("energy", None)
+    energy = bar_energy(spectrum, layout.starts, layout.ends)
+    tell("sections", None)
+    song = layout.numbers >= 1
+    blocks = find_sections(spectrum, layout.starts[song], layout.ends[song], energy.loudness[song])
+    tell("moments", None)
+    bars = tuple(
+        Bar(
+            number=int(layout.numbers[k]),
+            start=_rounded(layout.starts[k]),
+            end=_rounded(layout.ends[k]),
+            beats=int(layout.lengths[k]),
+            time_signature=layout.signatures[k],
+            drive=float(energy.drive[k]),
+            drive_parts=energy.parts[k],
+            loudness_lufs=round(float(energy.loudness[k]), 2),
+            envelope=tuple(float(v) for v in energy.envelopes[k]),
+            voice=None,
+            confidence=float(layout.confidence[k]),
+        )
+        for k in range(len(layout.starts))
+    )
+    sections = _sections(blocks, [bar for bar in bars if bar.number >= 1])
+    main = [bar for bar in bars if bar.number >= 1]
+    usual = max({m.signature for m in METERS}, key=lambda s: (sum(b.time_signature == s for b in main), s))
+    meter = next(m.beats for m in METERS if m.signature == usual)
+    bpm = 60 / layout.beat
+    remarks = []
+    if energy.compressed:
+        remarks.append(
+            "The recording's level is very even, so drive leans on low end, density and brightness "
+            "more than on loudness."
+        )
+    return SongAnalysis(
+        duration=_rounded(spectrum.end),
+        tempo_bpm=round(bpm, 2),
+        beats=tuple(_rounded(t) for t in rhythm.times),
+        downbeats=tuple(_rounded(t) for t in rhythm.times[rhythm.grid.slots == 0]),
+        beat_confidence=tuple(float(v) for v in layout.beat_confidence),
+        meter=meter,
+        time_signature=usual,
+        tempo_map=layout.tempo_map(),
+        bars=bars,
+        sections=sections,
+        events=layout.events(bars),
+        music_start=_rounded(layout.music_start),
+        music_end=_rounded(layout.music_end),
+        confidence=Confidence(
+            beats=round(float(np.mean(layout.beat_confidence)), 3),
+            downbeats=round(float(np.mean(layout.confidence)), 3),
+            sections=round(float(np.mean([s.confidence for s in sections])), 3),
+        ),
+        alternatives=tuple(
+            Alternative(other.kind, round(bpm * other.ratio, 2), round(other.margin, 3)) for other in rhythm.others
+        ),
+        remarks=tuple(remarks),
+    )
+
+
+class _Layout:
+    """Beats laid out as numbered bars; what lies before, between and after them."""
+
+    def __init__(self, spectrum: Spectrum, rhythm: Rhythm) -> None:
+        self.spectrum, self.rhythm = spectrum, rhythm
+        times, grid = rhythm.times, rhythm.grid
+        self.beat = float(np.median(np.diff(times)))
+        starts, ends, lengths, signatures, firsts = [], [], [], [], []
+        for run in np.unique(grid.runs):
+            index = np.flatnonzero(grid.runs == run)
+            opens = index[grid.slots[index] == 0]
+            if len(opens) and opens[0] > index[0]:
+                opens = np.append(index[0], opens)  # a pickup is a bar of its own, short
+            for place, first in enumerate(opens):
+                final = place == len(opens) - 1
+                meter = METERS[grid.meters[first]]
+                count = meter.beats if final else int(opens[place + 1] - first)
+                starts.append(times[first])
+                ends.append(min(times[first] + count * self.beat, spectrum.end) if final else times[opens[place + 1]])
+                lengths.append(count)
+                signatures.append(meter.signature)
+                firsts.append(first)
+        self.starts, self.ends = np.array(starts), np.array(ends)
+        self.lengths, self.signatures = np.array(lengths), signatures
+        self.counted = moments.count_in_bars(spectrum, times[grid.runs == 0], grid.slots[grid.runs == 0] == 0)
+        pickups = int(grid.slots[0] != 0)
+        self.numbers = np.arange(len(starts)) + 1 - self.counted - pickups
+        self.beat_confidence = _local_confidence(rhythm)
+        self.confidence = np.round(self.beat_confidence[firsts] * _bar_confidence(rhythm, np.array(firsts)), 3)
+        bar_one = float(self.starts[self.numbers == 1][0])
+        counted_from = float(self.starts[pickups]) if self.counted else spectrum.start
+        self.music_start = moments.music_start(spectrum, bar_one, self.beat, bar_one if self.counted else counted_from)
+        self.music_end = moments.music_end(spectrum, float(self.starts[-1]), spectrum.end)
+
+    def tempo_map(self) -> tuple[TempoKnot, ...]:
+        knots: list[TempoKnot] = []
+        for run in np.unique(self.rhythm.grid.runs):
+            times = self.rhythm.times[self.rhythm.grid.runs == run]
+            knots += [TempoKnot(_rounded(t), round(bpm, 2)) for t, bpm in tempo_knots(times)]
+        return tuple(knots)
+
+    def events(self, bars: tuple[Bar, ...]) -> tuple[Event, ...]:
+        spectrum, runs, times = self.spectrum, self.rhythm.grid.runs, self.rhythm.times
+        found: list[Event] = []
+
+        def add(kind: EventKind, start: float, end: float, confidence: float, *, in_bars: bool = True) -> None:
+            bar, beat = _place(bars, times, start) if in_bars else (None, None)
+            found.append(Event(kind, _rounded(start), _rounded(end), bar, beat, confidence))
+
+        begin = self.music_start
+        if self.counted:
+            begin = float(self.starts[self.numbers == 1 - self.counted][0])
+            add("count-in", begin, float(self.starts[self.numbers == 1][0]), 0.7)
+        gaps = []
+        for run in np.unique(runs)[:-1]:
+            last = int(np.flatnonzero(runs == run)[-1])
+            gaps.append((float(times[last]) + self.beat, float(times[last + 1])))
+            add("pause", *gaps[-1], 0.6, in_bars=False)
+        quiet = [(spectrum.start, begin), *gaps, (self.music_end, spectrum.end)]
+        for start, end, confidence in moments.find_talk(spectrum, quiet):
+            add("talk", start, end, confidence, in_bars=False)
+        song = self.numbers >= 1
+        stops = moments.find_stops(spectrum, self.starts[song], self.ends[song], self.beat, self.music_end)
+        for start, end, confidence in stops:
+            if not any(a < end and start < b for a, b in gaps):
+                add("stop", start, end, confidence)
+        last_beat = float(times[-1])
+        if self.music_end - last_beat > 2 * self.beat:
+            add("ring-out", last_beat, self.music_end, 0.6)
+        return tuple(sorted(found, key=lambda event: event.start))
+
+
+def _rounded(seconds: float) -> float:
+    return round(float(seconds), 4)
+
+
+def _place(bars: tuple[Bar, ...], beats: np.ndarray, seconds: float) -> tuple[int | None, float | None]:
+    """Bar and beat (to a quarter of a beat) of a time, None outside the bars."""
+    for bar in bars:
+        if bar.start - 0.02 <= seconds < bar.end - 0.02:
+            inside = beats[(beats >= bar.start - 1e-3) & (beats < bar.end - 1e-3)]
+            step = (bar.end - bar.start) / bar.beats
+            places = (
+                np.append(inside, bar.end) if len(inside) == bar.beats else bar.start + step * np.arange(bar.beats + 1)
+            )
+            beat = float(np.interp(seconds, places, np.arange(len(places))))
+            return bar.number, min(round(beat * 4) / 4, bar.beats - 0.25) + 1
+    return None, None
+
+
+def _local_confidence(rhythm: Rhythm) -> np.ndarray:
+    """Of each beat: the mean evidence of nine beats around it, on a logistic scale. Not calibrated yet."""
+    evidence = rhythm.evidence.beat[rhythm.grid.frames]
+    reach = np.arange(-4, 5)
+    index = np.clip(np.arange(len(evidence))[:, None] + reach, 0, len(evidence) - 1)
+    return np.asarray(np.round(1 / (1 + np.exp(-1.5 * (evidence[index].mean(axis=1) - 0.5))), 3))
+
+
+def _bar_confidence(rhythm: Rhythm, firsts: np.ndarray) -> np.ndarray:
+    """Of each bar: by how much its downbeats beat the other beats in the eight bars around it."""
+    grid, down = rhythm.grid, rhythm.evidence.downbeat
+    opening = grid.slots == 0
+    confidence = np.zeros(len(firsts))
+    for k, first in enumerate(firsts):
+        around = slice(max(0, first - 16), first + 17)
+        at, slots, opens = down[grid.frames[around]], grid.slots[around], opening[around]
+        if not opens.any():
+            continue
+        others = [at[slots == slot].mean() for slot in np.unique(slots) if slot]
+        margin = at[opens].mean() - max(others, default=0.0)
+        confidence[k] = 1 / (1 + np.exp(-2 * margin))
+    return confidence
+
+
+def _sections(blocks: list[Block], bars: list[Bar]) -> tuple[Section, ...]:
+    passes: dict[int, int] = {}
+    sections = []
+    for k, block in enumerate(blocks):
+        passes[block.letter] = passes.get(block.letter, 0) + 1
+        first, last = bars[block.first], bars[block.last]
+        sections.append(
+            Section(
+                id=f"s{k + 1}",
+                start=first.start,
+                end=last.end,
+                first_bar=first.number,
+                last_bar=last.number,
+                label=_letter(block.letter) + ("'" if block.varied else ""),
+                pass_=passes[block.letter],
+                role=None,
+                name="",
+                first_words="",
+                pickup=None,
+                confidence=block.confidence,
+                turns=(),
+            )
+        )
+    return tuple(sections)
+
+
+def _letter(index: int) -> str:
+    """A … Z, then AA, AB …"""
+    name = chr(ord("A") + index % 26)
+    return name if index < 26 else _letter(index // 26 - 1) + name
+
+
+def _no_music(spectrum: Spectrum) -> SongAnalysis:
+    talk = moments.find_talk(spectrum, [(spectrum.start, spectrum.end)])
+    return SongAnalysis(
+        duration=_rounded(spectrum.end),
+        tempo_bpm=None,
+        beats=(),
+        downbeats=(),
+        beat_confidence=(),
+        meter=None,
+        time_signature=None,
+        tempo_map=(),
+        bars=(),
+        sections=(),
+        events=tuple(Event("talk", _rounded(a), _rounded(b), None, None, c) for a, b, c in talk),
+        music_start=None,
+        music_end=None,
+        confidence=Confidence(None, None, None),
+        remarks=(f"No music was found from {spectrum.start:.1f} s to {spectrum.end:.1f} s.",),
+    )

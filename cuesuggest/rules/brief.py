@@ -1,0 +1,128 @@
+"""What every rule is given: the song, the style, the rig; and how a rule makes a cue."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from cuesuggest.analysis.types import Event, EventKind, SongAnalysis
+from cuesuggest.cues import Cue, Look, Place
+from cuesuggest.rules.grid import Grid
+from cuesuggest.rules.settings import Profile, Rig, Side
+
+__all__ = ["Brief", "Clash", "Move", "Stay"]
+
+# What goes first when hands are full; FIRM goes only together with a whole look.
+ONE_SHOT_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 9
+
+# Where the song's pulse does not carry, or nobody plays it.
+FREE_TIME: tuple[EventKind, ...] = ("talk", "count-in", "crowd", "pause", "ritardando", "ring-out")
+
+
+@dataclass(frozen=True)
+class Brief:
+    """The song, the style and the rig."""
+
+    analysis: SongAnalysis
+    grid: Grid
+    profile: Profile
+    rig: Rig
+    gaps: frozenset[int] = frozenset()
+    """Indexes of the sections that a pause comes before."""
+
+    @property
+    def gap(self) -> float:
+        """Seconds that two actions of this person must be apart."""
+        return self.profile.hands.peak_gap_seconds * self.slowness
+
+    @property
+    def slowness(self) -> float:
+        """How many times as long this person needs as a practised one."""
+        return self.profile.hands.volunteer_factor if self.rig.practised == "volunteer" else 1.0
+
+    def events(self, *kinds: EventKind) -> list[Event]:
+        """Events of some kinds that are sure enough to move light, in order of time."""
+        return sorted(
+            (
+                event
+                for event in self.analysis.events
+                if event.kind in kinds and event.confidence >= self.profile.evidence.event
+            ),
+            key=lambda event: (event.start, event.end, event.kind),
+        )
+
+    def free_time(self, seconds: float) -> bool:
+        """Whether nobody counts there: talk, count-in, a pause, a slowing down."""
+        return any(
+            event.start <= seconds + 1e-3 < event.end for event in self.analysis.events if event.kind in FREE_TIME
+        )
+
+    def weak(self, section: int) -> bool:
+        """Whether the bars or the limits of a section (by index) are too unsure to lean on."""
+        each = self.grid.sections[section]
+        bars = self.grid.bars_of(each)
+        sure = min(each.confidence, sum(bar.confidence for bar in bars) / len(bars))
+        return sure < self.profile.evidence.weak
+
+    def trust(self, place: Place, event: Event | None = None) -> float:
+        """How sure a cue's place is: the least of its bar, its section and the event that it hangs on."""
+        bar = None if place.bar is None else self.grid.bar(place.bar)
+        section = self.grid.section_of(place.bar)
+        sure = [each.confidence for each in (bar, section, event) if each is not None]
+        if bar is None and event is None:
+            sure.append(self.analysis.confidence.beats or 0.0)
+        return round(float(min(sure)), 3)
+
+    def index_at(self, place: Place) -> int | None:
+        """Return the index of the section that a place is in."""
+        section = self.grid.section_of(place.bar)
+        return None if section is None else self.grid.sections.index(section)
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A look that stays over one or more sections, on one side."""
+
+    look: Look
+    first: int
+    """Index of its first section."""
+    last: int
+    side: Side
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A cue on its way into the list, and what may become of it."""
+
+    cue: Cue
+    start: float
+    """Seconds at which the hand starts."""
+    end: float
+    """Seconds at which the light has arrived."""
+    stay: int | None = None
+    rank: int = FIRM
+    pair: str = ""
+    """Moves of one pair go together."""
+    repeats: tuple[float, ...] = field(default=())
+    """Further starts, for a series."""
+
+    @property
+    def starts(self) -> tuple[float, ...]:
+        """Every moment at which the hand is needed."""
+        return (self.start, *self.repeats)
+
+    @property
+    def hands(self) -> int:
+        """Hands needed at the start."""
+        return 2 if self.cue.kind == "crossfade" else 1
+
+    def because(self, reason: str) -> Move:
+        """Return the move with one more reason."""
+        return replace(self, cue=replace(self.cue, reasons=(*self.cue.reasons, reason)))
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A look for which there is no room, and why."""
+
+    stay: int
+    why: str

@@ -1,0 +1,173 @@
+"""The few looks that a song needs, and how fast they move at its tempo."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from cuesuggest.cues import Category, Look, PlannedSection
+from cuesuggest.rules.brief import Brief
+from cuesuggest.rules.material import Material, finale
+from cuesuggest.rules.settings import OneShot
+
+__all__ = ["HOME", "ONE_SHOT", "assign_looks", "build_looks"]
+
+HOME, ONE_SHOT = "home", "one-shot"
+
+# Bars for one round of motion: whole numbers, or simple fractions that still meet the downbeat.
+_CYCLES = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """What kind of thing to build, in general words."""
+
+    name: str
+    laser: str
+    lamp: str
+    colours: str
+
+
+_KINDS: dict[str, _Kind] = {
+    "subtle-1": _Kind(
+        "Slow wave",
+        "a slow wave of thin beams that never stands still",
+        "soft columns of light that drift slowly",
+        "one colour, close to the stage's own",
+    ),
+    "lift-1": _Kind(
+        "Parallel beams",
+        "parallel beams moving together from side to side",
+        "parallel columns swinging together",
+        "two neighbouring colours",
+    ),
+    "lift-2": _Kind(
+        "Wide parallel beams",
+        "the parallel beams spread to the full width, moving against each other",
+        "columns over the full width, swinging against each other",
+        "two neighbouring colours and white",
+    ),
+    "intense-1": _Kind(
+        "Opening fan",
+        "a fan that opens and closes, restarted on the downbeat",
+        "a fan of columns that opens and closes, restarted on the downbeat",
+        "two colours in contrast",
+    ),
+    "intense-2": _Kind(
+        "Crossing fans",
+        "two fans at their widest that sweep through each other, restarted on the downbeat",
+        "two fans of columns that sweep through each other, restarted on the downbeat",
+        "two colours in contrast and white",
+    ),
+}
+
+
+def assign_looks(material: list[Material], planned: Sequence[PlannedSection], brief: Brief) -> list[PlannedSection]:
+    """Give each lit section the look of its category, and the biggest pass a second one if it earned it.
+
+    Earned means: something of the same category came before, so the same look again would be no step up.
+    """
+    last_big = finale(material, brief.profile)
+    given = [each if each.category == "rest" else replace(each, look=f"{each.category}-1") for each in planned]
+    if last_big is None:
+        return given
+    top = planned[last_big]
+    earlier = [each.category for each in planned[:last_big]]
+    if top.category in ("lift", "intense") and top.category in earlier:
+        given[last_big] = replace(
+            given[last_big],
+            look=f"{top.category}-2",
+            reasons=(*top.reasons, "a second look, kept for this moment"),
+        )
+    return given
+
+
+def build_looks(planned: Sequence[PlannedSection], brief: Brief, shots: bool) -> tuple[Look, ...]:
+    """Describe every look in use, in order of category, then the one-shot, then the home look."""
+    used = {each.look for each in planned if each.look is not None}
+    looks = [_look(id_, planned, brief) for id_ in _KINDS if id_ in used]
+    if shots and brief.rig.one_shot is not None:
+        looks.append(_one_shot(brief.rig.one_shot, brief))
+    if looks:
+        looks.append(_home(brief))
+    return tuple(looks)
+
+
+def cycle(category: Category, bar_seconds: float, brief: Brief) -> float:
+    """Return the bars for one round of motion: the choice nearest the middle of the category's seconds."""
+    low, high = brief.profile.looks.cycle_seconds.of(category)
+    middle = math.sqrt(low * high)
+    return min(_CYCLES, key=lambda bars: (round(abs(math.log(bars * bar_seconds / middle)), 9), bars))
+
+
+def _bar_seconds(sections: set[str], brief: Brief) -> float:
+    """Return the middle length of the bars in the given sections."""
+    lengths = sorted(
+        bar.end - bar.start
+        for section in brief.grid.sections
+        if section.id in sections
+        for bar in brief.grid.bars_of(section)
+    )
+    return lengths[len(lengths) // 2]
+
+
+def _look(id_: str, planned: Sequence[PlannedSection], brief: Brief) -> Look:
+    category: Category = next(each.category for each in planned if each.look == id_)
+    kind = _KINDS[id_]
+    source = brief.rig.playing[0].source
+    seconds = _bar_seconds({each.section for each in planned if each.look == id_}, brief)
+    bars = cycle(category, seconds, brief)
+    profile = brief.profile.looks
+    return Look(
+        id=id_,
+        name=kind.name,
+        category=category,
+        source=source,
+        cycle_bars=bars,
+        cycle_seconds=round(bars * seconds, 2),
+        colours=int(profile.colours.of(category)) + (id_.endswith("-2")),
+        colour_relation=kind.colours,
+        level_ceiling=int(profile.ceiling.of(category)),
+        peak_after=0.0,
+        description=kind.laser if source == "laser" else kind.lamp,
+    )
+
+
+def _one_shot(shot: OneShot, brief: Brief) -> Look:
+    what = {
+        "laser": "one sweep from the middle outwards, then dark",
+        "lamp": "one swell of white lamps, then dark",
+        "strobe": "one short burst, then dark",
+    }
+    return Look(
+        id=ONE_SHOT,
+        name="One-shot",
+        category="intense",
+        source=shot.source,
+        cycle_bars=None,
+        cycle_seconds=shot.run_seconds,
+        colours=1,
+        colour_relation="white, or the song's main colour",
+        level_ceiling=int(brief.profile.looks.ceiling.intense),
+        peak_after=shot.peak_after,
+        description=what[shot.source],
+    )
+
+
+def _home(brief: Brief) -> Look:
+    source = brief.rig.playing[0].source
+    return Look(
+        id=HOME,
+        name="Home",
+        category="subtle",
+        source=source,
+        cycle_bars=None,
+        cycle_seconds=brief.profile.looks.cycle_seconds.of("subtle")[1],
+        colours=1,
+        colour_relation="one colour that goes with every song",
+        level_ceiling=brief.profile.looks.home_level,
+        peak_after=0.0,
+        description="the slowest wave at half level, on one button: where the hand goes when lost",
+        home=True,
+    )

@@ -1,0 +1,102 @@
+"""What the plan looks at: the drive of each section, what leans lower, who plays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cuesuggest.analysis.types import Event, Section
+from cuesuggest.rules.grid import Grid
+from cuesuggest.rules.settings import Profile
+
+__all__ = ["INTENSE", "REST", "Material", "budgets", "family", "finale", "gather", "name"]
+
+REST, INTENSE = 0, 3
+
+# Kinds of event in which nobody plays the song.
+_NO_SONG = ("talk", "count-in", "crowd", "pause")
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What the plan looks at in one section."""
+
+    section: Section
+    drive: float
+    """Mean over its bars, 0..1."""
+    leaning: float
+    """Drive as the plan reads it: lower in intro and outro and where a voice leads."""
+    lean_reason: str
+    song: bool
+    """False where nobody plays the song: talk, count-in, pauses."""
+    after_gap: bool
+    """True if the section does not follow the one before without a pause."""
+
+
+def family(section: Section) -> str:
+    """Return the letter without its marks: A and A' are one family."""
+    return section.label.rstrip("'’*") or section.label
+
+
+def name(section: Section) -> str:
+    """Name a section as a musician would: letter and pass."""
+    return f"{section.label}{section.pass_}"
+
+
+def gather(grid: Grid, events: tuple[Event, ...], profile: Profile) -> list[Material]:
+    """Collect what the plan needs of each section whose bars are known."""
+    material: list[Material] = []
+    families = [family(section) for section in grid.sections]
+    for index, section in enumerate(grid.sections):
+        bars = grid.bars_of(section)
+        drive = round(sum(bar.drive for bar in bars) / len(bars), 6)
+        lean, reason = _lean(index, section, families, profile)
+        voices = [bar.voice for bar in bars if bar.voice is not None]
+        if voices:
+            lean += profile.drive.voice_lean * sum(voices) / len(voices)
+        start, end = bars[0].start, bars[-1].end
+        taken = sum(
+            max(0.0, min(event.end, end) - max(event.start, start)) for event in events if event.kind in _NO_SONG
+        )
+        previous = grid.bars_of(grid.sections[index - 1])[-1].end if index else start
+        material.append(
+            Material(
+                section=section,
+                drive=drive,
+                leaning=drive - lean,
+                lean_reason=reason,
+                song=taken < 0.5 * (end - start) and section.role != "talk",
+                after_gap=start - previous > max(1.0, 0.5 * (bars[0].end - bars[0].start)),
+            )
+        )
+    return material
+
+
+def _lean(index: int, section: Section, families: list[str], profile: Profile) -> tuple[float, str]:
+    """Intro and outro lean lower: named so, or material at the edge that the song does not come back to."""
+    letter, last = families[index], len(families) - 1
+    # In two or three sections nothing is an edge.
+    edge = last >= 3 and families.count(letter) == 1
+    if section.role == "intro" or (index == 0 and edge):
+        return profile.drive.edge_lean, "the intro leans lower, so that there is somewhere to go"
+    if section.role == "outro" or (index == last and edge):
+        return profile.drive.edge_lean, "the outro leans lower, on the way out"
+    return 0.0, ""
+
+
+def finale(material: list[Material], profile: Profile) -> int | None:
+    """Return the last big section: the last whose drive is as good as the song's highest.
+
+    None where there is nothing to be bigger than, or nothing big enough to wish for a lift.
+    """
+    drives = [each.leaning for each in material if each.song]
+    if len(drives) < 2 or max(drives) < (profile.drive.subtle + profile.drive.lift) / 2:
+        return None
+    high = max(drives) - profile.drive.same_within
+    return max(index for index, each in enumerate(material) if each.song and each.leaning >= high)
+
+
+def budgets(material: list[Material], profile: Profile) -> tuple[float, float]:
+    """Return how many bars may be intense, and how many lit."""
+    bars = sum(each.section.bars for each in material)
+    lit = profile.budget.lit_share * bars if bars >= profile.budget.lit_from_bars else bars
+    return profile.budget.intense_share * bars + 1e-9, lit + 1e-9

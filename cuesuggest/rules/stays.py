@@ -1,0 +1,82 @@
+"""Questions about stays and stops that several rules ask."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from cuesuggest.analysis.types import Event
+from cuesuggest.cues import Place
+from cuesuggest.rules.brief import Brief, Stay
+
+__all__ = ["EPS", "back_in", "closing_stop", "counts", "cut_off", "joined", "last_hit", "lit_into"]
+
+
+# Seconds. Times are stored to 0.1 ms; comparisons allow a little more.
+EPS = 2e-3
+
+# Seconds. A tracked beat this near to the end of a stop is where the band comes back.
+_SNAP = 0.06
+
+
+def joined(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
+    """Whether stay k follows the one before it with no rest and no pause."""
+    return 0 < k < len(stays) and stays[k].first == stays[k - 1].last + 1 and stays[k].first not in brief.gaps
+
+
+def lit_into(brief: Brief, stays: Sequence[Stay], k: int, closing: Sequence[Event | None]) -> bool:
+    """Whether stay k comes in while the one before it is lit."""
+    return joined(brief, stays, k) and closing[k - 1] is None and stays[k].side != stays[k - 1].side
+
+
+def closing_stop(brief: Brief, stays: Sequence[Stay], k: int) -> Event | None:
+    """Return the stop that a stay ends with, if it is long enough to go dark in and come back from."""
+    stay = stays[k]
+    section = brief.grid.sections[stay.last]
+    if brief.weak(stay.last):
+        return None
+    end = brief.grid.bars_of(section)[-1].end
+    beat, bar = brief.grid.beat_seconds(end - 0.01), brief.grid.bar_seconds(end - 0.01)
+    for stop in brief.events("stop"):
+        start = cut_off(brief, stop)
+        in_time = end - 2 * bar - EPS <= start < end and end - beat <= stop.end <= end + 2 * bar
+        after_start = start > brief.grid.bars_of(section)[0].start + bar
+        room = back_in(brief, stop).seconds - start >= brief.gap
+        if not (in_time and after_start and room):
+            continue
+        if stop.end > end + beat / 2 and k + 1 < len(stays) and joined(brief, stays, k + 1):
+            # The band comes back inside the next section: it must still be there then.
+            after = brief.grid.section_at(stop.end + 0.01)
+            if after is None or after != brief.grid.sections[stays[k + 1].first]:
+                continue
+        return stop
+    return None
+
+
+def cut_off(brief: Brief, stop: Event) -> float:
+    """Return when the light may go: never before the last hit."""
+    hits = [hit.start for hit in brief.events("hit") if stop.start - 0.05 <= hit.start < stop.end]
+    return max([stop.start, *hits])
+
+
+def back_in(brief: Brief, stop: Event) -> Place:
+    """Return the place where the band comes back: the beat there, if a beat is near."""
+    place = brief.grid.locate(stop.end)
+    if place.bar is None or place.beat is None:
+        return place
+    snapped = brief.grid.place(place.bar, float(math.floor(place.beat + 0.5)))
+    bar = brief.grid.bar(place.bar)
+    if bar is not None and snapped.beat is not None and snapped.beat > bar.beats:
+        snapped = brief.grid.after(place.bar)
+    return snapped if abs(snapped.seconds - stop.end) <= _SNAP else place
+
+
+def last_hit(brief: Brief, low: float, high: float) -> Event | None:
+    """Return the last hit in a stretch of seconds."""
+    hits = [hit for hit in brief.events("hit") if low - EPS <= hit.start <= high + EPS]
+    return hits[-1] if hits else None
+
+
+def counts(beats: float) -> str:
+    """Say a length as one counts it."""
+    return "1 count" if beats == 1 else f"{beats:g} counts"

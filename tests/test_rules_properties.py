@@ -1,0 +1,194 @@
+from collections import Counter
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cuesuggest.cues import CATEGORIES
+from cuesuggest.rules import check_playable, draft, load_profile, load_rig
+from cuesuggest.rules.grid import Grid
+from cuesuggest.rules.hands import Action, too_much
+from cuesuggest.rules.material import family, gather
+from cuesuggest.rules.plan import plan
+from cuesuggest.rules.playable import started
+from tests.songs import make_analysis
+
+BAND, RIG = load_profile("band"), load_rig(None)
+RIGS = (
+    RIG,
+    replace(RIG, practised="volunteer"),
+    replace(RIG, sides=RIG.sides[:1]),
+    replace(RIG, sides=(*RIG.sides, replace(RIG.sides[0], name="C"))),
+    replace(RIG, hands=1, kill=""),
+    replace(RIG, one_shot=None),
+)
+KINDS = ("build", "drop", "stop", "stop", "hit", "hit", "ritardando", "talk", "breakdown", "fill")
+
+
+def song(seed, letters, sections, happenings, confidence, bpm, start):
+    """A song of random form and drive, with random things happening in it."""
+    random = np.random.default_rng(seed)
+    lengths = random.choice([1, 2, 3, 4, 4, 7, 8, 8, 8, 12, 16], sections)
+    names = [f"{letter}{mark}" for letter in "ABCDEF"[:letters] for mark in ("", "", "'")]
+    form = [f"{random.choice(names)}{length}" for length in lengths]
+    passes = range(1, sections + 1)
+    drive = {f"{name}{n}": round(float(random.random()), 2) for name in sorted(set(names)) for n in passes}
+    events = [
+        (
+            str(random.choice(KINDS)),
+            int(random.integers(1, lengths.sum() + 1)),
+            float(random.choice([1, 2, 2.5, 4.3])),
+            float(random.choice([0.3, 1, 2, 4, 16])),
+        )
+        for _ in range(happenings)
+    ]
+    return make_analysis(
+        " ".join(form),
+        bpm=bpm,
+        time_signature=str(random.choice(["4/4", "4/4", "3/4", "6/8"])),
+        start=start,
+        drive=drive,
+        confidence=confidence,
+        events=events,
+        ring_out=float(random.choice([0.0, 2.0])),
+    )
+
+
+songs = st.builds(
+    song,
+    seed=st.integers(0, 2**32 - 1),
+    letters=st.integers(1, 5),
+    sections=st.integers(1, 12),
+    happenings=st.integers(0, 10),
+    confidence=st.sampled_from([0.9, 0.55, 0.3, 0.0]),
+    bpm=st.sampled_from([40.0, 70.0, 96.0, 120.0, 174.0, 200.0]),
+    start=st.sampled_from([0.0, 0.4, 2.0, 30.0]),
+)
+rigs = st.sampled_from(RIGS)
+quick = settings(max_examples=120, deadline=None)
+
+
+def one_shot_times(analysis, found):
+    starts = {bar.number: bar.start for bar in analysis.bars}
+    for cue in found.cues:
+        if cue.kind != "one-shot":
+            continue
+        yield cue.place.seconds
+        if cue.series is not None:
+            series = cue.series
+            bars = range(series.first_bar + series.every_bars, series.last_bar + 1, series.every_bars)
+            yield from (starts[bar] for bar in bars if bar not in series.skip)
+
+
+@quick
+@given(songs, rigs)
+def test_every_draft_can_be_played(analysis, rig):
+    found = draft(analysis, BAND, rig)
+    assert check_playable(found.cues, rig) == []
+    assert all(cue.operator_confirms and cue.trigger in ("hand", "held") for cue in found.cues)
+
+
+@quick
+@given(songs, rigs)
+def test_intense_never_passes_its_budget_and_lit_neither(analysis, rig):
+    bars = {section.id: section.bars for section in analysis.sections}
+    spent = Counter()
+    for each in draft(analysis, BAND, rig).plan:
+        spent[each.category] += bars[each.section]
+    total = sum(bars.values())
+    assert spent["intense"] <= BAND.budget.intense_share * total + 1e-9
+    if total >= BAND.budget.lit_from_bars:
+        assert total - spent["rest"] <= BAND.budget.lit_share * total + 1e-9
+
+
+@quick
+@given(songs, rigs)
+def test_cues_are_in_order_numbered_and_each_has_a_reason_and_an_own_id(analysis, rig):
+    found = draft(analysis, BAND, rig)
+    assert [cue.number for cue in found.cues] == [float(n) for n in range(1, len(found.cues) + 1)]
+    times = [cue.place.seconds for cue in found.cues]
+    assert times == sorted(times)
+    assert all(cue.reasons and all(cue.reasons) and cue.hand for cue in found.cues)
+    assert len({cue.id for cue in found.cues}) == len(found.cues)
+    looks = {look.id: look for look in found.looks}
+    for cue in found.cues:
+        assert cue.look in looks
+        assert (cue.level or 0) <= looks[cue.look].level_ceiling
+
+
+@quick
+@given(songs, rigs)
+def test_one_shots_keep_apart_and_out_of_free_time(analysis, rig):
+    times = sorted(one_shot_times(analysis, draft(analysis, BAND, rig)))
+    assert len(times) <= BAND.shots.most_per_song
+    assert all(b - a >= BAND.shots.spacing_seconds - 1e-3 for a, b in pairwise(times))
+    free = [event for event in analysis.events if event.kind in ("talk", "count-in", "ritardando")]
+    assert not [at for at in times for event in free if event.start <= at < event.end - 1e-3]
+
+
+@quick
+@given(songs, rigs)
+def test_one_person_has_the_hands_and_the_time(analysis, rig):
+    found = draft(analysis, BAND, rig)
+    # What is done before the song takes no time of it.
+    playing = [cue for cue in found.cues if not (cue.kind == "recall" and cue.place.bar is None and cue.number == 1)]
+    moments = sorted([*(started(cue) for cue in playing if cue.kind != "one-shot"), *one_shot_times(analysis, found)])
+    actions: list[Action] = []
+    for at in moments:
+        if not actions or at - actions[-1].seconds >= 0.02:
+            actions.append(Action(at, 1, (len(actions),)))
+    assert too_much(actions, BAND, rig) == ()
+    slow = BAND.hands.volunteer_factor if rig.practised == "volunteer" else 1.0
+    for first, a in enumerate(actions):
+        inside = [b for b in actions[first:] if b.seconds - a.seconds < 16.0 * slow - 0.01]
+        assert len(inside) <= BAND.hands.burst + 4
+
+
+@quick
+@given(songs)
+def test_an_ending_never_goes_before_the_last_hit_of_its_last_bar(analysis):
+    found = draft(analysis, BAND, RIG)
+    bars = {bar.number: bar for bar in analysis.bars}
+    hits = [event.start for event in analysis.events if event.kind == "hit" and event.confidence >= BAND.evidence.event]
+    sections = {section.id: section for section in analysis.sections}
+    for cue in found.cues:
+        if cue.kind != "fade-out" or not cue.id.startswith("ending/"):
+            continue
+        end = sections[cue.id.split("/")[1]].end
+        bar = bars[sections[cue.id.split("/")[1]].last_bar]
+        late = [hit for hit in hits if end - (bar.end - bar.start) <= hit <= end]
+        assert all(cue.place.seconds >= hit - 1e-3 for hit in late)
+
+
+@quick
+@given(songs, rigs)
+def test_the_same_song_gives_the_same_draft(analysis, rig):
+    assert draft(analysis, BAND, rig) == draft(analysis, BAND, rig)
+
+
+@quick
+@given(songs)
+def test_later_passes_of_a_letter_are_within_a_step_and_not_weaker_unless_quieter(analysis):
+    material = gather(Grid(analysis), analysis.events, BAND)
+    rank = [CATEGORIES.index(each.category) for each in plan(material, BAND)]
+    for later, b in enumerate(material):
+        for earlier, a in enumerate(material[:later]):
+            if family(a.section) == family(b.section) and a.song and b.song:
+                assert abs(rank[later] - rank[earlier]) <= 1
+                if b.drive >= a.drive - BAND.drive.same_within:
+                    assert rank[later] >= rank[earlier]
+                else:
+                    assert rank[later] <= rank[earlier]
+
+
+def test_a_recording_without_music_gives_nothing():
+    found = draft(make_analysis(""), BAND, RIG)
+    assert (found.looks, found.plan, found.cues, found.questions) == ((), (), (), ())
+
+
+def test_one_unsure_section_of_three_bars_is_enough_to_work_with():
+    found = draft(make_analysis("A3", confidence=0.0), BAND, RIG)
+    assert [cue.kind for cue in found.cues] == ["recall", "fade-in", "fade-out"]
+    assert {cue.confidence for cue in found.cues} == {0.0}
