@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
-__all__ = ["Span", "count_in_bars", "find_stops", "find_talk", "music_end", "music_start"]
+__all__ = ["Span", "count_in", "find_stops", "find_talk", "music_end", "music_start"]
 
 Span = tuple[float, float, float]
 """Start and end in seconds from the start of the file, and confidence."""
@@ -20,8 +20,11 @@ Span = tuple[float, float, float]
 # 12 dB, not 6: in a live room the reverb fills a short stop.
 _STOP_DB = 12.0
 _STOP_BEATS = (0.5, 8.0)
+_STOP_CROWD = 2  # gaps as deep within eight bars; more, and the music is made of gaps
+_STOP_FULL_DB = 10.0  # a band that stops played within so much of the loud passages
 _COUNT_IN_DB = 6.0  # a count-in is so much softer than the bars after it
-_CLICK_DB = 10.0  # and falls so far between its clicks
+_CLICK_DB = 8.0  # and falls so far between its clicks
+_CLICK_SPREAD_DB = 6.0  # sticks and counting voices are even, syllables of talk are not
 _MOST_COUNT_IN_BARS = 2
 _ENDED_DB = 38.0
 _TALK_SECONDS = 2.0
@@ -37,50 +40,75 @@ def _frame(spectrum: Spectrum, seconds: float) -> int:
     return int(np.clip(round((seconds - spectrum.start) * FRAME_RATE), 0, len(spectrum.level) - 1))
 
 
-def count_in_bars(spectrum: Spectrum, beats: np.ndarray, opens: np.ndarray) -> int:
-    """How many bars at the start are a count-in: soft, with nothing between the clicks.
+def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per_bar: int) -> tuple[int, int]:
+    """Find a count-in: one or two bars of single clicks, softer than what follows, on the grid of the song.
+
+    The decoder may have taken it for music or for talk, so the grid is carried on to two bars before its first
+    downbeat, and every one of the first downbeats may turn out to be bar 1.
 
     Parameters
     ----------
     spectrum : Spectrum
     beats : ndarray, shape (beats,)
         Seconds.
-    opens : ndarray of bool, shape (beats,)
-        Which beats are downbeats.
+    slots : ndarray of int, shape (beats,)
+        Beat in its bar, 0 the downbeat.
+    beats_per_bar : int
+        At the start of the song.
 
     Returns
     -------
-    int
-        0, 1 or 2.
+    opening, bars : int, int
+        Which of the downbeats opens bar 1, and how many bars before it are counted; 0, 0 without a count-in.
     """
+    downbeats = np.flatnonzero(slots == 0)
+    if len(downbeats) < 4:
+        return 0, 0
+    first = downbeats[0]
+    interval = float(np.median(np.diff(beats[first : first + 9])))
+    lead = beats[first] - interval * np.arange(_MOST_COUNT_IN_BARS * beats_per_bar, 0, -1)
+    grid = np.concatenate([lead, beats[first:]])
+    clicks = _click_levels(spectrum, grid)
+    for opening in range(_MOST_COUNT_IN_BARS + 1):
+        here = len(lead) + int(downbeats[opening] - first)
+        counted = 0
+        for bars in (1, 2):
+            levels = clicks[max(0, here - bars * beats_per_bar) : here - (bars - 1) * beats_per_bar]
+            # "One … two …" before "one two three four": the first of two bars may have every other click only.
+            enough = 0.75 if bars == 1 else 0.5
+            if len(levels) < beats_per_bar or np.isfinite(levels).sum() < max(2, enough * beats_per_bar):
+                break
+            counted = bars
+        if not counted:
+            continue
+        heard = clicks[here - counted * beats_per_bar : here]
+        after = _loudness(_decibels(spectrum), spectrum, grid[here], grid[min(here + 2 * beats_per_bar, len(grid) - 1)])
+        if np.nanstd(np.where(np.isfinite(heard), heard, np.nan)) > _CLICK_SPREAD_DB:
+            continue
+        begin = grid[here - counted * beats_per_bar]
+        if after - _loudness(_decibels(spectrum), spectrum, begin, grid[here] - 0.06) >= _COUNT_IN_DB:
+            return opening, counted
+    return 0, 0
+
+
+def _click_levels(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:
+    """Level of each beat that stands alone, in dB; minus infinity where the sound goes on to the next."""
     decibels = _decibels(spectrum)
-    downbeats = np.flatnonzero(opens)
-    count = 0
-    for bar in range(min(_MOST_COUNT_IN_BARS, len(downbeats) - 3)):
-        first, last = downbeats[bar], downbeats[bar + 1]
-        if not _clicks_only(spectrum, decibels, beats[first : last + 1]):
-            break
-        here = _loudness(decibels, spectrum, beats[first], beats[last] - 0.05)
-        after = _loudness(decibels, spectrum, beats[last], beats[downbeats[min(bar + 3, len(downbeats) - 1)]])
-        if after - here < _COUNT_IN_DB:
-            break
-        count = bar + 1
-    return count
+    levels = np.full(len(beats), -np.inf)
+    for k, (here, following) in enumerate(pairwise(beats)):
+        if here < spectrum.start - 0.05:
+            continue
+        middle, step = _frame(spectrum, here), following - here
+        top = decibels[max(0, middle - 3) : middle + 4].max()
+        rest = decibels[_frame(spectrum, here + 0.35 * step) : _frame(spectrum, here + 0.85 * step) + 1]
+        if top - np.median(rest) >= _CLICK_DB:
+            levels[k] = top
+    return levels
 
 
 def _loudness(decibels: np.ndarray, spectrum: Spectrum, start: float, end: float) -> float:
     part = decibels[_frame(spectrum, start) : _frame(spectrum, end) + 1]
     return float(10 * np.log10(np.mean(10 ** (part / 10))))
-
-
-def _clicks_only(spectrum: Spectrum, decibels: np.ndarray, beats: np.ndarray) -> bool:
-    """Whether most beats of a bar stand alone: the level falls well before the next."""
-    alone = 0
-    for here, following in pairwise(beats):
-        top = decibels[max(0, _frame(spectrum, here) - 3) : _frame(spectrum, here) + 4].max()
-        rest = decibels[_frame(spectrum, here + 0.4 * (following - here)) : _frame(spectrum, following - 0.08)]
-        alone += bool(len(rest)) and top - np.median(rest) >= _CLICK_DB
-    return alone >= 0.75 * (len(beats) - 1)
 
 
 def find_stops(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, beat: float, until: float) -> list[Span]:
@@ -114,15 +142,18 @@ def find_stops(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, beat: f
     low = decibels < usual - _STOP_DB
     low[: _frame(spectrum, starts[0])] = False
     low[_frame(spectrum, min(ends[-1], until)) :] = False
+    gaps = [(a, b) for a, b in _stretches(low) if (b - a) / FRAME_RATE / beat >= _STOP_BEATS[0]]
+    loud = float(np.percentile(medians, 90))
+    bar = float(np.median(ends - starts)) * FRAME_RATE
     stops = []
-    for first, last in _stretches(low):
-        length = (last - first) / FRAME_RATE / beat
-        if not _STOP_BEATS[0] <= length <= _STOP_BEATS[1]:
+    for first, last in gaps:
+        near = sum(abs(a - first) < 4 * bar for a, _ in gaps)
+        if (last - first) / FRAME_RATE / beat > _STOP_BEATS[1] or near > _STOP_CROWD:
             continue
         before = decibels[max(0, first - round(beat * FRAME_RATE)) : first].max(initial=-100)
         after = decibels[last : last + round(2 * beat * FRAME_RATE)].max(initial=-100)
         level = usual[first]
-        if min(before, after) < level - 3:
+        if min(before, after) < level - 3 or level < loud - _STOP_FULL_DB:
             continue
         depth = level - float(np.median(decibels[first:last]))
         confidence = float(np.clip((depth - _STOP_DB) / 12 + 0.5, 0, 0.95))

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from cuesuggest.analysis import events as moments
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
-from cuesuggest.analysis.rhythm.decoder import METERS
+from cuesuggest.analysis.rhythm.decoder import METERS, Grid
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
-from cuesuggest.analysis.spectrum import Spectrum, hear
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.analysis.structure import Block, find_sections
 from cuesuggest.analysis.types import (
     Alternative,
@@ -26,6 +27,8 @@ from cuesuggest.analysis.types import (
 from cuesuggest.recording import Recording, Window
 
 __all__ = ["analyze_recording", "analyze_spectrum"]
+
+_COUNT_IN_CONFIDENCE = 0.7
 
 Step = Callable[[str, float | None], None]
 """Told the name of the step that begins, and the seconds heard so far while it listens."""
@@ -139,6 +142,7 @@ class _Layout:
     """Beats laid out as numbered bars; what lies before, between and after them."""
 
     def __init__(self, spectrum: Spectrum, rhythm: Rhythm) -> None:
+        rhythm, opening, self.counted = _with_count_in(spectrum, rhythm)
         self.spectrum, self.rhythm = spectrum, rhythm
         times, grid = rhythm.times, rhythm.grid
         self.beat = float(np.median(np.diff(times)))
@@ -146,7 +150,7 @@ class _Layout:
         for run in np.unique(grid.runs):
             index = np.flatnonzero(grid.runs == run)
             opens = index[grid.slots[index] == 0]
-            if len(opens) and opens[0] > index[0]:
+            if not len(opens) or opens[0] > index[0]:
                 opens = np.append(index[0], opens)  # a pickup is a bar of its own, short
             for place, first in enumerate(opens):
                 final = place == len(opens) - 1
@@ -159,14 +163,12 @@ class _Layout:
                 firsts.append(first)
         self.starts, self.ends = np.array(starts), np.array(ends)
         self.lengths, self.signatures = np.array(lengths), signatures
-        self.counted = moments.count_in_bars(spectrum, times[grid.runs == 0], grid.slots[grid.runs == 0] == 0)
-        pickups = int(grid.slots[0] != 0)
-        self.numbers = np.arange(len(starts)) + 1 - self.counted - pickups
+        self.numbers = np.arange(len(starts)) + 1 - opening - int(grid.slots[0] != 0)
         self.beat_confidence = _local_confidence(rhythm)
         self.confidence = np.round(self.beat_confidence[firsts] * _bar_confidence(rhythm, np.array(firsts)), 3)
         bar_one = float(self.starts[self.numbers == 1][0])
-        counted_from = float(self.starts[pickups]) if self.counted else spectrum.start
-        self.music_start = moments.music_start(spectrum, bar_one, self.beat, bar_one if self.counted else counted_from)
+        earliest = bar_one - self.beat if self.counted else spectrum.start
+        self.music_start = moments.music_start(spectrum, bar_one, self.beat, earliest)
         self.music_end = moments.music_end(spectrum, float(self.starts[-1]), spectrum.end)
 
     def tempo_map(self) -> tuple[TempoKnot, ...]:
@@ -187,7 +189,7 @@ class _Layout:
         begin = self.music_start
         if self.counted:
             begin = float(self.starts[self.numbers == 1 - self.counted][0])
-            add("count-in", begin, float(self.starts[self.numbers == 1][0]), 0.7)
+            add("count-in", begin, float(self.starts[self.numbers == 1][0]), _COUNT_IN_CONFIDENCE)
         gaps = []
         for run in np.unique(runs)[:-1]:
             last = int(np.flatnonzero(runs == run)[-1])
@@ -205,6 +207,36 @@ class _Layout:
         if self.music_end - last_beat > 2 * self.beat:
             add("ring-out", last_beat, self.music_end, 0.6)
         return tuple(sorted(found, key=lambda event: event.start))
+
+
+def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int]:
+    """Carry the beats back over a count-in; and tell which downbeat opens bar 1, and how many bars are counted."""
+    times, grid = rhythm.times, rhythm.grid
+    first = int(np.flatnonzero(grid.slots == 0)[0])
+    per_bar = METERS[grid.meters[first]].beats
+    run = grid.runs == grid.runs[0]
+    opening, counted = moments.count_in(spectrum, times[run], grid.slots[run], per_bar)
+    missing = counted - opening
+    if missing <= 0:
+        return rhythm, opening, counted
+    interval = float(np.median(np.diff(times[first : first + 9])))
+    lead = times[first] - interval * np.arange(missing * per_bar, 0, -1)
+    early = int((lead < spectrum.start).sum())  # a beat just before the first sample is not in the file
+    lead = lead[early:]
+
+    def joined(front: np.ndarray, values: np.ndarray) -> np.ndarray:
+        return np.concatenate([front, values[first:]])
+
+    ones = np.ones(len(lead), int)
+    longer = Grid(
+        joined(np.rint((lead - spectrum.start) * FRAME_RATE).astype(int), grid.frames),
+        joined(np.tile(np.arange(per_bar), missing)[early:], grid.slots),
+        joined(ones * grid.meters[first], grid.meters),
+        joined(ones * grid.runs[first], grid.runs),
+        grid.score,
+    )
+    bars = missing + opening
+    return replace(rhythm, times=joined(lead, times), grid=longer), bars, counted
 
 
 def _rounded(seconds: float) -> float:

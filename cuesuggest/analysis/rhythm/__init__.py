@@ -20,6 +20,8 @@ _LEVELS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
 # Nats that each beat costs when levels are compared. Off-beats carry attacks too, so twice as many beats nearly always
 # gather more evidence; within one level the same cost would only lose beats in quiet passages.
 _LEVEL_COST = 0.5
+_ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
+_LEAST_EVIDENCE = 1.15  # nats a beat; on the fitting set noise stays under it, music above
 _FEWEST_BEATS = 8  # two bars of four: less is no song
 
 
@@ -71,7 +73,7 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
     evidence = evidence or linear_evidence(spectrum)
     ratio, grid = _best_level(readings := _read_levels(evidence))
     others = _compared(readings, ratio)
-    grid = _long_enough(grid)
+    grid = _plausible(_long_enough(_until_last_attack(grid, spectrum)), evidence)
     refined = subframe_times(grid.frames, evidence.beat) / FRAME_RATE + spectrum.start
     times = np.zeros(len(refined))
     for run in np.unique(grid.runs):
@@ -114,9 +116,28 @@ def _level_name(ratio: float) -> str:
     return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")
 
 
+def _until_last_attack(grid: Grid, spectrum: Spectrum) -> Grid:
+    """End the beats with the last attack: into a chord that rings out, any decoder counts on."""
+    rise = np.zeros(len(spectrum.bands))
+    rise[2:] = np.maximum(spectrum.bands[2:] - spectrum.bands[:-2], 0).mean(axis=1)
+    if len(grid.frames) < 2:
+        return grid
+    usual = np.percentile([rise[max(0, f - 2) : f + 3].max() for f in grid.frames], 75)
+    last = int(np.flatnonzero(rise >= _ATTACK_SHARE * usual)[-1])
+    return _kept(grid, grid.frames <= last + 0.3 * np.median(np.diff(grid.frames)))
+
+
 def _long_enough(grid: Grid) -> Grid:
     """Leave out stretches of music too short to be one, such as a stick tapped during talk."""
-    counts = np.bincount(grid.runs, minlength=1)
-    keep = counts[grid.runs] >= _FEWEST_BEATS
+    return _kept(grid, np.bincount(grid.runs, minlength=1)[grid.runs] >= _FEWEST_BEATS)
+
+
+def _plausible(grid: Grid, evidence: Evidence) -> Grid:
+    """Leave out everything when the beats hardly stand out: noise and applause can be counted along to, too."""
+    weak = len(grid.frames) and evidence.beat[grid.frames].mean() < _LEAST_EVIDENCE
+    return _kept(grid, np.zeros(len(grid.frames), bool)) if weak else grid
+
+
+def _kept(grid: Grid, keep: np.ndarray) -> Grid:
     runs = np.unique(grid.runs[keep], return_inverse=True)[1]
     return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score)

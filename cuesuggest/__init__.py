@@ -1,0 +1,33 @@
+"""Draft cue lists for effect light from recordings of songs.
+
+    import cuesuggest
+    song = cuesuggest.suggest("song.m4a")
+
+`analyze` gives what was heard, `suggest` a `Song` with cues and reasons. Everything is loaded when first used.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+    from cuesuggest.workflow import analyze, suggest
+
+__all__ = ["Song", "__version__", "analyze", "suggest"]
+
+__version__ = "0.1.0"
+
+_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.workflow", "suggest": "cuesuggest.workflow"}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        from importlib import import_module
+
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'cuesuggest' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,63 @@
+"""The command line: parse, one call, print. Errors of the program end here, with their exit code."""
+
+from __future__ import annotations
+
+import sys
+from typing import NoReturn
+
+import click
+
+from cuesuggest import __version__
+from cuesuggest.cli.commands import analyze, export, list_, suggest
+from cuesuggest.errors import CuesuggestError
+
+__all__ = ["cli", "main"]
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="cuesuggest")
+@click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+@click.option("--debug", is_flag=True, help="Show the program's own trace when something goes wrong.")
+@click.pass_context
+def cli(context: click.Context, quiet: bool, debug: bool) -> None:
+    """Turn the recording of a song into a draft cue list for effect light.
+
+    Start with: cuesuggest suggest SONG.m4a
+    """
+    context.obj = {"quiet": quiet, "debug": debug}
+
+
+for command in (suggest, analyze, list_, export):
+    cli.add_command(command)
+
+
+def main() -> NoReturn:
+    """Run the command line and leave the process with its exit code."""
+    debug = "--debug" in sys.argv[1:]
+    try:
+        code = cli.main(standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped. Nothing was written.", err=True)
+        code = 2
+    except CuesuggestError as error:
+        if debug:
+            raise
+        click.echo(f"cuesuggest: {error}", err=True)
+        code = error.exit_code
+    except BrokenPipeError:
+        # The reader of a pipe has left, as `head` does: no error of ours.
+        sys.stderr.close()
+        code = 0
+    except Exception as error:
+        if debug:
+            raise
+        click.echo(
+            f"cuesuggest: something unforeseen went wrong ({type(error).__name__}: {error}). "
+            "Run the same command with --debug and report what it shows.",
+            err=True,
+        )
+        code = 2
+    sys.exit(code if isinstance(code, int) else 0)
