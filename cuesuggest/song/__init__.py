@@ -1,0 +1,56 @@
+"""The Song document: its parts, how it is changed, loaded and saved."""
+
+from cuesuggest.song.edit_types import (
+    AddCue,
+    CueChanges,
+    Edit,
+    RemoveCue,
+    SectionChanges,
+    SetCue,
+    SetSection,
+    SetTitle,
+)
+from cuesuggest.song.edits import apply, change, inverse, redo, undo
+from cuesuggest.song.files import path_from
+from cuesuggest.song.model import Song, analysis_json
+from cuesuggest.song.records import (
+    Correction,
+    DownbeatCorrection,
+    HistoryEntry,
+    RecordingFile,
+    Settings,
+    SongWindow,
+    TempoCorrection,
+    TimeSignatureCorrection,
+    Unplaced,
+    Versions,
+)
+
+__all__ = [
+    "AddCue",
+    "Correction",
+    "CueChanges",
+    "DownbeatCorrection",
+    "Edit",
+    "HistoryEntry",
+    "RecordingFile",
+    "RemoveCue",
+    "SectionChanges",
+    "SetCue",
+    "SetSection",
+    "SetTitle",
+    "Settings",
+    "Song",
+    "SongWindow",
+    "TempoCorrection",
+    "TimeSignatureCorrection",
+    "Unplaced",
+    "Versions",
+    "analysis_json",
+    "apply",
+    "change",
+    "inverse",
+    "path_from",
+    "redo",
+    "undo",
+]

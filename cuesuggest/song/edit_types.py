@@ -1,0 +1,126 @@
+"""What can be changed in a song: one frozen record per kind of change, told apart by `op`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field
+from typing_extensions import TypedDict  # pydantic asks for this one before Python 3.12.
+
+from cuesuggest.analysis.types import FILE_CONFIG
+from cuesuggest.cues import Anchor, Cue, CueKind, Place, Series, Status, Trigger
+
+__all__ = [
+    "AddCue",
+    "CueChanges",
+    "Edit",
+    "RemoveCue",
+    "SectionChanges",
+    "SetCue",
+    "SetSection",
+    "SetTitle",
+]
+
+
+class CueChanges(TypedDict, total=False):
+    """Fields of a cue and their new values; what is not named stays as it is.
+
+    The id is what other things hold on to, reasons and confidence are the tool's word: none of them
+    can change.
+    """
+
+    __pydantic_config__ = FILE_CONFIG  # type: ignore[misc]
+
+    number: float
+    kind: CueKind
+    trigger: Trigger
+    anchor: Anchor
+    place: Place
+    hand: str
+    look: str | None
+    side: str | None
+    level: int | None
+    up_beats: float | None
+    up_seconds: float | None
+    down_beats: float | None
+    down_seconds: float | None
+    series: Series | None
+    standby: int | None
+    who: str
+    operator_confirms: bool
+    status: Status
+    note: str
+    lock: bool
+
+
+class SectionChanges(TypedDict, total=False):
+    """What the user calls a section; what is not named stays as it is."""
+
+    __pydantic_config__ = FILE_CONFIG  # type: ignore[misc]
+
+    name: str
+    first_words: str
+    role: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class SetCue:
+    """Change fields of a cue.
+
+    A suggested or accepted cue whose content changes becomes "edited", unless the change sets the status
+    itself. Note, lock and status are not content.
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    cue: str
+    """The cue's id."""
+    changes: CueChanges
+    op: Literal["set-cue"] = "set-cue"
+
+
+@dataclass(frozen=True, slots=True)
+class AddCue:
+    """Put in a cue, whole and with a status of its own ("added" when it is the user's)."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    cue: Cue
+    op: Literal["add-cue"] = "add-cue"
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveCue:
+    """Take a cue out. A suggestion is better rejected (status), or it comes back with the next draft."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    cue: str
+    """The cue's id."""
+    op: Literal["remove-cue"] = "remove-cue"
+
+
+@dataclass(frozen=True, slots=True)
+class SetSection:
+    """Name a section, give its first words or its role."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    section: str
+    """The section's id."""
+    changes: SectionChanges
+    op: Literal["set-section"] = "set-section"
+
+
+@dataclass(frozen=True, slots=True)
+class SetTitle:
+    """Call the song something else."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    title: str
+    op: Literal["set-title"] = "set-title"
+
+
+Edit = Annotated[SetCue | AddCue | RemoveCue | SetSection | SetTitle, Field(discriminator="op")]

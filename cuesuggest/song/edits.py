@@ -1,0 +1,210 @@
+"""The one edit layer: every change is a pure function of song and edit, and has an inverse.
+
+`change` is what the command line and the page call; history and undo are its list. Taking a change back
+raises the revision like any other change (the file on disk does change) and moves the entry from `history` to
+`undone`, from where `redo` brings it back. A new change empties `undone`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, assert_never
+
+from pydantic import TypeAdapter, ValidationError
+
+from cuesuggest.analysis.types import Section
+from cuesuggest.cues import Cue
+from cuesuggest.errors import EditError
+from cuesuggest.song.edit_types import (
+    AddCue,
+    CueChanges,
+    Edit,
+    RemoveCue,
+    SectionChanges,
+    SetCue,
+    SetSection,
+    SetTitle,
+)
+from cuesuggest.song.records import HistoryEntry
+from cuesuggest.song.wording import plain_words
+
+if TYPE_CHECKING:
+    from cuesuggest.song.model import Song
+
+__all__ = ["apply", "change", "inverse", "redo", "undo"]
+
+_CHANGES: dict[type, TypeAdapter[Any]] = {
+    SetCue: TypeAdapter(CueChanges),
+    SetSection: TypeAdapter(SectionChanges),
+}
+_NOT_CONTENT = frozenset({"status", "note", "lock"})
+_UNTOUCHED = ("suggested", "accepted")
+
+
+def apply(song: Song, edit: Edit) -> Song:
+    """Return the song with one thing changed; revision and history stay as they are.
+
+    Parameters
+    ----------
+    song : Song
+        Is not altered.
+    edit : SetCue, AddCue, RemoveCue, SetSection or SetTitle
+        What to change.
+
+    Raises
+    ------
+    EditError
+        If the edit names something that is not there, or gives a value that does not fit the song.
+    """
+    match edit:
+        case SetCue():
+            old, changes = _cue(song, edit.cue), _checked(edit)
+            new: Cue = replace(old, **changes)
+            if "status" not in changes and old.status in _UNTOUCHED and _content_differs(old, changes):
+                new = replace(new, status="edited")
+            return _with(song, edit, cues=tuple(new if each is old else each for each in song.cues))
+        case AddCue():
+            return _with(song, edit, cues=(*song.cues, edit.cue))
+        case RemoveCue():
+            gone = _cue(song, edit.cue)
+            return _with(song, edit, cues=tuple(each for each in song.cues if each is not gone))
+        case SetSection():
+            section, changes = _section(song, edit.section), _checked(edit)
+            renamed = replace(section, **changes)
+            sections = tuple(renamed if each is section else each for each in song.analysis.sections)
+            return _with(song, edit, analysis=replace(song.analysis, sections=sections))
+        case SetTitle():
+            return _with(song, edit, title=edit.title)
+        case _:
+            assert_never(edit)
+
+
+def inverse(song: Song, edit: Edit) -> Edit:
+    """Return the edit that takes `edit` back, once it has been applied to `song`.
+
+    Raises
+    ------
+    EditError
+        If the edit names something that is not in the song.
+    """
+    match edit:
+        case SetCue():
+            # The status too, since changed content changes it.
+            cue = _cue(song, edit.cue)
+            return SetCue(edit.cue, _values(cue, {**_checked(edit), "status": cue.status}))
+        case AddCue():
+            return RemoveCue(edit.cue.id)
+        case RemoveCue():
+            return AddCue(_cue(song, edit.cue))
+        case SetSection():
+            return SetSection(edit.section, _values(_section(song, edit.section), _checked(edit)))
+        case SetTitle():
+            return SetTitle(song.title)
+        case _:
+            assert_never(edit)
+
+
+def change(song: Song, edit: Edit, *, by: str, at: datetime | None = None) -> Song:
+    """Apply an edit and write it into the history, under the next revision.
+
+    Parameters
+    ----------
+    song : Song
+        Is not altered.
+    edit : Edit
+        What to change.
+    by : str
+        Where the change is made, such as "command line" or "page".
+    at : datetime, optional
+        With a time zone; now if left out.
+
+    Raises
+    ------
+    EditError
+        As `apply` does.
+    """
+    changed = apply(song, edit)
+    time = (at or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    entry = HistoryEntry(song.revision + 1, time, by, edit, inverse(song, edit))
+    return changed.replaced(revision=song.revision + 1, history=(*song.history, entry), undone=())
+
+
+def undo(song: Song) -> Song:
+    """Take the last change back, under the next revision.
+
+    Raises
+    ------
+    EditError
+        If nothing was changed, or what was changed is no longer in the song.
+    """
+    if not song.history:
+        raise EditError("There is no change to take back in this song.")
+    entry = song.history[-1]
+    return apply(song, entry.inverse).replaced(
+        revision=song.revision + 1, history=song.history[:-1], undone=(*song.undone, entry)
+    )
+
+
+def redo(song: Song) -> Song:
+    """Make the change again that was taken back last, under the next revision.
+
+    Raises
+    ------
+    EditError
+        If nothing was taken back since the last change.
+    """
+    if not song.undone:
+        raise EditError("There is no change to make again in this song.")
+    entry = song.undone[-1]
+    return apply(song, entry.edit).replaced(
+        revision=song.revision + 1,
+        history=(*song.history, replace(entry, revision=song.revision + 1)),
+        undone=song.undone[:-1],
+    )
+
+
+def _content_differs(old: Cue, changes: dict[str, Any]) -> bool:
+    return any(getattr(old, name) != value for name, value in changes.items() if name not in _NOT_CONTENT)
+
+
+def _values(record: Cue | Section, names: dict[str, Any]) -> Any:
+    return {name: getattr(record, name) for name in names}
+
+
+def _checked(edit: SetCue | SetSection) -> dict[str, Any]:
+    """Check field names and types; an edit made in Python was not read through pydantic."""
+    if not edit.changes:
+        raise EditError(f"{edit.op} names no field to change. Give at least one, such as a name or a note.")
+    try:
+        return dict(_CHANGES[type(edit)].validate_python(edit.changes))
+    except ValidationError as error:
+        raise _misfit(edit, error, edit.changes) from None
+
+
+def _cue(song: Song, cue_id: str) -> Cue:
+    for cue in song.cues:
+        if cue.id == cue_id:
+            return cue
+    raise EditError(f"There is no cue {cue_id!r} in this song. Open the song again to see the cues it has now.")
+
+
+def _section(song: Song, section_id: str) -> Section:
+    for section in song.analysis.sections:
+        if section.id == section_id:
+            return section
+    known = ", ".join(f"{each.id} ({each.label}{each.pass_})" for each in song.analysis.sections)
+    raise EditError(f"There is no section {section_id!r} in this song; it has {known or 'none'}.")
+
+
+def _with(song: Song, edit: Edit, **fields: Any) -> Song:
+    try:
+        return song.replaced(**fields)
+    except ValidationError as error:
+        raise _misfit(edit, error, None) from None
+
+
+def _misfit(edit: Edit, error: ValidationError, given: Any) -> EditError:
+    return EditError(
+        f"This {edit.op} does not fit the song: {'; '.join(plain_words(error, given))}. Nothing was changed."
+    )

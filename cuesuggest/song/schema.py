@@ -1,0 +1,34 @@
+"""The JSON Schema of a song document. `python -m cuesuggest.song.schema` writes it to docs/."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from cuesuggest.song.layout import json_text
+from cuesuggest.song.model import Song
+
+__all__ = ["schema_text", "song_schema"]
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+ABOUT = (
+    "A cuesuggest song document (NAME.cues.json). The program also checks what no schema can say: that "
+    "looks, sections and bars which are named exist, and that ids and cue numbers are unique."
+)
+
+
+def song_schema() -> dict[str, Any]:
+    """Return the schema (JSON Schema 2020-12) that every saved document satisfies."""
+    schema = Song.model_json_schema(by_alias=True, mode="serialization")
+    # A file always names its format, even though a Song made in Python need not.
+    required = sorted({"format", "version", "revision", *schema["required"]}, key=list(schema["properties"]).index)
+    return {"$schema": DIALECT, **schema, "description": ABOUT, "required": required}
+
+
+def schema_text() -> str:
+    """Return the schema as it stands in docs/song.schema.json."""
+    return json_text(song_schema())
+
+
+if __name__ == "__main__":
+    Path("docs/song.schema.json").write_text(schema_text(), encoding="utf-8", newline="\n")
