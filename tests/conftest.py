@@ -1,0 +1,35 @@
+"""What several test files share: recordings heard once."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.sounds import play
+
+SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
+
+
+@pytest.fixture(scope="session")
+def take(tmp_path_factory):
+    """A small band: thin and full sections, a count-in, a silent bar, a chord that rings out."""
+    path = tmp_path_factory.mktemp("take") / "evening.wav"
+    return play(path, "A8 B8 A8 B8 B8", count_in=True, stop_bar=31)
+
+
+@pytest.fixture(scope="session")
+def sample_path():
+    return SAMPLE
+
+
+@pytest.fixture(scope="session")
+def sample_truth():
+    return json.loads(SAMPLE.with_suffix(".json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="session")
+def sample_song():
+    """The bundled sample, suggested once."""
+    from cuesuggest import suggest
+
+    return suggest(SAMPLE)

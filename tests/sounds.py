@@ -1,0 +1,121 @@
+"""A small band made of numbers, for tests that need sound: kick, snare, hat, bass and chords on a known grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+RATE = 22050
+CHORDS = {"A": (45, 41, 48, 43), "B": (41, 43, 45, 48), "C": (50, 46, 41, 48)}  # roots, a bar each
+
+
+@dataclass(frozen=True)
+class Take:
+    """A recording with its truth."""
+
+    path: Path
+    beats: np.ndarray
+    downbeats: np.ndarray
+    starts: dict[int, str]
+    """Index of the first bar of each section -> its letter."""
+
+
+def play(
+    path: Path,
+    form: str = "A8 B8 A8 B8",
+    *,
+    bpm: float = 112.0,
+    lead: float = 1.0,
+    stop_bar: int | None = None,
+    count_in: bool = False,
+    tail: float = 3.0,
+    level: float = 0.5,
+) -> Take:
+    """Play a form in 4/4: A thin, B full, C in between.
+
+    Parameters
+    ----------
+    path : Path
+        WAV to write.
+    form : str
+        Letters with bars, as in tests.songs.
+    bpm : float
+    lead : float
+        Seconds of silence before the first sound.
+    stop_bar : int, optional
+        Index of a bar (from 0) that is silent.
+    count_in : bool
+        Four sticks before the first bar.
+    tail : float
+        Seconds in which the last chord rings out.
+    level : float
+    """
+    beat = 60 / bpm
+    letters = [part[0] for part in form.split() for _ in range(int(part[1:]))]
+    start = lead + (4 * beat if count_in else 0.0)
+    total = start + len(letters) * 4 * beat + tail + 0.5
+    sound = np.zeros(int(total * RATE))
+    rng = np.random.default_rng(4)
+    kick = _decay(0.25, 18) * np.sin(2 * np.pi * np.cumsum(np.linspace(150, 45, int(0.25 * RATE))) / RATE)
+    snare = _decay(0.2, 25) * (rng.standard_normal(int(0.2 * RATE)) * 0.7 + np.sin(_phase(190, 0.2)) * 0.5)
+    hat = _decay(0.05, 90) * np.diff(rng.standard_normal(int(0.05 * RATE) + 1))
+    crash = _decay(1.5, 3) * np.diff(rng.standard_normal(int(1.5 * RATE) + 1)) * 0.6
+    stick = _decay(0.03, 150) * np.sin(_phase(2400, 0.03))
+    if count_in:
+        for k in range(4):
+            _add(sound, stick, lead + k * beat, 0.25)
+    for bar, letter in enumerate(letters):
+        if bar == stop_bar:
+            continue
+        full = {"A": 0.45, "B": 1.0, "C": 0.7}[letter]
+        at = start + bar * 4 * beat
+        root = CHORDS[letter][bar % 4]
+        last = bar == len(letters) - 1
+        length = tail if last else 4 * beat * 0.97
+        for note in (root, root + 7, root + 12, root + 16 - (letter == "A")):
+            tone = np.sin(_phase(_hertz(note), length)) + 0.4 * np.sin(_phase(2 * _hertz(note), length))
+            _add(sound, tone * np.exp(-np.arange(len(tone)) / RATE * (2.0 if last else 0.8)), at, 0.07 * full)
+        if last:
+            _add(sound, kick, at, 0.8)
+            _add(sound, crash, at, 0.2)
+            break
+        for k in range(4):
+            bass = _decay(beat * 0.9, 3) * np.sin(_phase(_hertz(root - 12), beat * 0.9))
+            _add(sound, bass, at + k * beat, 0.25 * full)
+        for k in (0, 2):
+            _add(sound, kick, at + k * beat, 0.8 * full)
+        for k in (1, 3):
+            _add(sound, snare, at + k * beat, 0.35 * full)
+        for k in range(8):
+            _add(sound, hat, at + k * beat / 2, (0.12 if k % 2 == 0 else 0.06) * full)
+        if bar % 8 == 0:
+            _add(sound, crash, at, 0.25 * full)
+    sound += rng.standard_normal(len(sound)) * 1e-4
+    soundfile.write(path, (sound / np.abs(sound).max() * level).astype(np.float32), RATE)
+    beats = start + beat * np.arange(4 * (len(letters) - 1) + 1)
+    starts, bar = {}, 0
+    for part in form.split():
+        starts[bar] = part[0]
+        bar += int(part[1:])
+    return Take(path, beats, beats[::4], starts)
+
+
+def _decay(seconds: float, rate: float) -> np.ndarray:
+    return np.exp(-rate * np.arange(int(seconds * RATE)) / RATE)
+
+
+def _phase(hertz: float, seconds: float) -> np.ndarray:
+    return 2 * np.pi * hertz * np.arange(int(seconds * RATE)) / RATE
+
+
+def _hertz(pitch: float) -> float:
+    return 440 * 2 ** ((pitch - 69) / 12)
+
+
+def _add(sound: np.ndarray, part: np.ndarray, at: float, gain: float) -> None:
+    place = round(at * RATE)
+    part = part[: len(sound) - place]
+    sound[place : place + len(part)] += gain * part
