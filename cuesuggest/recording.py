@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -144,7 +144,7 @@ def _probe_soundfile(path: Path) -> tuple[Decoder, int, int] | None:
         return None
 
 
-def _soundfile_blocks(recording: Recording, first: int) -> Iterator[np.ndarray]:
+def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, None]:
     import soundfile
 
     with soundfile.SoundFile(recording.path) as file:
@@ -179,7 +179,7 @@ def _probe_av(path: Path) -> tuple[Decoder, int, int] | None:
         return None
 
 
-def _av_blocks(recording: Recording, first: int) -> Iterator[np.ndarray]:
+def _av_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, None]:
     import av
     import numpy as np
 
@@ -187,7 +187,6 @@ def _av_blocks(recording: Recording, first: int) -> Iterator[np.ndarray]:
     waiting: list[np.ndarray] = []
     count = 0
     with av.open(str(recording.path)) as container:
-        container.streams.audio[0].thread_type = "AUTO"
         convert = av.AudioResampler(format="fltp")
         frames = container.decode(container.streams.audio[0])
         while True:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Look, clock
+from cuesuggest.cues import Cue, Look, PlannedSection, clock
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -125,7 +125,7 @@ def _section_of(cue: Cue, sections: tuple[Section, ...]) -> int:
     return max((k for k, s in enumerate(sections) if s.first_bar <= cue.place.bar), default=-1)
 
 
-def _section_lines(section: Section, planned: dict[str, object], width: int) -> Iterator[str]:
+def _section_lines(section: Section, planned: dict[str, PlannedSection], width: int) -> Iterator[str]:
     plan = planned.get(section.id)
     title = f"{section.label}{section.pass_}" + (f" {section.name}" if section.name else "")
     yield f"{title}  {_bars(section)}, from {clock(section.start)}" + (f": {plan.category}" if plan else "")

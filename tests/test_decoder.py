@@ -19,14 +19,18 @@ def pulses(places, frames, strength=4.0, rest=-3.0):
 
 def evidence(beat, downbeats=(), music=2.0):
     frames = len(beat)
+    sounding = np.full(frames, music)
+    sounding[np.flatnonzero(beat > 0).max(initial=-1) + 3 :] = -4.0  # after the last beat nothing sounds
     down = np.full(frames, -1.5)
     down[list(downbeats)] = 3.0
-    return Evidence(beat=beat, downbeat=down, music=np.full(frames, music), onset=np.zeros(frames))
+    return Evidence(beat=beat, downbeat=down, music=sounding, onset=np.zeros(frames))
 
 
 def score_of_path(search, frames, states, tempi):
     """Score of one given path, added up by hand from the same terms; minus infinity if it is not allowed."""
-    score = search.rest[search.pad - 1] + search.enter[states[0]] + search.observed[frames[0], states[0]]
+    # 'No music' lasts at least a block before the first beat; the frames of that block are not judged.
+    score = search.rest[search.pad + frames[0] - search.block - 1] + search.enter[states[0]]
+    score += search.observed[frames[0], states[0]]
     for k in range(1, len(frames)):
         origins, costs = decoder._slots_before(states[k])
         if states[k - 1] not in origins:
@@ -43,28 +47,34 @@ def score_of_path(search, frames, states, tempi):
 
 def test_the_decoded_path_is_the_best_of_all_paths():
     rng = np.random.default_rng(3)
-    tempi = tempo_bins(200.0)[-2:]
-    problem = evidence(rng.normal(0, 2, 46), music=0.0)
-    problem = Evidence(problem.beat, rng.normal(0, 2, 46), np.full(46, 40.0), problem.onset)
+    frames = 34
+    tempi = tempo_bins(200.0)[[-8, -2]]
+    problem = Evidence(
+        beat=rng.normal(2, 2, frames),
+        downbeat=rng.normal(0, 2, frames),
+        music=np.full(frames, 400.0),  # so that music goes on to the end
+        onset=rng.normal(0, 1, frames),
+    )
     search = decoder._Search(problem, tempi)
     search.run()
     found = search.trace()
+    assert search.intervals.tolist() == [17, 15]
     states = range(len(decoder._SLOT_OF))
-    best = -np.inf
-    ends = range(46 - int(search.intervals.max()), 46)
-    for count in (1, 2, 3, 4):
-        for frames in itertools.combinations(range(46), count):
-            steps = np.diff(frames)
-            if frames[-1] not in ends or any(not 11 <= s <= 17 for s in steps) or frames[0] > 1:
-                continue
-            for path in itertools.product(states, repeat=count):
-                if any(path[k] not in decoder._slots_before(path[k + 1])[0] for k in range(count - 1)):
-                    continue
-                for played in itertools.product(range(len(tempi)), repeat=count):
-                    best = max(best, score_of_path(search, frames, path, played))
-    early = found.frames[0] <= 1
-    assert early, "the problem is made so that music begins at once"
+    steps = range(14, 19)
+    chains = [(first,) for first in range(frames)]
+    for _ in range(2):
+        chains += [(*chain, chain[-1] + step) for chain in chains for step in steps if chain[-1] + step < frames]
+    best, best_frames = -np.inf, None
+    for chain in set(chains):
+        if chain[-1] < frames - search.intervals.max():
+            continue
+        for path in itertools.product(states, repeat=len(chain)):
+            for played in itertools.product(range(len(tempi)), repeat=len(chain)):
+                score = score_of_path(search, chain, path, played)
+                if score > best:
+                    best, best_frames = score, chain
     assert found.score == pytest.approx(best, abs=1e-3)
+    assert tuple(found.frames) == best_frames
 
 
 @pytest.mark.parametrize("bpm", [60.0, 97.3, 122.7, 161.0])
@@ -101,7 +111,7 @@ def test_talk_between_two_stretches_of_music_gets_no_beats():
     first, second = 20 + 25 * np.arange(32), 1400 + 25 * np.arange(32)
     both = np.concatenate([first, second])
     heard = evidence(pulses(both, 2250), both[::4])
-    heard.music[first[-1] + 30 : 1390] = -4.0
+    heard.music[first[-1] + 3 : 1397] = -4.0
     found = decode(heard, tempo_bins(120.0))
     assert not ((found.frames > first[-1] + 30) & (found.frames < 1390)).any()
     assert found.runs.tolist() == [0] * 32 + [1] * 32

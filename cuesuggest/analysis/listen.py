@@ -79,6 +79,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None) -> SongAnalys
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum)
     layout = _Layout(spectrum, rhythm)
+    rhythm = layout.rhythm
     tell("energy", None)
     energy = bar_energy(spectrum, layout.starts, layout.ends)
     tell("sections", None)
@@ -183,7 +184,7 @@ class _Layout:
         found: list[Event] = []
 
         def add(kind: EventKind, start: float, end: float, confidence: float, *, in_bars: bool = True) -> None:
-            bar, beat = _place(bars, times, start) if in_bars else (None, None)
+            bar, beat = _place(bars, start) if in_bars else (None, None)
             found.append(Event(kind, _rounded(start), _rounded(end), bar, beat, confidence))
 
         begin = self.music_start
@@ -243,17 +244,13 @@ def _rounded(seconds: float) -> float:
     return round(float(seconds), 4)
 
 
-def _place(bars: tuple[Bar, ...], beats: np.ndarray, seconds: float) -> tuple[int | None, float | None]:
+def _place(bars: tuple[Bar, ...], seconds: float) -> tuple[int | None, float | None]:
     """Bar and beat (to a quarter of a beat) of a time, None outside the bars."""
     for bar in bars:
-        if bar.start - 0.02 <= seconds < bar.end - 0.02:
-            inside = beats[(beats >= bar.start - 1e-3) & (beats < bar.end - 1e-3)]
-            step = (bar.end - bar.start) / bar.beats
-            places = (
-                np.append(inside, bar.end) if len(inside) == bar.beats else bar.start + step * np.arange(bar.beats + 1)
-            )
-            beat = float(np.interp(seconds, places, np.arange(len(places))))
-            return bar.number, min(round(beat * 4) / 4, bar.beats - 0.25) + 1
+        step = (bar.end - bar.start) / bar.beats
+        quarters = round((seconds - bar.start) / step * 4)
+        if 0 <= quarters < 4 * bar.beats:
+            return bar.number, 1 + quarters / 4
     return None, None
 
 

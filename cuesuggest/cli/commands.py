@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -145,7 +146,7 @@ def _write(target: Path, data: bytes) -> None:
     from cuesuggest.atomic import replace_file
 
     if str(target) == "-":
-        click.get_binary_stream("stdout").write(data)
+        sys.stdout.buffer.write(data)
         return
     try:
         replace_file(target, data)

@@ -11,7 +11,7 @@ __all__ = ["SECONDS"]
 _CLOCK = re.compile(r"(?:(?:(\d+):)?(\d{1,3}):)?(\d+(?:\.\d*)?)")
 
 
-class _Seconds(click.ParamType):
+class _Seconds(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.2 on
     name = "time"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:

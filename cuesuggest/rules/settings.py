@@ -371,7 +371,7 @@ def _parse(where: str, text: str) -> dict[str, Any]:
 def _record(kind: type[T], table: Any, where: _Where, limits: Any = None) -> T:
     """Build a record from a TOML table; every key must be there and known."""
     if not isinstance(table, dict):
-        return _outside(where).fail(where.tables[-1], f"is {table!r}; it should be a table")  # type: ignore[no-any-return]
+        return _outside(where).fail(where.tables[-1], f"is {table!r}; it should be a table")
     hints = get_type_hints(kind)
     names = [item.name for item in fields(kind)]  # type: ignore[arg-type]
     for key in table:

@@ -128,7 +128,7 @@ def main(folder: Path, output: Path) -> None:
         logit = x @ weights[head][:-1] + weights[head][-1]
         right = 0.5 * ((logit > 0)[yes].mean() + (logit <= 0)[~yes].mean())
         click.echo(f"{head}: {len(yes)} frames, {yes.sum()} yes, balanced accuracy {right:.3f}")
-    np.savez(output, **weights)
+    np.savez(output, **weights)  # type: ignore[arg-type]  # numpy's own keywords come first
 
 
 if __name__ == "__main__":

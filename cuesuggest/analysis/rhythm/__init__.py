@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import FASTEST, METERS, SLOWEST, Grid, decode, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, linear_evidence
 from cuesuggest.analysis.rhythm.tempo import pulse_strength, smooth_times, subframe_times
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
@@ -21,7 +21,10 @@ _LEVELS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
 # gather more evidence; within one level the same cost would only lose beats in quiet passages.
 _LEVEL_COST = 0.5
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
-_LEAST_EVIDENCE = 1.15  # nats a beat; on the fitting set noise stays under it, music above
+_LEAST_EVIDENCE = 1.2  # nats a beat; on the fitting set noise stays under it, music above
+_BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
+_LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
+_LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
 _FEWEST_BEATS = 8  # two bars of four: less is no song
 
 
@@ -73,7 +76,8 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
     evidence = evidence or linear_evidence(spectrum)
     ratio, grid = _best_level(readings := _read_levels(evidence))
     others = _compared(readings, ratio)
-    grid = _plausible(_long_enough(_until_last_attack(grid, spectrum)), evidence)
+    grid = _bridged(_until_last_attack(grid, spectrum), evidence)
+    grid = _plausible(_long_enough(grid), evidence)
     refined = subframe_times(grid.frames, evidence.beat) / FRAME_RATE + spectrum.start
     times = np.zeros(len(refined))
     for run in np.unique(grid.runs):
@@ -125,6 +129,42 @@ def _until_last_attack(grid: Grid, spectrum: Spectrum) -> Grid:
     usual = np.percentile([rise[max(0, f - 2) : f + 3].max() for f in grid.frames], 75)
     last = int(np.flatnonzero(rise >= _ATTACK_SHARE * usual)[-1])
     return _kept(grid, grid.frames <= last + 0.3 * np.median(np.diff(grid.frames)))
+
+
+def _bridged(grid: Grid, evidence: Evidence) -> Grid:
+    """Carry the beats over gaps after which the same pulse goes on: a stop, or a passage too soft to be heard.
+
+    A pause in which the band breaks off starts the count anew; there the pulse does not fit, or too much time passes.
+    """
+    for run in np.unique(grid.runs)[1:]:
+        after = int(np.flatnonzero(grid.runs == run)[0])
+        before = after - 1
+        if grid.meters[before] != grid.meters[after]:
+            continue
+        intervals = np.diff(grid.frames[max(0, before - 8) : before + 1])
+        if len(intervals) < 4:
+            continue
+        gap = int(grid.frames[after] - grid.frames[before])
+        beats = gap / float(np.median(intervals))
+        count = round(beats)
+        sounding = evidence.music[grid.frames[before] : grid.frames[after]].mean() > 0
+        if abs(beats - count) > _BRIDGE_MISFIT or count > (_LONGEST_BRIDGE if sounding else _LONGEST_STOP):
+            continue
+        steps = np.arange(1, count)
+        per_bar = METERS[grid.meters[before]].beats
+        fill = {
+            "frames": grid.frames[before] + np.rint(steps * gap / count).astype(int),
+            "slots": (grid.slots[before] + steps) % per_bar,
+            "meters": np.full(count - 1, grid.meters[before]),
+            "runs": np.full(count - 1, grid.runs[before]),
+        }
+        parts = {
+            name: np.concatenate([getattr(grid, name)[:after], values, getattr(grid, name)[after:]])
+            for name, values in fill.items()
+        }
+        parts["runs"] = np.where(parts["runs"] == run, grid.runs[before], parts["runs"])
+        grid = Grid(**parts, score=grid.score)
+    return grid
 
 
 def _long_enough(grid: Grid) -> Grid:

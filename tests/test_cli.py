@@ -1,0 +1,268 @@
+"""The command line, end to end: what it writes, prints, and says when something is wrong."""
+
+import csv
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuesuggest.cli import main
+from cuesuggest.song import SetCue, Song, change
+from cuesuggest.song.edit_types import CueChanges
+from tests.sounds import RATE
+
+
+@pytest.fixture
+def run(monkeypatch, capfd):
+    """Run the program in this process; gives its exit code, output and errors."""
+
+    def run(*words):
+        monkeypatch.setattr(sys, "argv", ["cuesuggest", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capfd.readouterr()
+        return ended.value.code, out, err
+
+    return run
+
+
+@pytest.fixture(scope="module")
+def document(take, tmp_path_factory):
+    """A document as `suggest` writes it."""
+    target = tmp_path_factory.mktemp("document") / "evening.cues.json"
+    words = [sys.executable, "-m", "cuesuggest", "--quiet", "suggest", str(take.path), "-o", str(target)]
+    done = subprocess.run(words, capture_output=True, check=True, text=True)
+    assert (done.stdout, done.stderr) == ("", "")
+    return target
+
+
+@pytest.fixture
+def copied(document, take, tmp_path):
+    """Recording and document in a folder of their own."""
+    (tmp_path / "evening.wav").write_bytes(take.path.read_bytes())
+    (tmp_path / "evening.cues.json").write_bytes(document.read_bytes())
+    return tmp_path
+
+
+def test_suggest_writes_a_document_and_prints_the_list(run, copied):
+    (copied / "evening.cues.json").unlink()
+    code, out, err = run("suggest", copied / "evening.wav")
+    assert (code, err) == (0, "")
+    song = Song.load(copied / "evening.cues.json")
+    assert song.recording.path == "evening.wav"
+    assert song.cues
+    assert all(cue.reasons for cue in song.cues)
+    assert f"Written: {copied / 'evening.cues.json'}" in out
+    for cue in song.cues:
+        assert f"{cue.number:>5g}  " in out
+    assert out.count("because") == len(song.cues)
+
+
+def test_every_look_is_set_up_in_the_dark_before_it_comes_in(document):
+    cues = Song.load(document).cues
+    seen = set()
+    for cue in cues:
+        if cue.kind == "recall":
+            seen.add((cue.side, cue.look))
+        if cue.kind in ("fade-in", "crossfade", "cut-in") and cue.look:
+            assert (cue.side, cue.look) in seen
+
+
+def test_list_prints_what_suggest_printed(run, copied):
+    code, out, _ = run("list", copied / "evening.cues.json")
+    assert code == 0
+    assert "Looks to build before rehearsal" in out
+    assert "Take care" in out
+    assert max(map(len, out.splitlines())) <= 120
+
+
+def test_export_writes_the_table_beside_the_document(run, copied):
+    code, out, _ = run("export", copied / "evening.cues.json", "--to", "csv")
+    assert code == 0
+    assert str(copied / "evening.cues.csv") in out
+    with (copied / "evening.cues.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))
+    assert len(rows) == 1 + len(Song.load(copied / "evening.cues.json").cues)
+
+
+def test_export_to_standard_output_is_the_table_alone(run, copied):
+    code, out, _ = run("export", copied / "evening.cues.json", "--to", "csv", "-o", "-")
+    assert code == 0
+    assert len(list(csv.reader(io.StringIO(out, newline="")))) == 1 + len(Song.load(copied / "evening.cues.json").cues)
+
+
+def test_analyze_writes_the_very_analysis_that_documents_embed(run, copied, document):
+    code, out, _ = run("analyze", copied / "evening.wav", "--json", copied / "heard.json")
+    assert code == 0
+    assert "Form:" in out
+    heard = json.loads((copied / "heard.json").read_text(encoding="utf-8"))
+    assert heard == json.loads(document.read_text(encoding="utf-8"))["analysis"]
+
+
+def test_analyze_json_on_standard_output_is_json_alone(run, copied):
+    code, out, _ = run("analyze", copied / "evening.wav", "--json", "-")
+    assert code == 0
+    assert json.loads(out)["meter"] == 4
+
+
+def test_a_window_is_kept_in_the_document(run, copied):
+    code, _, _ = run(
+        "suggest", copied / "evening.wav", "--from", "0:20", "--to", "50.5", "-o", copied / "part.cues.json"
+    )
+    assert code == 0
+    song = Song.load(copied / "part.cues.json")
+    assert (song.recording.window.start, song.recording.window.end) == (20.0, 50.5)
+    assert all(20 <= beat <= 50.5 for beat in song.analysis.beats)
+
+
+def test_a_draft_nobody_has_touched_is_replaced(run, copied):
+    code, _, _ = run("--quiet", "suggest", copied / "evening.wav")
+    assert code == 0
+    assert Song.load(copied / "evening.cues.json").revision == 1
+
+
+def test_a_document_with_decisions_is_never_replaced(run, copied):
+    song = Song.load(copied / "evening.cues.json")
+    change(song, SetCue(song.cues[0].id, CueChanges(status="accepted")), by="test").save(copied / "evening.cues.json")
+    before = (copied / "evening.cues.json").read_bytes()
+    code, _, err = run("suggest", copied / "evening.wav")
+    assert code == 2
+    assert "decisions" in err
+    assert (copied / "evening.cues.json").read_bytes() == before
+
+
+def test_one_bad_recording_of_several_does_not_stop_the_others(run, copied):
+    (copied / "evening.cues.json").unlink()
+    code, _, err = run("suggest", copied / "missing.wav", copied / "evening.wav")
+    assert code == 1
+    assert "missing.wav" in err
+    assert (copied / "evening.cues.json").exists()
+
+
+def bad_recordings(folder: Path) -> None:
+    (folder / "text.wav").write_text("no sound at all")
+    (folder / "empty.wav").write_bytes(b"")
+    (folder / "folder.wav").mkdir()
+    soundfile.write(folder / "short.wav", np.full(RATE // 2, 0.1, np.float32), RATE)
+    (folder / "torn.flac").write_bytes(b"fLaC\x00\x00\x00\x22" + bytes(10))
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("missing.wav", "was not found"),
+        ("text.wav", "is not audio"),
+        ("empty.wav", "is empty"),
+        ("folder.wav", "is a folder"),
+        ("short.wav", "0.50 s"),
+        ("torn.flac", "is not audio"),
+    ],
+)
+@pytest.mark.parametrize("command", ["suggest", "analyze"])
+def test_a_bad_recording_is_said_in_a_sentence_and_nothing_is_left(run, tmp_path, command, name, says):
+    bad_recordings(tmp_path)
+    before = sorted(tmp_path.iterdir())
+    code, out, err = run(command, tmp_path / name)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert name in err
+    assert "Traceback" not in err
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_truncated_recording_gives_a_document_of_what_is_there(run, take, tmp_path):
+    data = take.path.read_bytes()
+    (tmp_path / "cut.wav").write_bytes(data[: len(data) * 2 // 3])
+    code, _, _ = run("--quiet", "suggest", tmp_path / "cut.wav")
+    assert code == 0
+    assert Song.load(tmp_path / "cut.cues.json").analysis.duration < 65
+
+
+def test_silence_gives_a_document_that_says_no_music(run, tmp_path):
+    soundfile.write(tmp_path / "silence.wav", np.zeros(RATE * 5, np.float32), RATE)
+    code, out, _ = run("suggest", tmp_path / "silence.wav")
+    assert code == 0
+    assert "No music was found from 0.0 s to 5.0 s." in out
+    song = Song.load(tmp_path / "silence.cues.json")
+    assert (song.analysis.music_start, song.cues) == (None, ())
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        ("{", "line 1"),
+        ('{"format": "something else"}', "not a song document"),
+        ('{"format": "cuesuggest-song", "version": 2}', "newer"),
+        ('{"format": "cuesuggest-song", "version": 1}', "title"),
+    ],
+)
+@pytest.mark.parametrize("words", [["list"], ["export", "--to", "csv"]])
+def test_a_broken_or_newer_document_is_said_in_a_sentence(run, tmp_path, words, content, says):
+    (tmp_path / "song.cues.json").write_text(content)
+    code, out, err = run(*words, tmp_path / "song.cues.json")
+    assert (code, out) == (2, "")
+    assert says in err
+    assert "Traceback" not in err
+    assert [path.name for path in tmp_path.iterdir()] == ["song.cues.json"]
+
+
+def test_a_document_that_is_something_else_is_not_overwritten_by_suggest(run, copied):
+    (copied / "evening.cues.json").write_text("my own notes")
+    code, _, err = run("suggest", copied / "evening.wav")
+    assert code == 2
+    assert "evening.cues.json" in err
+    assert (copied / "evening.cues.json").read_text() == "my own notes"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["suggest", "x.wav", "--from", "two"], "is no time"),
+        (["suggest", "x.wav", "--profile", "nonesuch"], "band"),
+        (["suggest", "x.wav", "--rig", "nowhere.toml"], "nowhere.toml"),
+        (["suggest"], "FILE"),
+        (["export", "x.cues.json", "--to", "nonesuch"], "was not found"),
+        (["nonesuch"], "nonesuch"),
+    ],
+)
+def test_wrong_words_end_with_2_and_an_explanation(run, words, says, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run(*words)
+    assert code == 2
+    assert says in err
+    assert "Traceback" not in err
+
+
+def test_from_after_to_is_refused(run, copied):
+    code, _, err = run("suggest", copied / "evening.wav", "--from", "50", "--to", "20")
+    assert code == 2
+    assert "--to" in err
+
+
+def test_an_unknown_format_names_those_there_are(run, copied):
+    code, _, err = run("export", copied / "evening.cues.json", "--to", "nonesuch")
+    assert code == 2
+    assert "csv" in err
+
+
+def test_a_folder_that_is_not_there_is_named_and_nothing_is_left(run, copied):
+    code, _, err = run("suggest", copied / "evening.wav", "-o", copied / "nowhere" / "a.cues.json")
+    assert code == 2
+    assert "nowhere" in err
+
+
+def test_debug_shows_the_trace(run, tmp_path, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["cuesuggest", "--debug", "suggest", str(tmp_path / "missing.wav")])
+    with pytest.raises(Exception, match="was not found"):
+        main()
+
+
+def test_version_is_told(run):
+    code, out, _ = run("--version")
+    assert code == 0
+    assert "0.1.0" in out
