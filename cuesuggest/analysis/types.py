@@ -132,7 +132,7 @@ class TempoKnot:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Another reading of the bars and how much worse the model finds it, in nats per beat."""
+    """Another reading of the beats and how much less likely it is, in nats (1 nat: odds of 2.7 to one)."""
 
     __pydantic_config__ = FILE_CONFIG
 

@@ -152,9 +152,7 @@ class Evidence:
 
     weak: float = field(metadata=_number("confidence", 0, 1, "bars or sections below it get fewer cues and a question"))
     event: float = field(metadata=_number("confidence", 0, 1, "an event below it moves no light"))
-    tempo_margin: float = field(
-        metadata=_number("nats per beat", 0, 5, "half or double tempo this close is asked about")
-    )
+    tempo_margin: float = field(metadata=_number("nats", 0, 10, "half or double tempo this close is asked about"))
     most_questions: int = field(metadata=_number("questions", 0, 20, "a list longer than this is not answered"))
 
 

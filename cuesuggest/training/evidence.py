@@ -9,6 +9,7 @@ FOLDER holds audio files, each with a JSON file of the same name beside it: `bea
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,14 @@ AUDIO = (".flac", ".wav", ".ogg", ".mp3", ".m4a")
 NEAR = 2
 RIDGE = 1e-3
 BEFORE_MUSIC_SECONDS = 0.5
+
+
+def recordings(folder: Path) -> Iterator[tuple[Path, dict[str, Any]]]:
+    """Audio files of a folder that have a truth beside them, in order of their names."""
+    for path in sorted(folder.rglob("*")):
+        truth = path.with_suffix(".json")
+        if path.suffix in AUDIO and truth.exists():
+            yield path, json.loads(truth.read_text(encoding="utf-8"))
 
 
 def labels(truth: dict[str, Any], spectrum: Spectrum) -> dict[str, np.ndarray]:
@@ -106,8 +115,7 @@ def main(folder: Path, output: Path) -> None:
     """Fit on every recording of FOLDER that has a truth file."""
     rows: dict[str, list[np.ndarray]] = {"beat": [], "downbeat": [], "music": []}
     classes: dict[str, list[np.ndarray]] = {"beat": [], "downbeat": [], "music": []}
-    for path in sorted(p for p in folder.rglob("*") if p.suffix in AUDIO and p.with_suffix(".json").exists()):
-        truth = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    for path, truth in recordings(folder):
         spectrum = hear(open_recording(path))
         groups = evidence.flux(spectrum.bands)
         features = {

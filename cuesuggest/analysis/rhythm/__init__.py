@@ -3,38 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, METERS, SLOWEST, Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import METERS, Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence, linear_evidence
-from cuesuggest.analysis.rhythm.tempo import pulse_strength, smooth_times, subframe_times
+from cuesuggest.analysis.rhythm.level import FEATURES, Level, best_level, level_features, read_levels
+from cuesuggest.analysis.rhythm.tempo import smooth_times, subframe_times
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
 __all__ = ["Level", "Rhythm", "find_rhythm"]
 
-_FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 64)
-_GUESS_CENTRE, _GUESS_SPREAD = 112.0, 0.8  # BPM, octaves
-_LEVELS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
-# Nats that each beat costs when levels are compared. Off-beats carry attacks too, so twice as many beats nearly always
-# gather more evidence; within one level the same cost would only lose beats in quiet passages.
-_LEVEL_COST = 0.5
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
-_LEAST_EVIDENCE = 1.2  # nats a beat; on the fitting set noise stays under it, music above
+# On the fitting set noise, applause and stage talk stay under one of these, music above both.
+_LEAST_EVIDENCE = 1.0  # nats on a beat
+_LEAST_SCORE = 1.4  # nats a second, of the decoder
 _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
 _FEWEST_BEATS = 8  # two bars of four: less is no song
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """Another metrical level: its tempo relative to the chosen one, and how much less it explains, in nats a beat."""
-
-    kind: str
-    ratio: float
-    margin: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +61,7 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
         Without beats if no music was heard.
     """
     evidence = evidence or linear_evidence(spectrum)
-    ratio, grid = _best_level(readings := _read_levels(evidence))
-    others = _compared(readings, ratio)
+    grid, others = best_level(read_levels(evidence), evidence)
     grid = _bridged(_until_last_attack(grid, spectrum), evidence)
     grid = _plausible(_long_enough(grid), evidence)
     refined = subframe_times(grid.frames, evidence.beat) / FRAME_RATE + spectrum.start
@@ -83,41 +69,6 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
     for run in np.unique(grid.runs):
         times[grid.runs == run] = smooth_times(refined[grid.runs == run])
     return Rhythm(times, grid, evidence, others)
-
-
-def _read_levels(evidence: Evidence) -> dict[float, Grid]:
-    """Decode around the strongest pulse and around its half, double, 3:2 and 2:3; keyed by ratio to that pulse."""
-    octaves = np.log2(_FIRST_GUESS / _GUESS_CENTRE) / _GUESS_SPREAD
-    salience = pulse_strength(evidence, _FIRST_GUESS) * np.exp(-0.5 * octaves**2)
-    guess = float(_FIRST_GUESS[salience.argmax()])
-    bands = {ratio: tempo_bins(guess * ratio) for ratio in _LEVELS}
-    return {ratio: decode(evidence, tempi) for ratio, tempi in bands.items() if len(tempi)}
-
-
-def _worth(grid: Grid) -> float:
-    return grid.score - _LEVEL_COST * len(grid.frames)
-
-
-def _best_level(readings: dict[float, Grid]) -> tuple[float, Grid]:
-    return max(readings.items(), key=lambda item: _worth(item[1]))
-
-
-def _compared(readings: dict[float, Grid], chosen: float) -> tuple[Level, ...]:
-    """The levels not chosen, relative to the chosen one."""
-    best = readings[chosen]
-    beats = max(len(best.frames), 1)
-    levels = [
-        Level(_level_name(ratio / chosen), ratio / chosen, (_worth(best) - _worth(grid)) / beats)
-        for ratio, grid in readings.items()
-        if ratio != chosen
-    ]
-    return tuple(sorted(levels, key=lambda level: level.margin))
-
-
-def _level_name(ratio: float) -> str:
-    fraction = Fraction(ratio).limit_denominator(9)
-    names = {Fraction(1, 2): "half", Fraction(2): "double"}
-    return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")
 
 
 def _until_last_attack(grid: Grid, spectrum: Spectrum) -> Grid:
@@ -174,8 +125,12 @@ def _long_enough(grid: Grid) -> Grid:
 
 def _plausible(grid: Grid, evidence: Evidence) -> Grid:
     """Leave out everything when the beats hardly stand out: noise and applause can be counted along to, too."""
-    weak = len(grid.frames) and evidence.beat[grid.frames].mean() < _LEAST_EVIDENCE
-    return _kept(grid, np.zeros(len(grid.frames), bool)) if weak else grid
+    features = level_features(grid, evidence)
+    if features is not None:
+        strength = dict(zip(FEATURES, features, strict=True))
+        if strength["on"] >= _LEAST_EVIDENCE and strength["score"] >= _LEAST_SCORE:
+            return grid
+    return _kept(grid, np.zeros(len(grid.frames), bool))
 
 
 def _kept(grid: Grid, keep: np.ndarray) -> Grid:

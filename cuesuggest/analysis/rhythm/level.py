@@ -1,0 +1,134 @@
+"""Which metrical level is the beat: half, double, 3:2 or 2:3 of the strongest pulse?
+
+Each level is decoded by itself; what the decoder says about a level, and how its beats compare with the places between
+them, is weighed by eight numbers in `level.json`, fitted by `cuesuggest.training.level` on rendered songs so that the
+weighed sums are log-odds between levels.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from fractions import Fraction
+from importlib import resources
+
+import numpy as np
+
+from cuesuggest.analysis.rhythm.decoder import FASTEST, METERS, SLOWEST, Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.tempo import pulse_strength
+from cuesuggest.analysis.spectrum import FRAME_RATE
+
+__all__ = ["FEATURES", "Level", "best_level", "level_features", "read_levels"]
+
+FEATURES = ("score", "on", "between", "downbeats", "octaves", "octaves_squared", "in_three", "compound")
+_RATIOS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
+_FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 64)
+_CENTRE = 112.0  # BPM
+_GUESS_SPREAD = 0.8  # octaves
+_FEWEST = 12  # beats; from fewer no level can be told
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level that was not chosen: its tempo relative to the chosen one, and how much less likely it is, in nats."""
+
+    kind: str
+    ratio: float
+    margin: float
+
+
+def read_levels(evidence: Evidence) -> dict[float, Grid]:
+    """Decode around the strongest pulse and around its half, double, 3:2 and 2:3.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    dict of Grid
+        By ratio to the strongest pulse; levels outside 47 .. 214 BPM are left out.
+    """
+    octaves = np.log2(_FIRST_GUESS / _CENTRE) / _GUESS_SPREAD
+    salience = pulse_strength(evidence, _FIRST_GUESS) * np.exp(-0.5 * octaves**2)
+    guess = float(_FIRST_GUESS[salience.argmax()])
+    bands = {ratio: tempo_bins(guess * ratio) for ratio in _RATIOS}
+    return {ratio: decode(evidence, tempi) for ratio, tempi in bands.items() if len(tempi)}
+
+
+def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
+    """What speaks for a level.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    ndarray, shape (8,), or None
+        In the order of `FEATURES`: decoder's score a second; evidence on the beats and half-way between them; by how
+        much downbeats stand out; octaves from 112 BPM, and squared; whether most bars are in 3/4, in 6/8. None where
+        there are too few beats.
+    """
+    if len(grid.frames) < _FEWEST:
+        return None
+    interval = float(np.median(np.diff(grid.frames))) / FRAME_RATE
+    octaves = float(np.log2(60 / interval / _CENTRE))
+    opens = grid.slots == 0
+    down = evidence.downbeat[grid.frames]
+    meter = METERS[int(np.bincount(grid.meters).argmax())]
+    return np.array(
+        [
+            grid.score / (len(grid.frames) * interval),
+            _near(evidence.beat, grid.frames).mean(),
+            _near(evidence.beat, (grid.frames[:-1] + grid.frames[1:]) // 2).mean(),
+            down[opens].mean() - down[~opens].mean() if opens.any() and not opens.all() else 0.0,
+            octaves,
+            octaves**2,
+            float(meter.beats == 3),
+            float(meter.ternary),
+        ]
+    )
+
+
+def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, tuple[Level, ...]]:
+    """Choose a level.
+
+    Parameters
+    ----------
+    readings : dict of Grid
+        At least one.
+    evidence : Evidence
+
+    Returns
+    -------
+    chosen : Grid
+    others : tuple of Level
+        The likeliest first.
+    """
+    text = resources.files(__package__).joinpath("level.json").read_text(encoding="utf-8")
+    weights = np.array([json.loads(text)["weights"][name] for name in FEATURES])
+    found = {ratio: level_features(grid, evidence) for ratio, grid in readings.items()}
+    worth = {ratio: float(weights @ features) for ratio, features in found.items() if features is not None}
+    if not worth:
+        return max(readings.values(), key=lambda grid: grid.score), ()
+    chosen = max(worth, key=lambda ratio: worth[ratio])
+    others = [
+        Level(_name(ratio / chosen), ratio / chosen, worth[chosen] - other)
+        for ratio, other in worth.items()
+        if ratio != chosen
+    ]
+    return readings[chosen], tuple(sorted(others, key=lambda level: level.margin))
+
+
+def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
+    index = np.clip(frames[:, None] + np.arange(-1, 2), 0, len(curve) - 1)
+    return np.asarray(curve[index].max(axis=1))
+
+
+def _name(ratio: float) -> str:
+    fraction = Fraction(ratio).limit_denominator(9)
+    names = {Fraction(1, 2): "half", Fraction(2): "double"}
+    return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")
