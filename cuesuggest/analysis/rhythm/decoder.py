@@ -57,7 +57,6 @@ _START_COST = 10.0
 _STOP_COST = 1.5
 _PICKUP_COST = 1.5  # starting on another beat than the first
 _TERNARY_WEIGHT = 0.35
-_TERNARY_OFFSET = 0.0
 _DOWNBEAT_WEIGHT = 1.0
 _TEMPO_CENTRE, _TEMPO_SPREAD = 112.0, 0.6  # BPM, octaves
 _TEMPO_WEIGHT = 0.15  # nats a second: a whole nat doubled slow songs
@@ -287,7 +286,7 @@ def _ternary_terms(onset: np.ndarray, intervals: np.ndarray) -> np.ndarray:
     place = np.arange(len(onset))[:, None]
     third = wide[np.maximum(place - np.rint(intervals * 2 / 3).astype(int), 0)]
     middle = wide[np.maximum(place - np.rint(intervals / 2).astype(int), 0)]
-    return np.asarray(_TERNARY_WEIGHT * (np.clip(third - middle, -2, 2) - _TERNARY_OFFSET), np.float32)
+    return np.asarray(_TERNARY_WEIGHT * np.clip(third - middle, -2, 2), np.float32)
 
 
 def _tempo_prior(tempi: np.ndarray) -> np.ndarray:
