@@ -262,6 +262,12 @@ def test_debug_shows_the_trace(run, tmp_path, monkeypatch):
         main()
 
 
+def test_quiet_may_stand_before_or_behind_the_command(run, copied):
+    for words in (["--quiet", "export"], ["export", "--quiet"]):
+        code, out, _ = run(*words, copied / "evening.cues.json", "--to", "csv")
+        assert (code, out) == (0, "")
+
+
 def test_version_is_told(run):
     code, out, _ = run("--version")
     assert code == 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,18 @@ __all__ = ["analyze", "export", "list_", "suggest"]
 _FILE = click.Path(path_type=Path)
 
 
+def _noted(context: click.Context, option: click.Parameter, value: bool) -> None:
+    if value:
+        context.obj[option.name] = True
+
+
+def _everywhere(command: Callable[..., None]) -> Callable[..., None]:
+    """Let --quiet and --debug stand behind the command as well as in front of it."""
+    for name in ("--debug", "--quiet"):
+        command = click.option(name, is_flag=True, hidden=True, expose_value=False, callback=_noted)(command)
+    return command
+
+
 @click.command()
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=_FILE)
 @click.option("--profile", default="band", show_default=True, metavar="NAME|FILE", help="House style.")
@@ -28,6 +41,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--from", "start", type=SECONDS, default=0.0, metavar="TIME", help="Start of the song in the file.")
 @click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
 @click.option("-o", "--output", type=_FILE, metavar="PATH", help="Document to write; a folder for several files.")
+@_everywhere
 @click.pass_obj
 def suggest(
     obj: dict[str, Any],
@@ -79,6 +93,7 @@ def suggest(
 @click.option("--json", "output", type=_FILE, metavar="OUT", help="Write everything as JSON; - is standard output.")
 @click.option("--from", "start", type=SECONDS, default=0.0, metavar="TIME", help="Start of the song in the file.")
 @click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
+@_everywhere
 @click.pass_obj
 def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, end: float | None) -> None:
     """Listen to a recording and tell what was heard, without cues."""
@@ -96,6 +111,7 @@ def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, 
 
 @click.command(name="list")
 @click.argument("document", metavar="DOC", type=_FILE)
+@_everywhere
 def list_(document: Path) -> None:
     """Print the cue list of a song document."""
     from cuesuggest.report import song_text
@@ -107,6 +123,7 @@ def list_(document: Path) -> None:
 @click.argument("document", metavar="DOC", type=_FILE)
 @click.option("--to", "name", required=True, metavar="FORMAT", help="csv: the cue list as a table.")
 @click.option("-o", "--output", type=_FILE, metavar="PATH", help="File to write; - is standard output.")
+@_everywhere
 @click.pass_obj
 def export(obj: dict[str, Any], document: Path, name: str, output: Path | None) -> None:
     """Write a song document in another format, beside it unless told otherwise."""

@@ -72,6 +72,10 @@ def main(folder: Path, output: Path) -> None:
     """Fit on every recording of FOLDER whose truth names a tempo."""
     known = [(path, truth["tempo_bpm"]) for path, truth in recordings(folder) if truth.get("tempo_bpm")]
     cases = [found for path, tempo in known if (found := case(path, tempo)) is not None]
+    if len(cases) < FOLDS:
+        raise click.ClickException(
+            f"{folder} has {len(cases)} recordings whose tempo is found; at least {FOLDS} are needed. Add more."
+        )
     held_out = [
         share_right(cases[k::FOLDS], fit([c for i, c in enumerate(cases) if i % FOLDS != k])) for k in range(FOLDS)
     ]

@@ -1,0 +1,109 @@
+"""How the shipped numbers are fitted: what is taught, and that fitting finds what is there."""
+
+import json
+from importlib import resources
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from cuesuggest.analysis.rhythm.evidence import beat_features, downbeat_features, flux, music_features
+from cuesuggest.analysis.rhythm.level import FEATURES
+from cuesuggest.analysis.spectrum import FRAME_RATE, hear
+from cuesuggest.recording import open_recording
+from cuesuggest.training import evidence as fitting
+from cuesuggest.training import level as level_fitting
+from tests.sounds import RATE, play
+
+SHIPPED = resources.files("cuesuggest.analysis.rhythm")
+
+
+@pytest.fixture(scope="module")
+def spectrum(take):
+    return hear(open_recording(take.path))
+
+
+def truth_of(take, end):
+    return {
+        "beats": take.beats.round(4).tolist(),
+        "downbeats": take.downbeats.round(4).tolist(),
+        "tempo_bpm": 112.0,
+        "music_start": float(take.beats[0]),
+        "music_end": end,
+        "events": [],
+        "ignore": [[0, float(take.beats[0]) - 0.05]],
+    }
+
+
+def test_beats_are_taught_and_their_neighbours_are_not(take, spectrum):
+    known = fitting.labels(truth_of(take, 88.0), spectrum)
+    frames = np.rint(take.beats * FRAME_RATE).astype(int)
+    assert known["beat"][frames[0]] == -1, "at the very edge of the music nothing is taught"
+    assert (known["beat"][frames[1:]] == 1).all()
+    assert (known["beat"][frames[1:] - 1] == -1).all()
+    assert (known["beat"][frames[1:] - 8] == 0).all()
+    assert (known["downbeat"][frames] == (np.arange(len(frames)) % 4 == 0)).all()
+
+
+def test_what_is_to_be_ignored_teaches_nothing(take, spectrum):
+    known = fitting.labels(truth_of(take, 88.0), spectrum)
+    early = spectrum.seconds < take.beats[0] - 0.1
+    for head in ("beat", "downbeat", "music"):
+        assert (known[head][early] == -1).all()
+
+
+def test_recordings_without_music_teach_the_music_model_only(spectrum):
+    empty = {"beats": [], "downbeats": [], "music_start": None, "music_end": None}
+    known = fitting.labels(empty, spectrum)
+    assert (known["beat"] == -1).all()
+    assert (known["downbeat"] == -1).all()
+    assert (known["music"] == 0).all()
+
+
+def test_logistic_regression_finds_the_log_odds_of_two_gaussians():
+    rng = np.random.default_rng(6)
+    # Means 0 and 2, spread 1: the log-likelihood ratio is 2 x - 2, whatever the share of the classes.
+    no, yes = rng.normal(0, 1, (40000, 1)), rng.normal(2, 1, (4000, 1))
+    weights = fitting.fit(np.concatenate([no, yes]).astype(np.float32), np.arange(44000) >= 40000)
+    assert weights == pytest.approx([2.0, -2.0], abs=0.12)
+
+
+def test_shipped_weights_have_a_number_for_every_feature(spectrum):
+    weights = dict(np.load(str(SHIPPED / "evidence.npz")))
+    groups = flux(spectrum.bands)
+    assert weights["beat"].shape == (beat_features(groups).shape[1] + 1,)
+    assert weights["downbeat"].shape == (downbeat_features(spectrum, groups).shape[1] + 1,)
+    assert weights["music"].shape == (music_features(spectrum).shape[1] + 1,)
+    assert set(json.loads((SHIPPED / "level.json").read_text())["weights"]) == set(FEATURES)
+
+
+def test_level_fitting_learns_which_feature_tells_the_right_level():
+    rng = np.random.default_rng(7)
+    cases = []
+    for _ in range(200):
+        rows, right = rng.normal(size=(4, 3)), np.zeros(4, bool)
+        right[0] = True
+        rows[0, 1] += 4
+        cases.append((rows, right))
+    weights = level_fitting.fit(cases)
+    assert weights[1] > 5 * max(abs(weights[0]), abs(weights[2]))
+    assert level_fitting.share_right(cases, weights) > 0.9
+
+
+def test_the_scripts_run_on_a_folder_and_the_second_says_when_it_is_too_small(tmp_path):
+    for name, bpm in (("one", 100.0), ("two", 126.0)):
+        played = play(tmp_path / f"{name}.wav", "A4 B8", bpm=bpm)
+        truth = truth_of(played, 20.0) | {"tempo_bpm": bpm}
+        (tmp_path / f"{name}.json").write_text(json.dumps(truth))
+    rng = np.random.default_rng(1)
+    soundfile.write(tmp_path / "noise.wav", (rng.standard_normal(RATE * 8) * 0.1).astype(np.float32), RATE)
+    (tmp_path / "noise.json").write_text(json.dumps({"beats": [], "downbeats": [], "tempo_bpm": None}))
+    words = [str(tmp_path), "-o"]
+    done = CliRunner().invoke(fitting.main, [*words, str(tmp_path / "evidence.npz")], catch_exceptions=False)
+    assert done.exit_code == 0
+    assert set(np.load(tmp_path / "evidence.npz")) == {"beat", "downbeat", "music"}
+    done = CliRunner().invoke(level_fitting.main, [*words, str(tmp_path / "level.json")])
+    assert done.exit_code == 1
+    assert "2 recordings" in done.output
+    assert not (tmp_path / "level.json").exists()
