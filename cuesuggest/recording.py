@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["Decoder", "Recording", "Window", "open_recording"]
 
 Decoder = Literal["soundfile", "av"]
+_Found = tuple[Decoder, int, int, float | None]
 BLOCK_SECONDS = 6.0
 SHORTEST_SECONDS = 1.0  # Below a second there is no beat to compare with another.
 
@@ -50,6 +51,8 @@ class Recording:
     """An audio file that can be decoded.
 
     `sha256` is the digest of the file's bytes, not of decoded samples: lossy decoders differ from build to build.
+    `announced` is the length in seconds that the file itself gives, which may be missing, rounded or wrong; what was
+    decoded decides.
     """
 
     path: Path
@@ -57,6 +60,7 @@ class Recording:
     decoder: Decoder
     sample_rate: int
     channels: int
+    announced: float | None
 
     def blocks(self, window: Window | None = None) -> Iterator[np.ndarray]:
         """Decode in blocks of a few seconds.
@@ -126,20 +130,21 @@ def open_recording(path: str | Path) -> Recording:
     for probe in (_probe_soundfile, _probe_av):
         found = probe(path)
         if found is not None:
-            decoder, rate, channels = found
-            return Recording(path, digest, decoder, rate, channels)
+            return Recording(path, digest, *found)
     raise RecordingError(
         f"{path} is not audio that can be decoded. If it plays elsewhere, export it from there as WAV or FLAC "
         "and use that file."
     )
 
 
-def _probe_soundfile(path: Path) -> tuple[Decoder, int, int] | None:
+def _probe_soundfile(path: Path) -> _Found | None:
     import soundfile
 
     try:
         with soundfile.SoundFile(path) as file:
-            return ("soundfile", file.samplerate, file.channels) if file.frames > 0 else None
+            if not file.frames > 0:
+                return None
+            return "soundfile", file.samplerate, file.channels, file.frames / file.samplerate
     except (soundfile.LibsndfileError, TypeError):  # TypeError: a headerless kind, such as .raw
         return None
 
@@ -162,7 +167,7 @@ def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray,
             yield block
 
 
-def _probe_av(path: Path) -> tuple[Decoder, int, int] | None:
+def _probe_av(path: Path) -> _Found | None:
     import av
 
     try:
@@ -174,7 +179,8 @@ def _probe_av(path: Path) -> tuple[Decoder, int, int] | None:
             frame = next(iter(container.decode(stream)), None)
             if frame is None or not frame.sample_rate:
                 return None
-            return "av", int(frame.sample_rate), len(frame.layout.channels)
+            announced = None if container.duration is None else container.duration / av.time_base
+            return "av", int(frame.sample_rate), len(frame.layout.channels), announced
     except (av.FFmpegError, ValueError):
         return None
 

@@ -8,7 +8,7 @@ from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_recording
 from cuesuggest.analysis.spectrum import FEATURE_VERSION
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.recording import Window, open_recording
+from cuesuggest.recording import Recording, Window, open_recording
 from cuesuggest.rules import Profile, Rig, draft, load_profile, load_rig
 from cuesuggest.song import RecordingFile, Settings, Song, SongWindow, Versions, path_from
 
@@ -21,6 +21,13 @@ def document_path(recording: str | Path) -> Path:
     """Where a recording's song document lies unless told otherwise: beside it, as NAME.cues.json."""
     path = Path(recording)
     return path.with_name(path.stem + SUFFIX)
+
+
+def _duration(recording: Recording, analysis: SongAnalysis, end: float | None) -> float:
+    """Length of the whole file: as decoded, or as the file announces where the window ends before it."""
+    if end is None or recording.announced is None:
+        return analysis.duration
+    return max(analysis.duration, round(recording.announced, 4))
 
 
 def analyze(
@@ -104,7 +111,7 @@ def suggest(
             decoder=heard.decoder,
             sample_rate=heard.sample_rate,
             channels=heard.channels,
-            duration=analysis.duration,
+            duration=_duration(heard, analysis, end),
             window=SongWindow(start=start, end=analysis.duration),
         ),
         versions=Versions(program=__version__, features=FEATURE_VERSION, weights=None, profile=style.name),

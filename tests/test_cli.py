@@ -117,6 +117,7 @@ def test_a_window_is_kept_in_the_document(run, copied):
     assert code == 0
     song = Song.load(copied / "part.cues.json")
     assert (song.recording.window.start, song.recording.window.end) == (20.0, 50.5)
+    assert song.recording.duration == Song.load(copied / "evening.cues.json").recording.duration
     assert all(20 <= beat <= 50.5 for beat in song.analysis.beats)
 
 

@@ -50,6 +50,7 @@ def test_an_m4a_is_read_by_av_and_begins_where_its_music_begins(tmp_path):
     write_with_av(tmp_path / "memo.m4a", samples, rate, "aac")
     recording = open_recording(tmp_path / "memo.m4a")
     assert recording.decoder == "av"
+    assert recording.announced == pytest.approx(3.0, abs=0.1)
     heard = read(recording)
     # The encoder puts 1024 samples of its own in front, which the container marks to be skipped.
     assert np.flatnonzero(np.abs(heard[:, 0]) > 0.1)[0] == pytest.approx(rate, abs=150)

@@ -159,6 +159,7 @@ class SongAnalysis:
     __pydantic_config__ = FILE_CONFIG
 
     duration: float
+    """Where listening ended: the end of the file, or of the window in it."""
     tempo_bpm: float | None
     beats: tuple[float, ...]
     downbeats: tuple[float, ...]
