@@ -4,7 +4,16 @@ import numpy as np
 import pyloudnorm
 import pytest
 
-from cuesuggest.analysis.loudness import LoudnessMeter, integrated, k_weighting, momentary, to_lufs
+from cuesuggest.analysis.loudness import (
+    MOMENTARY,
+    LoudnessMeter,
+    integrated,
+    k_weighting,
+    to_lufs,
+    windowed,
+)
+
+SHORT_TERM = 30  # hops of 100 ms: EBU Tech 3341
 
 # ITU-R BS.1770-4, tables 1 and 2: coefficients at 48 kHz.
 SHELF_48K = ([1.53512485958697, -2.69169618940638, 1.19839281085285], [1.0, -1.69065929318241, 0.73248077421585])
@@ -60,8 +69,28 @@ def test_surround_channels_weigh_more_as_the_ebu_asks_in_case_6():
 
 
 def test_momentary_loudness_is_constant_in_ebu_case_12():
-    loudness = to_lufs(momentary(powers(stereo(tone(EBU_CASE_12, 48000)), 48000)))
+    loudness = to_lufs(windowed(powers(stereo(tone(EBU_CASE_12, 48000)), 48000), MOMENTARY))
     assert loudness[7:] == pytest.approx(np.full(len(loudness) - 7, -23.0), abs=0.1)
+
+
+def test_short_term_loudness_is_constant_in_ebu_case_9():
+    parts = [(1.34, -20), (1.66, -30)] * 5
+    loudness = to_lufs(windowed(powers(stereo(tone(parts, 48000)), 48000), SHORT_TERM))
+    assert loudness == pytest.approx(np.full(len(loudness), -23.0), abs=0.1)
+
+
+# Cases 13 and 14 ask the same of momentary loudness; steps of 100 ms are too coarse for them, and we claim no EBU mode.
+@pytest.mark.parametrize("step", range(0, 20, 3))
+def test_the_highest_short_term_loudness_does_not_depend_on_where_a_tone_starts_in_ebu_case_10(step):
+    parts = [(0.15 * step, -200), (3, -23), (1, -200)]
+    assert to_lufs(windowed(powers(stereo(tone(parts, 48000)), 48000), SHORT_TERM)).max() == pytest.approx(-23, abs=0.1)
+
+
+@pytest.mark.parametrize("step", range(1, 20, 4))
+def test_the_highest_short_term_loudness_follows_the_level_in_ebu_case_11(step):
+    parts = [(0.15 * step, -200), (3, -38 + step), (3 - 0.15 * step, -200)]
+    found = to_lufs(windowed(powers(stereo(tone(parts, 48000)), 48000), SHORT_TERM)).max()
+    assert found == pytest.approx(-38 + step, abs=0.1)
 
 
 @pytest.mark.parametrize("rate", [8000, 22050, 44100, 48000, 96000])

@@ -14,15 +14,17 @@ from scipy import fft
 
 __all__ = [
     "HOP_SECONDS",
+    "MOMENTARY",
     "SILENCE_LUFS",
     "LoudnessMeter",
     "integrated",
     "k_weighting",
-    "momentary",
     "to_lufs",
+    "windowed",
 ]
 
 HOP_SECONDS = 0.1
+MOMENTARY = 4  # hops
 SILENCE_LUFS = -70.0  # The absolute gate of BS.1770; silence is shown as this, never as minus infinity.
 _HOPS_PER_FRAME = 6
 
@@ -150,21 +152,23 @@ def to_lufs(power: np.ndarray | float) -> np.ndarray:
     return np.maximum(-0.691 + 10 * np.log10(power), SILENCE_LUFS)
 
 
-def momentary(power: np.ndarray) -> np.ndarray:
-    """Power of 400 ms windows that start at every 100 ms step.
+def windowed(power: np.ndarray, hops: int) -> np.ndarray:
+    """Power of windows that start at every 100 ms step; 4 hops are 'momentary', 30 'short-term' (EBU Tech 3341).
 
     Parameters
     ----------
-    power : ndarray, shape (hops,)
+    power : ndarray, shape (n,)
+    hops : int
+        Length of a window.
 
     Returns
     -------
-    ndarray, shape (max(0, hops - 3),)
+    ndarray, shape (max(0, n - hops + 1),)
     """
-    if len(power) < 4:
+    if len(power) < hops:
         return np.zeros(0)
     sums = np.concatenate([[0.0], np.cumsum(power)])
-    return np.maximum(sums[4:] - sums[:-4], 0) / 4
+    return np.maximum(sums[hops:] - sums[:-hops], 0) / hops
 
 
 def integrated(power: np.ndarray) -> float | None:
@@ -179,7 +183,7 @@ def integrated(power: np.ndarray) -> float | None:
     float or None
         LUFS; None when there are less than 400 ms or nothing passes the absolute gate.
     """
-    blocks = momentary(power)
+    blocks = windowed(power, MOMENTARY)
     gate = 10 ** ((SILENCE_LUFS + 0.691) / 10)
     loud = blocks[blocks > gate]
     if not len(loud):
