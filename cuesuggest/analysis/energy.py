@@ -12,7 +12,7 @@ import numpy as np
 from scipy import ndimage
 
 from cuesuggest.analysis.loudness import to_lufs
-from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, band_edges
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, band_edges, running_sums
 from cuesuggest.analysis.types import DriveParts
 
 __all__ = ["BarEnergy", "bar_energy"]
@@ -99,7 +99,7 @@ def _mean_between(values: np.ndarray, rate: float, starts: np.ndarray, ends: np.
     """Mean of rows between two times, parts of a row at the edges counted by their share."""
     if not len(values):
         return np.zeros((len(starts), *values.shape[1:]))
-    sums = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0, dtype=np.float64)])
+    sums = running_sums(values)
 
     def until(seconds: np.ndarray) -> np.ndarray:
         place = np.clip(seconds * rate, 0, len(values))
@@ -112,8 +112,7 @@ def _mean_between(values: np.ndarray, rate: float, starts: np.ndarray, ends: np.
 
 
 def _attacks_per_second(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
-    rise = np.zeros(len(spectrum.bands))
-    rise[2:] = np.maximum(spectrum.bands[2:] - spectrum.bands[:-2], 0).mean(axis=1)
+    rise = spectrum.rise
     top = (rise == ndimage.maximum_filter1d(rise, 5)) & (rise > _ATTACK)
     return _mean_between(top.astype(float), FRAME_RATE, starts - spectrum.start, ends - spectrum.start) * FRAME_RATE
 

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
-__all__ = ["Span", "count_in", "find_stops", "find_talk", "music_end", "music_start"]
+__all__ = ["Span", "count_in", "find_stops", "find_talk", "lead_in", "music_end", "music_start"]
 
 Span = tuple[float, float, float]
 """Start and end in seconds from the start of the file, and confidence."""
@@ -30,10 +30,6 @@ _ENDED_DB = 38.0
 _TALK_SECONDS = 2.0
 _TALK_FLOOR_DB = -60.0
 _TALK_SWING_DB = 4.5  # speech pauses between syllables; noise and applause are even
-
-
-def _decibels(spectrum: Spectrum) -> np.ndarray:
-    return np.asarray(10 * np.log10(np.maximum(spectrum.level, 1e-10)))
 
 
 def _frame(spectrum: Spectrum, seconds: float) -> int:
@@ -65,8 +61,8 @@ def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per
     if len(downbeats) < 4:
         return 0, 0
     first = downbeats[0]
-    interval = float(np.median(np.diff(beats[first : first + 9])))
-    lead = beats[first] - interval * np.arange(_MOST_COUNT_IN_BARS * beats_per_bar, 0, -1)
+    decibels = spectrum.decibels
+    lead = lead_in(beats[first:], _MOST_COUNT_IN_BARS * beats_per_bar)
     grid = np.concatenate([lead, beats[first:]])
     clicks = _click_levels(spectrum, grid)
     for opening in range(_MOST_COUNT_IN_BARS + 1):
@@ -82,18 +78,35 @@ def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per
         if not counted:
             continue
         heard = clicks[here - counted * beats_per_bar : here]
-        after = _loudness(_decibels(spectrum), spectrum, grid[here], grid[min(here + 2 * beats_per_bar, len(grid) - 1)])
-        if np.nanstd(np.where(np.isfinite(heard), heard, np.nan)) > _CLICK_SPREAD_DB:
+        after = _loudness(decibels, spectrum, grid[here], grid[min(here + 2 * beats_per_bar, len(grid) - 1)])
+        if np.std(heard[np.isfinite(heard)]) > _CLICK_SPREAD_DB:
             continue
         begin = grid[here - counted * beats_per_bar]
-        if after - _loudness(_decibels(spectrum), spectrum, begin, grid[here] - 0.06) >= _COUNT_IN_DB:
+        if after - _loudness(decibels, spectrum, begin, grid[here] - 0.06) >= _COUNT_IN_DB:
             return opening, counted
     return 0, 0
 
 
+def lead_in(beats: np.ndarray, count: int) -> np.ndarray:
+    """Carry the tempo of the first eight beats on to the beats before them.
+
+    Parameters
+    ----------
+    beats : ndarray, shape (beats,), beats >= 2
+        Seconds.
+    count : int
+
+    Returns
+    -------
+    ndarray, shape (count,)
+        Seconds, rising; some may lie before the recording.
+    """
+    return np.asarray(beats[0] - float(np.median(np.diff(beats[:9]))) * np.arange(count, 0, -1))
+
+
 def _click_levels(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:
     """Level of each beat that stands alone, in dB; minus infinity where the sound goes on to the next."""
-    decibels = _decibels(spectrum)
+    decibels = spectrum.decibels
     levels = np.full(len(beats), -np.inf)
     for k, (here, following) in enumerate(pairwise(beats)):
         if here < spectrum.start - 0.05:
@@ -131,7 +144,7 @@ def find_stops(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, beat: f
     """
     if len(starts) < 4:
         return []
-    decibels = ndimage.maximum_filter1d(_decibels(spectrum), 3)
+    decibels = ndimage.maximum_filter1d(spectrum.decibels, 3)
     centres = (starts + ends) / 2
     medians = np.array(
         [np.median(decibels[_frame(spectrum, a) : _frame(spectrum, b) + 1]) for a, b in zip(starts, ends, strict=True)]
@@ -180,7 +193,7 @@ def find_talk(spectrum: Spectrum, quiet: list[tuple[float, float]]) -> list[Span
     -------
     list of Span
     """
-    decibels = _decibels(spectrum)
+    decibels = spectrum.decibels
     span = round(FRAME_RATE)
     mean = ndimage.uniform_filter1d(decibels, span, mode="nearest")
     swing = np.sqrt(np.maximum(ndimage.uniform_filter1d(decibels**2, span, mode="nearest") - mean**2, 0))
@@ -215,7 +228,7 @@ def music_start(spectrum: Spectrum, bar_one: float, beat: float, earliest: float
     float
         Seconds.
     """
-    decibels = _decibels(spectrum)
+    decibels = spectrum.decibels
     loud = _loudness(decibels, spectrum, bar_one, bar_one + 8 * beat)
     frame = _frame(spectrum, bar_one)
     lowest = _frame(spectrum, max(earliest, bar_one - 4 * beat))
@@ -242,7 +255,7 @@ def music_end(spectrum: Spectrum, last_bar: float, limit: float) -> float:
     float
         Seconds.
     """
-    decibels = ndimage.uniform_filter1d(_decibels(spectrum), 15, mode="nearest")
+    decibels = ndimage.uniform_filter1d(spectrum.decibels, 15, mode="nearest")
     first, last = _frame(spectrum, last_bar), _frame(spectrum, limit)
     loud = float(np.percentile(decibels, 95))
     floor = float(np.percentile(decibels[first : last + 1], 2))

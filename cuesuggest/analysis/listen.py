@@ -220,8 +220,7 @@ def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int
     missing = counted - opening
     if missing <= 0:
         return rhythm, opening, counted
-    interval = float(np.median(np.diff(times[first : first + 9])))
-    lead = times[first] - interval * np.arange(missing * per_bar, 0, -1)
+    lead = moments.lead_in(times[first:], missing * per_bar)
     early = int((lead < spectrum.start).sum())  # a beat just before the first sample is not in the file
     lead = lead[early:]
 

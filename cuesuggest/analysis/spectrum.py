@@ -17,7 +17,7 @@ from cuesuggest.analysis.loudness import LoudnessMeter
 from cuesuggest.errors import RecordingError
 from cuesuggest.recording import SHORTEST_SECONDS, Recording, Window
 
-__all__ = ["BANDS", "CHROMA_RATE", "FEATURE_VERSION", "FRAME_RATE", "Spectrum", "band_edges", "hear"]
+__all__ = ["BANDS", "CHROMA_RATE", "FEATURE_VERSION", "FRAME_RATE", "Spectrum", "band_edges", "hear", "running_sums"]
 
 FEATURE_VERSION = 1
 RATE = 22050
@@ -66,6 +66,32 @@ class Spectrum:
     def seconds(self) -> np.ndarray:
         """Centres of the frames in seconds from the start of the file."""
         return self.start + np.arange(len(self.bands)) / FRAME_RATE
+
+    @property
+    def decibels(self) -> np.ndarray:
+        """Level of the frames in dB under full scale, never under -100."""
+        return np.asarray(10 * np.log10(np.maximum(self.level, 1e-10)))
+
+    @property
+    def rise(self) -> np.ndarray:
+        """Mean rise of the bands over two frames: how strong an attack is, on the scale of the bands."""
+        rise = np.zeros(len(self.bands))
+        rise[2:] = np.maximum(self.bands[2:] - self.bands[:-2], 0).mean(axis=1)
+        return rise
+
+
+def running_sums(values: np.ndarray) -> np.ndarray:
+    """Sums of the first 0, 1, 2 … rows: the difference of two is the sum of the rows between them.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, …)
+
+    Returns
+    -------
+    ndarray of float64, shape (n + 1, …)
+    """
+    return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0, dtype=np.float64)])
 
 
 def band_edges() -> np.ndarray:

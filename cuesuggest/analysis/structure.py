@@ -15,7 +15,7 @@ import numpy as np
 from scipy import fft
 
 from cuesuggest.analysis.rhythm.evidence import flux
-from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum
+from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, running_sums
 
 __all__ = ["Block", "find_sections"]
 
@@ -77,7 +77,7 @@ def _resampled(rows: np.ndarray, rate: float, starts: np.ndarray, ends: np.ndarr
     """Means of `parts` equal pieces of every bar; bars x parts x columns."""
     edges = starts[:, None] + (ends - starts)[:, None] * np.arange(parts + 1) / parts
     place = np.clip(np.rint(edges * rate).astype(int), 0, len(rows) - 1)
-    sums = np.concatenate([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
+    sums = running_sums(rows)
     first, last = place[:, :-1], np.maximum(place[:, 1:], place[:, :-1] + 1)
     return np.asarray((sums[last] - sums[first]) / (last - first)[:, :, None])
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from cuesuggest.analysis.listen import Step
 
 __all__ = ["progress"]
-
-Step = Callable[[str, float | None], None]
 
 
 @contextmanager

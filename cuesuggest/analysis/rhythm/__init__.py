@@ -73,8 +73,7 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
 
 def _until_last_attack(grid: Grid, spectrum: Spectrum) -> Grid:
     """End the beats with the last attack: into a chord that rings out, any decoder counts on."""
-    rise = np.zeros(len(spectrum.bands))
-    rise[2:] = np.maximum(spectrum.bands[2:] - spectrum.bands[:-2], 0).mean(axis=1)
+    rise = spectrum.rise
     if len(grid.frames) < 2:
         return grid
     usual = np.percentile([rise[max(0, f - 2) : f + 3].max() for f in grid.frames], 75)

@@ -14,7 +14,7 @@ from importlib import resources
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.spectrum import BANDS, CHROMA_RATE, FRAME_RATE, Spectrum, band_edges
+from cuesuggest.analysis.spectrum import BANDS, CHROMA_RATE, FRAME_RATE, Spectrum, band_edges, running_sums
 
 __all__ = ["Evidence", "beat_features", "downbeat_features", "flux", "linear_evidence", "music_features"]
 
@@ -175,7 +175,7 @@ def _unit(rows: np.ndarray) -> np.ndarray:
 
 def _change(rows: np.ndarray, reach: int, *, cosine: bool) -> np.ndarray:
     """Distance between the means of the `reach` rows from a place on and of those before it."""
-    sums = np.concatenate([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
+    sums = running_sums(rows)
     place = np.arange(len(rows))
     before, after = np.maximum(place - reach, 0), np.minimum(place + reach, len(rows))
     past = (sums[place] - sums[before]) / np.maximum(place - before, 1)[:, None]
@@ -203,7 +203,7 @@ def music_features(spectrum: Spectrum) -> np.ndarray:
     span = round(2 * FRAME_RATE)
     bands = spectrum.bands
     frames = len(bands)
-    decibels = 10 * np.log10(np.maximum(spectrum.level, 1e-10))
+    decibels = spectrum.decibels
     loud = np.percentile(decibels, 95)
     starts = np.searchsorted(band_edges()[1:-1], (0.0, *GROUP_EDGES_HZ))
     shares = np.add.reduceat(bands, starts, axis=1) / np.diff([*starts, BANDS])
@@ -221,7 +221,7 @@ def music_features(spectrum: Spectrum) -> np.ndarray:
     rows = [
         np.clip(slow(decibels) - loud, -40, 10) / 10,
         np.clip(slow(decibels), -80, 0) / 20,
-        slow(spread[:]),
+        slow(spread),
         slow(ripple),
         slow(_at(still, chroma_at)),
         slow(_at(peaked, chroma_at)),
