@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["CuesuggestError", "DocumentError", "EditError", "ProfileError", "RecordingError"]
+__all__ = [
+    "CuesuggestError",
+    "DocumentError",
+    "EditError",
+    "ProfileError",
+    "RecordingChangedError",
+    "RecordingError",
+]
 
 
 class CuesuggestError(Exception):
@@ -28,3 +35,7 @@ class EditError(CuesuggestError):
 
 class ProfileError(CuesuggestError):
     """A house style or rig file with a wrong key or value."""
+
+
+class RecordingChangedError(CuesuggestError):
+    """Decisions were made about another sound than the recording holds now; the user is asked what to do."""

@@ -49,6 +49,13 @@ def song_text(song: Song, width: int = 100) -> str:
         lines += list(_by_section(song, cues, width))
     elif song.analysis.music_start is not None:
         lines += ["", "No cues."]
+    if song.unplaced:
+        lines += ["", "Lost their place, kept aside"]
+        for each in song.unplaced:
+            cue = each.cue
+            lines += _wrapped(
+                f"{cue.kind} at {cue.place}: {cue.hand}; {each.why}.", width, f"{cue.number:>5g}  ", " " * 9
+            )
     if song.cautions:
         lines += ["", "Take care"]
         for caution in song.cautions:

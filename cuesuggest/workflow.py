@@ -2,25 +2,51 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_recording
 from cuesuggest.analysis.spectrum import FEATURE_VERSION
 from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.recording import Recording, Window, open_recording
-from cuesuggest.rules import Profile, Rig, draft, load_profile, load_rig
+from cuesuggest.rerun import Match, Rerun, carried, compare, decided, merged, pins
+from cuesuggest.rules import (
+    Pin,
+    Profile,
+    Rig,
+    check_playable,
+    draft,
+    load_profile,
+    load_rig,
+    profile_from_values,
+    rig_from_values,
+)
 from cuesuggest.song import RecordingFile, Settings, Song, SongWindow, Versions, path_from
 
-__all__ = ["analyze", "document_path", "suggest"]
+__all__ = [
+    "Drafted",
+    "analyze",
+    "conflicts",
+    "document_path",
+    "draft_file",
+    "freeze_numbers",
+    "is_current",
+    "suggest",
+    "suggest_again",
+]
 
 SUFFIX = ".cues.json"
 
 
 def document_path(recording: str | Path) -> Path:
-    """Where a recording's song document lies unless told otherwise: beside it, as NAME.cues.json."""
+    """Where a recording's song document lies unless told otherwise: beside it, as NAME.cues.json.
+
+    A document's own path is given back.
+    """
     path = Path(recording)
-    return path.with_name(path.stem + SUFFIX)
+    return path if path.name.endswith(SUFFIX) else path.with_name(path.stem + SUFFIX)
 
 
 def _duration(recording: Recording, analysis: SongAnalysis, end: float | None) -> float:
@@ -96,31 +122,318 @@ def suggest(
     ProfileError
         If there is no such house style or rig, or a value in it is wrong.
     """
-    style = profile if isinstance(profile, Profile) else load_profile(profile)
-    stage = rig if isinstance(rig, Rig) else load_rig(rig)
+    chosen = _Chosen(_profile(profile), _rig(rig), Window(start, end))
     heard = open_recording(recording)
-    analysis = analyze_recording(heard, Window(start, end), step)
+    analysis = analyze_recording(heard, chosen.window, step)
+    return _drafted(heard, analysis, chosen, Path(document) if document else document_path(heard.path), step)
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """With what a song is drafted."""
+
+    profile: Profile
+    rig: Rig
+    window: Window
+
+
+def _profile(profile: str | Path | Profile | None, earlier: Song | None = None) -> Profile:
+    if isinstance(profile, Profile):
+        return profile
+    if profile is None and earlier is not None:
+        return profile_from_values(earlier.profile.values)
+    return load_profile("band" if profile is None else profile)
+
+
+def _rig(rig: str | Path | Rig | None, earlier: Song | None = None) -> Rig:
+    if isinstance(rig, Rig):
+        return rig
+    if rig is None and earlier is not None:
+        return rig_from_values(earlier.rig.values)
+    return load_rig(rig)
+
+
+def _chosen(
+    profile: str | Path | Profile | None,
+    rig: str | Path | Rig | None,
+    start: float | None,
+    end: float | None,
+    earlier: Song | None,
+) -> _Chosen:
+    """Take what is not given from the document that is there."""
+    window = Window(start or 0.0, end)
+    if start is None and end is None and earlier is not None:
+        stored = earlier.recording.window
+        whole = stored.end >= earlier.recording.duration - 1e-3
+        window = Window(stored.start, None if whole else stored.end)
+    return _Chosen(_profile(profile, earlier), _rig(rig, earlier), window)
+
+
+def _drafted(
+    heard: Recording,
+    analysis: SongAnalysis,
+    chosen: _Chosen,
+    document: Path,
+    step: Step | None,
+    decisions: dict[str, Pin] | None = None,
+) -> Song:
     if step:
         step("cues", None)
-    drafted = draft(analysis, style, stage)
+    drafted = draft(analysis, chosen.profile, chosen.rig, decisions)
     return Song(
         title=heard.path.stem,
         recording=RecordingFile(
-            path=path_from(Path(document) if document else document_path(heard.path), heard.path),
+            path=path_from(document, heard.path),
             sha256=heard.sha256,
             decoder=heard.decoder,
             sample_rate=heard.sample_rate,
             channels=heard.channels,
-            duration=_duration(heard, analysis, end),
-            window=SongWindow(start=start, end=analysis.duration),
+            duration=_duration(heard, analysis, chosen.window.end),
+            window=SongWindow(start=chosen.window.start, end=analysis.duration),
         ),
-        versions=Versions(program=__version__, features=FEATURE_VERSION, weights=None, profile=style.name),
-        profile=Settings(name=style.name, values=style.values()),
-        rig=Settings(name=stage.name, values=stage.values()),
+        versions=_versions(chosen.profile),
+        profile=Settings(name=chosen.profile.name, values=chosen.profile.values()),
+        rig=Settings(name=chosen.rig.name, values=chosen.rig.values()),
         analysis=analysis,
         looks=drafted.looks,
         plan=drafted.plan,
         cues=drafted.cues,
         questions=drafted.questions,
         cautions=drafted.cautions,
+    )
+
+
+def _versions(profile: Profile) -> Versions:
+    return Versions(program=__version__, features=FEATURE_VERSION, weights=None, profile=profile.name)
+
+
+def suggest_again(
+    earlier: Song,
+    recording: str | Path,
+    *,
+    profile: str | Path | Profile | None = None,
+    rig: str | Path | Rig | None = None,
+    start: float | None = None,
+    end: float | None = None,
+    document: str | Path | None = None,
+    carry_over: bool = False,
+    step: Step | None = None,
+) -> tuple[Song, Rerun]:
+    """Listen again and draft anew around what was decided.
+
+    Parameters
+    ----------
+    earlier : Song
+        The document as it is.
+    recording : str or Path
+        Its recording, or another one of the same song.
+    profile, rig, start, end : optional
+        As for `suggest`; what is left out stays as it is in the document.
+    document : str or Path, optional
+        Where the song will be saved.
+    carry_over : bool
+        Take decisions over to a recording that holds another sound; they are placed by section and bar.
+    step : callable, optional
+        Told the name of each step, and the seconds heard so far.
+
+    Returns
+    -------
+    Song
+        Not yet saved, one revision above `earlier`.
+    Rerun
+        What was kept, what is new, what lost its place.
+
+    Raises
+    ------
+    RecordingError, ProfileError
+        As `suggest` does.
+    RecordingChangedError
+        If the recording holds another sound, there are decisions, and `carry_over` is not given.
+    """
+    chosen = _chosen(profile, rig, start, end, earlier)
+    heard = open_recording(recording)
+    analysis = analyze_recording(heard, chosen.window, step)
+    match, notes = Match("same"), []
+    if heard.sha256 != earlier.recording.sha256:
+        match = compare(earlier.analysis, analysis)
+        notes.append(_about(match, heard))
+        if match.kind == "other" and _has_decisions(earlier) and not carry_over:
+            raise RecordingChangedError(
+                f"{heard.path} does not hold the sound that this document was made from ({analysis.duration:.0f} s "
+                f"instead of {earlier.analysis.duration:.0f} s), and the document has decisions of yours. Carry them "
+                "over by section and bar with --carry-over, or write a new document with -o."
+            )
+    analysis, lost = carried(earlier, analysis, match)
+    where = Path(document) if document else document_path(heard.path)
+    fresh = _drafted(heard, analysis, chosen, where, step, pins(earlier, analysis, match))
+    notes += [*_changed_settings(earlier, fresh), *lost]
+    song, rerun = merged(earlier, fresh, match, notes)
+    clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
+    return song, replace(rerun, lines=(*rerun.lines, *clashes))
+
+
+def _about(match: Match, heard: Recording) -> str:
+    if match.kind == "other":
+        return f"{heard.path.name} holds another sound than before: what was decided is placed by section and bar."
+    if match.kind == "shifted":
+        way = "later" if match.lag > 0 else "earlier"
+        return f"{heard.path.name} is another file with the same sound, {abs(match.lag):.1f} s {way}."
+    return f"{heard.path.name} is another file with the same sound."
+
+
+def _changed_settings(earlier: Song, fresh: Song) -> list[str]:
+    notes = []
+    for what, before, after in (
+        ("House style", earlier.profile, fresh.profile),
+        ("Rig", earlier.rig, fresh.rig),
+    ):
+        if before.name != after.name:
+            notes.append(f"{what}: {after.name} instead of {before.name}.")
+        elif before.values != after.values:
+            notes.append(f"{what}: {after.name} has other values than before.")
+    if (earlier.versions.features, earlier.versions.weights) != (fresh.versions.features, fresh.versions.weights):
+        notes.append("The song was heard anew by a newer way of listening.")
+    return notes
+
+
+def _has_decisions(song: Song) -> bool:
+    return bool(
+        song.corrections
+        or song.unplaced
+        or any(map(decided, song.cues))
+        or any(section.name or section.first_words for section in song.analysis.sections)
+    )
+
+
+def conflicts(song: Song) -> tuple[str, ...]:
+    """Say what cannot be played of the cues as they stand, rejected ones left out; nothing if all can."""
+    live = [cue for cue in song.cues if cue.status != "rejected"]
+    return tuple(check_playable(live, rig_from_values(song.rig.values)))
+
+
+def freeze_numbers(song: Song, document: str | Path) -> None:
+    """Note in the document that its list has left it: its cue numbers stay from now on.
+
+    Raises
+    ------
+    DocumentError
+        If the document cannot be written, or was changed meanwhile.
+    """
+    if not song.numbers_frozen:
+        song.replaced(numbers_frozen=True, revision=song.revision + 1).save(document)
+
+
+@dataclass(frozen=True, slots=True)
+class Drafted:
+    """A song that was drafted and saved."""
+
+    song: Song
+    path: Path
+    rerun: Rerun | None
+    """What became of the document that was there; None if there was none."""
+
+
+def draft_file(
+    recording: str | Path,
+    *,
+    document: str | Path | None = None,
+    profile: str | Path | Profile | None = None,
+    rig: str | Path | Rig | None = None,
+    start: float | None = None,
+    end: float | None = None,
+    carry_over: bool = False,
+    step: Step | None = None,
+) -> Drafted:
+    """Draft a song and save it; decisions in the document that is there are kept.
+
+    Parameters
+    ----------
+    recording : str or Path
+        A recording, or a document, which is run again from its recording.
+    document : str or Path, optional
+        Where to save; beside the recording if left out.
+    profile, rig, start, end, carry_over, step
+        As for `suggest_again`.
+
+    Raises
+    ------
+    CuesuggestError
+        As `suggest` and `suggest_again` do, and if the document cannot be opened or written.
+    """
+    target = Path(document) if document else document_path(recording)
+    earlier = Song.load(target) if target.exists() else None
+    source = _source(Path(recording), earlier)
+    if earlier is None:
+        chosen = _chosen(profile, rig, start, end, None)
+        song = suggest(
+            source,
+            profile=chosen.profile,
+            rig=chosen.rig,
+            start=chosen.window.start,
+            end=chosen.window.end,
+            document=target,
+            step=step,
+        )
+        rerun = None
+    else:
+        song, rerun = suggest_again(
+            earlier,
+            source,
+            profile=profile,
+            rig=rig,
+            start=start,
+            end=end,
+            document=target,
+            carry_over=carry_over,
+            step=step,
+        )
+    song.save(target)
+    return Drafted(song, target, rerun)
+
+
+def _source(recording: Path, document: Song | None) -> Path:
+    """Return the audio file: itself, or the one that a document is about."""
+    if not recording.name.endswith(SUFFIX):
+        return recording
+    song = document if document is not None else Song.load(recording)
+    source = recording.parent / song.recording.path
+    if not source.exists():
+        raise DocumentError(
+            f"{recording} is about the recording {song.recording.path}, which is not there. Put it back, or name the "
+            "recording and give the document with -o."
+        )
+    return source
+
+
+def is_current(
+    recording: str | Path,
+    *,
+    document: str | Path | None = None,
+    profile: str | Path | Profile | None = None,
+    rig: str | Path | Rig | None = None,
+    start: float | None = None,
+    end: float | None = None,
+) -> bool:
+    """Whether a document is there that this program would make the same again; nothing is listened to.
+
+    Raises
+    ------
+    CuesuggestError
+        If a document is there that cannot be read, or the recording cannot.
+    """
+    target = Path(document) if document else document_path(recording)
+    if not target.exists():
+        return False
+    song = Song.load(target)
+    chosen = _chosen(profile, rig, start, end, song)
+    heard = open_recording(_source(Path(recording), song))
+    stored = song.recording.window
+    stop = song.recording.duration if chosen.window.end is None else chosen.window.end
+    return (
+        heard.sha256 == song.recording.sha256
+        and song.versions == _versions(chosen.profile)
+        and song.profile.values == chosen.profile.values()
+        and song.rig.values == chosen.rig.values()
+        and stored.start == chosen.window.start
+        and abs(stored.end - min(stop, song.recording.duration)) < 1e-3
     )

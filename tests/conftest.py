@@ -1,10 +1,12 @@
 """What several test files share: recordings heard once."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
+from cuesuggest.cli import main
 from tests.sounds import play
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
@@ -33,3 +35,17 @@ def sample_song():
     from cuesuggest import suggest
 
     return suggest(SAMPLE)
+
+
+@pytest.fixture
+def run(monkeypatch, capfd):
+    """Run the program in this process; gives its exit code, output and errors."""
+
+    def run(*words):
+        monkeypatch.setattr(sys, "argv", ["cuesuggest", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capfd.readouterr()
+        return ended.value.code, out, err
+
+    return run

@@ -19,6 +19,8 @@ MAY_KNOW = {
     "song": RECORDS | {"cuesuggest.atomic"},
     "export": RECORDS | {"cuesuggest.song"},
     "report": RECORDS | {"cuesuggest.song"},
+    "rerun": RECORDS | {"cuesuggest.rules", "cuesuggest.song"},
+    "decisions": RECORDS | {"cuesuggest.rules", "cuesuggest.song", "cuesuggest.rerun"},
 }
 AUDIO = {"soundfile", "av", "soxr", "scipy", "librosa", "mir_eval"}
 
@@ -37,7 +39,7 @@ def imports(path):
 
 
 def test_every_part_of_the_package_has_its_place_here_or_stands_above():
-    above = {"cli", "workflow", "training", "__init__", "__main__"}
+    above = {"cli", "workflow", "training", "pool", "__init__", "__main__"}
     there = {path.stem if path.is_file() else path.name for path in PACKAGE.iterdir() if path.name != "__pycache__"}
     assert there == set(MAY_KNOW) | above
 
@@ -51,7 +53,7 @@ def test_a_part_knows_only_what_it_may(part):
                 assert any(name == known or name.startswith(known + ".") for known in MAY_KNOW[part]), (path, name)
 
 
-@pytest.mark.parametrize("part", ["rules", "song", "export", "cues", "report"])
+@pytest.mark.parametrize("part", ["rules", "song", "export", "cues", "report", "rerun", "decisions"])
 def test_no_audio_code_after_the_analysis(part):
     for path in files_of(part):
         assert not {name.split(".")[0] for name in imports(path)} & AUDIO, path

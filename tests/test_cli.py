@@ -14,21 +14,7 @@ import soundfile
 from cuesuggest.cli import main
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.edit_types import CueChanges
-from tests.sounds import RATE
-
-
-@pytest.fixture
-def run(monkeypatch, capfd):
-    """Run the program in this process; gives its exit code, output and errors."""
-
-    def run(*words):
-        monkeypatch.setattr(sys, "argv", ["cuesuggest", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capfd.readouterr()
-        return ended.value.code, out, err
-
-    return run
+from tests.sounds import RATE, play
 
 
 @pytest.fixture(scope="module")
@@ -127,14 +113,68 @@ def test_a_draft_nobody_has_touched_is_replaced(run, copied):
     assert Song.load(copied / "evening.cues.json").revision == 1
 
 
-def test_a_document_with_decisions_is_never_replaced(run, copied):
+def test_a_second_run_keeps_what_was_decided_and_tells(run, copied):
     song = Song.load(copied / "evening.cues.json")
-    change(song, SetCue(song.cues[0].id, CueChanges(status="accepted")), by="test").save(copied / "evening.cues.json")
-    before = (copied / "evening.cues.json").read_bytes()
+    first = song.cues[0].id
+    change(song, SetCue(first, CueChanges(status="accepted")), by="test").save(copied / "evening.cues.json")
+    code, out, err = run("suggest", copied / "evening.wav", "--profile", "gentle")
+    assert (code, err) == (0, "")
+    assert "House style: gentle instead of band." in out
+    assert "Kept as you decided: 1 accepted." in out
+    after = Song.load(copied / "evening.cues.json")
+    assert (after.cues[0].id, after.cues[0].status, after.profile.name) == (first, "accepted", "gentle")
+
+
+def test_a_document_is_run_again_from_its_recording_with_its_own_settings(run, copied):
+    run("--quiet", "suggest", copied / "evening.wav", "--profile", "gentle", "--to", "50.5")
+    before = Song.load(copied / "evening.cues.json")
+    code, _, err = run("--quiet", "suggest", copied / "evening.cues.json")
+    assert (code, err) == (0, "")
+    assert Song.load(copied / "evening.cues.json") == before.replaced(revision=before.revision + 1)
+
+
+def test_a_document_without_its_recording_says_so(run, copied):
+    run("--quiet", "suggest", copied / "evening.wav")
+    (copied / "evening.wav").unlink()
+    code, _, err = run("suggest", copied / "evening.cues.json")
+    assert code == 2
+    assert "evening.wav" in err
+
+
+@pytest.fixture
+def reviewed(copied):
+    """The copied document with one decision, and its recording's samples."""
+    document = copied / "evening.cues.json"
+    song = Song.load(document)
+    entry = next(cue for cue in song.cues if cue.kind in ("fade-in", "cut-in"))
+    change(song, SetCue(entry.id, CueChanges(status="accepted")), by="test").save(document)
+    return document, entry, soundfile.read(copied / "evening.wav", dtype="float32")[0]
+
+
+def test_the_same_sound_in_another_file_with_more_silence_is_no_question(run, copied, reviewed):
+    document, entry, samples = reviewed
+    soundfile.write(copied / "evening.wav", np.concatenate([np.zeros(2 * RATE, "f4"), samples]), RATE)
+    code, out, err = run("suggest", copied / "evening.wav")
+    assert (code, err) == (0, "")
+    assert "another file with the same sound, 2.0 s later" in out
+    kept = next(cue for cue in Song.load(document).cues if cue.id == entry.id)
+    assert kept.status == "accepted"
+    assert kept.place.seconds == pytest.approx(entry.place.seconds + 2, abs=0.05)
+
+
+def test_another_sound_is_asked_about_before_decisions_are_carried_over(run, copied, reviewed, tmp_path):
+    document, entry, _ = reviewed
+    play(copied / "evening.wav", "A8 B8 B8 A8 B8 B8", bpm=126)
+    before = document.read_bytes()
     code, _, err = run("suggest", copied / "evening.wav")
     assert code == 2
-    assert "decisions" in err
-    assert (copied / "evening.cues.json").read_bytes() == before
+    assert "--carry-over" in err
+    assert document.read_bytes() == before
+    code, out, err = run("suggest", copied / "evening.wav", "--carry-over")
+    assert (code, err) == (0, "")
+    assert "another sound" in out
+    song = Song.load(document)
+    assert entry.id in {cue.id for cue in song.cues} | {each.cue.id for each in song.unplaced}
 
 
 def test_one_bad_recording_of_several_does_not_stop_the_others(run, copied):

@@ -8,7 +8,10 @@ from typing import NoReturn
 import click
 
 from cuesuggest import __version__
-from cuesuggest.cli.commands import analyze, export, list_, suggest
+from cuesuggest.cli.commands import analyze, export, list_
+from cuesuggest.cli.edit import edit
+from cuesuggest.cli.settings import profiles, rigs
+from cuesuggest.cli.suggest import suggest
 from cuesuggest.errors import CuesuggestError
 
 __all__ = ["cli", "main"]
@@ -27,7 +30,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj = {"quiet": quiet, "debug": debug}
 
 
-for command in (suggest, analyze, list_, export):
+for command in (suggest, analyze, list_, edit, export, profiles, rigs):
     cli.add_command(command)
 
 

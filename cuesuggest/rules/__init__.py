@@ -3,7 +3,30 @@
 from __future__ import annotations
 
 from cuesuggest.rules.compose import Draft, draft
+from cuesuggest.rules.grid import Grid, count_word
+from cuesuggest.rules.material import Pin
 from cuesuggest.rules.playable import check_playable
-from cuesuggest.rules.settings import Profile, Rig, known_names, load_profile, load_rig
+from cuesuggest.rules.settings import Profile, Rig
+from cuesuggest.rules.settings_file import (
+    known_names,
+    load_profile,
+    load_rig,
+    profile_from_values,
+    rig_from_values,
+)
 
-__all__ = ["Draft", "Profile", "Rig", "check_playable", "draft", "known_names", "load_profile", "load_rig"]
+__all__ = [
+    "Draft",
+    "Grid",
+    "Pin",
+    "Profile",
+    "Rig",
+    "check_playable",
+    "count_word",
+    "draft",
+    "known_names",
+    "load_profile",
+    "load_rig",
+    "profile_from_values",
+    "rig_from_values",
+]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from cuesuggest.analysis.types import Event, EventKind, SongAnalysis
 from cuesuggest.cues import Cue, Look, Place
 from cuesuggest.rules.grid import Grid
+from cuesuggest.rules.material import Pin
 from cuesuggest.rules.settings import Profile, Rig, Side
 
 __all__ = ["Brief", "Clash", "Move", "Stay"]
@@ -28,6 +30,8 @@ class Brief:
     rig: Rig
     gaps: frozenset[int] = frozenset()
     """Indexes of the sections that a pause comes before."""
+    pins: Mapping[str, Pin] = field(default_factory=dict)
+    """What the designer has decided, by section id."""
 
     @property
     def gap(self) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
@@ -13,7 +13,7 @@ from cuesuggest.rules.doubts import questions
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.hands import fit_hands, share_standbys
 from cuesuggest.rules.looks import assign_looks, build_looks
-from cuesuggest.rules.material import gather, name
+from cuesuggest.rules.material import Pin, gather, name
 from cuesuggest.rules.moves import lay_out
 from cuesuggest.rules.plan import plan
 from cuesuggest.rules.plan_reasons import with_reason
@@ -39,8 +39,10 @@ class Draft:
     """Said once per song."""
 
 
-def draft(analysis: SongAnalysis, profile: Profile, rig: Rig) -> Draft:
+def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str, Pin] | None = None) -> Draft:
     """Draft looks, a plan and cues for a song.
+
+    `pins` are the sections whose look the designer has decided on, by id; the rest is made around them.
 
     Pure: the same song, style and rig always give the same draft. A song in which no music or no section was
     found gives an empty one.
@@ -48,9 +50,9 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig) -> Draft:
     if analysis.music_start is None or not analysis.sections:
         return Draft((), (), (), (), ())
     grid = Grid(analysis)
-    material = gather(grid, analysis.events, profile)
+    material = gather(grid, analysis.events, profile, pins)
     gaps = frozenset(index for index, each in enumerate(material) if each.after_gap)
-    brief = Brief(analysis, grid, profile, rig, gaps)
+    brief = Brief(analysis, grid, profile, rig, gaps, pins or {})
     planned = assign_looks(material, plan(material, profile), brief)
     planned, moves = _arrange(brief, planned)
     moves = mark_flashes(sorted(moves, key=_by_time))
@@ -129,15 +131,32 @@ def _stays(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
     for index, each in enumerate(planned):
         if each.look is None:
             continue
-        if runs and runs[-1][0] == each.look and runs[-1][2] == index - 1 and index not in brief.gaps:
+        own = index in brief.gaps or _decided_edge(brief, index)
+        if runs and runs[-1][0] == each.look and runs[-1][2] == index - 1 and not own:
             runs[-1] = (each.look, runs[-1][1], index)
         else:
             runs.append((each.look, index, index))
     looks = {look.id: look for look in build_looks(planned, brief, shots=False)}
     sides = brief.rig.playing
-    return [
-        Stay(looks[look], first, last, sides[number % len(sides)]) for number, (look, first, last) in enumerate(runs)
-    ]
+    stays: list[Stay] = []
+    turn = 0
+    for look, first, last in runs:
+        decided = brief.pins.get(brief.grid.sections[first].id)
+        turn = next((k for k, side in enumerate(sides) if decided and side.name == decided.side), turn)
+        stays.append(Stay(looks[look], first, last, sides[turn]))
+        turn = (turn + 1) % len(sides)
+    return stays
+
+
+def _decided_edge(brief: Brief, index: int) -> bool:
+    """Whether it was decided that a look comes in with this section, or that one goes out before it."""
+    here = brief.pins.get(brief.grid.sections[index].id)
+    before = brief.pins.get(brief.grid.sections[index - 1].id) if index else None
+    return (here is not None and here.enters) or (before is not None and before.leaves)
+
+
+def _pinned(brief: Brief, stay: Stay) -> bool:
+    return any(section.id in brief.pins for section in brief.grid.sections[stay.first : stay.last + 1])
 
 
 def _bars(brief: Brief, stay: Stay) -> int:
@@ -151,7 +170,7 @@ def _long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSec
         short = [
             (_bars(brief, stay), k)
             for k, stay in enumerate(stays)
-            if _bars(brief, stay) < brief.profile.min_stay_bars.of(stay.look.category)
+            if _bars(brief, stay) < brief.profile.min_stay_bars.of(stay.look.category) and not _pinned(brief, stay)
         ]
         if not short or len(stays) == 1:
             return planned
@@ -159,9 +178,10 @@ def _long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSec
 
 
 def _simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay], clash: Clash) -> list[PlannedSection]:
-    """Give up the weaker of two changes that are too close."""
+    """Give up the weaker of two changes that are too close, what was decided last of all."""
     k = clash.stay
-    if k and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category):
+    weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
+    if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
         before = name(brief.grid.sections[stays[k - 1].first])
         after = name(brief.grid.sections[stays[k].first])
         return _give_up(brief, planned, stays, k - 1, f"{before} gives way to {after}: {clash.why}")
@@ -176,7 +196,8 @@ def _give_up(
     look: str | None = None
     level, text = 0, f"stays dark: {why}"
     for other in (k - 1, k + 1):
-        if not 0 <= other < len(stays):
+        # A decided look comes in and goes out where it was decided: nothing joins it there.
+        if not 0 <= other < len(stays) or _decided_edge(brief, stays[max(k, other)].first):
             continue
         neighbour = stays[other]
         first, last = min(stay.last, neighbour.last) + 1, max(stay.first, neighbour.first)

@@ -69,8 +69,8 @@ def assign_looks(material: list[Material], planned: Sequence[PlannedSection], br
     Earned means: something of the same category came before, so the same look again would be no step up.
     """
     last_big = finale(material, brief.profile)
-    given = [each if each.category == "rest" else replace(each, look=f"{each.category}-1") for each in planned]
-    if last_big is None:
+    given = [_given(each, brief) for each in planned]
+    if last_big is None or planned[last_big].section in brief.pins:
         return given
     top = planned[last_big]
     earlier = [each.category for each in planned[:last_big]]
@@ -81,6 +81,13 @@ def assign_looks(material: list[Material], planned: Sequence[PlannedSection], br
             reasons=(*top.reasons, "a second look, kept for this moment"),
         )
     return given
+
+
+def _given(planned: PlannedSection, brief: Brief) -> PlannedSection:
+    if planned.category == "rest":
+        return planned
+    pin = brief.pins.get(planned.section)
+    return replace(planned, look=pin.look if pin and pin.look in _KINDS else f"{planned.category}-1")
 
 
 def build_looks(planned: Sequence[PlannedSection], brief: Brief, shots: bool) -> tuple[Look, ...]:

@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cuesuggest.analysis.types import Event, Section
+from cuesuggest.cues import CATEGORIES, Category
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.settings import Profile
 
-__all__ = ["INTENSE", "REST", "Material", "budgets", "family", "finale", "gather", "name"]
+__all__ = ["INTENSE", "REST", "Material", "Pin", "budgets", "family", "finale", "gather", "name"]
 
 REST, INTENSE = 0, 3
 
 # Kinds of event in which nobody plays the song.
 _NO_SONG = ("talk", "count-in", "crowd", "pause")
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """What the designer has decided for a section."""
+
+    category: Category
+    look: str | None = None
+    """None where it is dark."""
+    side: str | None = None
+    """The side that its look comes in on."""
+    enters: bool = True
+    """Whether the look comes in with this section; False if it is there already."""
+    leaves: bool = False
+    """Whether the look goes out with the end of this section."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +47,10 @@ class Material:
     """False where nobody plays the song: talk, count-in, pauses."""
     after_gap: bool
     """True if the section does not follow the one before without a pause."""
+    pinned: int | None = None
+    """Index of the category that the designer has decided on."""
+    enters: bool = False
+    """True if it was decided that a look comes in here."""
 
 
 def family(section: Section) -> str:
@@ -42,8 +63,10 @@ def name(section: Section) -> str:
     return f"{section.label}{section.pass_}"
 
 
-def gather(grid: Grid, events: tuple[Event, ...], profile: Profile) -> list[Material]:
-    """Collect what the plan needs of each section whose bars are known."""
+def gather(
+    grid: Grid, events: tuple[Event, ...], profile: Profile, pins: Mapping[str, Pin] | None = None
+) -> list[Material]:
+    """Collect what the plan needs of each section whose bars are known; `pins` by section id."""
     material: list[Material] = []
     families = [family(section) for section in grid.sections]
     for index, section in enumerate(grid.sections):
@@ -57,6 +80,7 @@ def gather(grid: Grid, events: tuple[Event, ...], profile: Profile) -> list[Mate
         taken = sum(
             max(0.0, min(event.end, end) - max(event.start, start)) for event in events if event.kind in _NO_SONG
         )
+        pin = (pins or {}).get(section.id)
         previous = grid.bars_of(grid.sections[index - 1])[-1].end if index else start
         material.append(
             Material(
@@ -66,6 +90,8 @@ def gather(grid: Grid, events: tuple[Event, ...], profile: Profile) -> list[Mate
                 lean_reason=reason,
                 song=taken < 0.5 * (end - start) and section.role != "talk",
                 after_gap=start - previous > max(1.0, 0.5 * (bars[0].end - bars[0].start)),
+                pinned=None if pin is None else CATEGORIES.index(pin.category),
+                enters=pin is not None and pin.enters and pin.category != "rest",
             )
         )
     return material
@@ -96,7 +122,12 @@ def finale(material: list[Material], profile: Profile) -> int | None:
 
 
 def budgets(material: list[Material], profile: Profile) -> tuple[float, float]:
-    """Return how many bars may be intense, and how many lit."""
+    """Return how many bars may be intense, and how many lit; what the designer decided is always allowed."""
     bars = sum(each.section.bars for each in material)
     lit = profile.budget.lit_share * bars if bars >= profile.budget.lit_from_bars else bars
-    return profile.budget.intense_share * bars + 1e-9, lit + 1e-9
+    decided = [(each.pinned, each.section.bars) for each in material if each.pinned is not None]
+    intense = sum(count for category, count in decided if category == INTENSE)
+    return (
+        max(profile.budget.intense_share * bars, intense) + 1e-9,
+        max(lit, sum(count for category, count in decided if category != REST)) + 1e-9,
+    )

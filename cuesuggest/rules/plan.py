@@ -2,7 +2,8 @@
 
 The plan is the cheapest choice of a category for every section. It pays for being off the section's drive,
 for neighbours that should differ and do not or should not and do, and for changes too short to be worth a
-hand. It never breaks the budgets nor what ties the passes of one letter together.
+hand. It never breaks the budgets nor what ties the passes of one letter together. What the
+designer has decided for a section stands, and the plan is made around it.
 """
 
 from __future__ import annotations
@@ -63,8 +64,8 @@ def choose_categories(material: list[Material], profile: Profile) -> tuple[int, 
     rough = _search(material, profile, fits, _FIRST_LOOK, float("inf"))
     bound = rough.cost if rough is not None else float("inf")
     best = _search(material, profile, fits, max(_MOST_STATES // len(material), _FIRST_LOOK), bound) or rough
-    # Everything dark keeps every rule, so there is always a plan.
-    return best.path if best is not None else (REST,) * len(material)
+    # Everything dark but what was decided keeps every rule, so there is always a plan.
+    return best.path if best is not None else tuple(each.pinned or REST for each in material)
 
 
 def _fits(material: list[Material], profile: Profile) -> list[list[float | None]]:
@@ -82,6 +83,8 @@ def _fits(material: list[Material], profile: Profile) -> list[list[float | None]
             row[INTENSE] = None
         if not each.song:
             row = [0.0, None, None, None]
+        if each.pinned is not None:
+            row = [0.0 if step == each.pinned else None for step in range(len(best_at))]
         table.append(row)
     return table
 
@@ -161,6 +164,8 @@ def _ties(index: int, material: list[Material], profile: Profile) -> list[tuple[
         (ahead, later.drive < here.drive - profile.drive.same_within)
         for ahead, later in enumerate(material[index + 1 :])
         if here.song and later.song and family(later.section) == family(here.section)
+        # What the designer decided for one pass says nothing of the others, and they nothing of it.
+        if here.pinned is None and later.pinned is None
     ]
 
 
@@ -186,7 +191,8 @@ def _between(material: list[Material], index: int, previous: int, category: int,
     here, before = material[index], material[index - 1]
     if here.after_gap or not (here.song and before.song):
         return 0.0
-    cost = 0.0
+    # An entrance that was decided wants something to enter from.
+    cost = profile.weights.contrast if here.enters and category == previous else 0.0
     apart = here.drive - before.drive
     step = category - previous
     if abs(apart) >= profile.drive.contrast_from and family(here.section) != family(before.section):

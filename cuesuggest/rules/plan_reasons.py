@@ -16,6 +16,8 @@ _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], profile: Profile) -> tuple[str, ...]:
     """Say in plain words why the section got its category."""
     each, category = material[index], chosen[index]
+    if each.pinned is not None:
+        return (_loudness(index, material), "as you decided")
     if not each.song:
         return ("nobody plays the song here, so the effect light rests",)
     reasons = [_loudness(index, material)]

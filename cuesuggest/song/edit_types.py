@@ -69,7 +69,7 @@ class SetCue:
     """Change fields of a cue.
 
     A suggested or accepted cue whose content changes becomes "edited", unless the change sets the status
-    itself. Note, lock and status are not content.
+    itself. Note, lock and status are not content. The content of a locked cue does not change.
     """
 
     __pydantic_config__ = FILE_CONFIG

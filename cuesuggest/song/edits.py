@@ -60,6 +60,8 @@ def apply(song: Song, edit: Edit) -> Song:
     match edit:
         case SetCue():
             old, changes = _cue(song, edit.cue), _checked(edit)
+            if old.lock and changes.get("lock", True) and _content_differs(old, changes):
+                raise EditError(f"Cue {old.number:g} is locked. Unlock it first, then change it.")
             new: Cue = replace(old, **changes)
             if "status" not in changes and old.status in _UNTOUCHED and _content_differs(old, changes):
                 new = replace(new, status="edited")

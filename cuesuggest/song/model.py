@@ -81,6 +81,8 @@ class Song(BaseModel):
     """Said once per song."""
     unplaced: tuple[Unplaced, ...] = ()
     """Cues that lost their place."""
+    numbers_frozen: bool = False
+    """True once the list has left the document: somebody has the numbers on paper."""
     history: tuple[HistoryEntry, ...] = ()
     """Changes, the latest last."""
     undone: tuple[HistoryEntry, ...] = ()

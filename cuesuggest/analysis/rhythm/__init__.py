@@ -68,6 +68,8 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
     times = np.zeros(len(refined))
     for run in np.unique(grid.runs):
         times[grid.runs == run] = smooth_times(refined[grid.runs == run])
+    # Music that begins with the first sample: smoothing may carry its first beat a millisecond out of the file.
+    times = np.clip(times, spectrum.start, spectrum.end)
     return Rhythm(times, grid, evidence, others)
 
 

@@ -1,0 +1,108 @@
+"""The command `suggest`: recordings in, documents out; the list of a single song is printed."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cuesuggest.cli.batch import Request, draft_several, usable_jobs
+from cuesuggest.cli.inputs import songs
+from cuesuggest.cli.progress import progress
+from cuesuggest.cli.shared import FILE, everywhere, width
+from cuesuggest.cli.times import SECONDS
+from cuesuggest.errors import CuesuggestError
+
+if TYPE_CHECKING:
+    from cuesuggest.workflow import Drafted
+
+__all__ = ["suggest"]
+
+
+@click.command()
+@click.argument("files", metavar="FILE|FOLDER...", nargs=-1, required=True, type=FILE)
+@click.option("--profile", metavar="NAME|FILE", help="House style; if left out, the document's, or else band.")
+@click.option("--rig", metavar="NAME|FILE", help="What there is to play on; if left out, the document's, or example.")
+@click.option("--from", "start", type=SECONDS, metavar="TIME", help="Start of the song in the file.")
+@click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
+@click.option("-o", "--output", type=FILE, metavar="PATH", help="Document to write; a folder for several songs.")
+@click.option("--carry-over", is_flag=True, help="Carry decisions over to a recording that changed.")
+@click.option("--again", is_flag=True, help="Of several songs, also do those that are done already.")
+@click.option(
+    "-j", "--jobs", type=click.IntRange(min=1), default=1, show_default=True, metavar="N",
+    help="Songs to work on at the same time, at most one for each core.",
+)  # fmt: skip
+@everywhere
+@click.pass_obj
+def suggest(
+    obj: dict[str, Any],
+    files: tuple[Path, ...],
+    profile: str | None,
+    rig: str | None,
+    start: float | None,
+    end: float | None,
+    output: Path | None,
+    carry_over: bool,
+    again: bool,
+    jobs: int,
+) -> None:
+    """Listen to recordings and write a cue list for each.
+
+    The document is written beside the recording as NAME.cues.json, and the list of a single song printed. A document
+    that is there already is drafted again with your decisions kept; name it to do that from its recording. Of several
+    songs, or a folder of them, those that are done already are passed over. TIME is seconds (75.5) or minutes and
+    seconds (1:15.5).
+    """
+    several = len(files) > 1 or files[0].is_dir()
+    if output and several and not output.is_dir():
+        raise CuesuggestError(f"{output} is no folder. Give -o a folder that exists when there are several recordings.")
+    requests = [
+        Request(file, document, profile, rig, start, end, carry_over, again)
+        for file, document in songs(files, output).items()
+    ]
+    if not several:
+        _draft_one(requests[0], quiet=obj["quiet"])
+        return
+    code = draft_several(requests, jobs=usable_jobs(jobs, len(requests)), quiet=obj["quiet"], debug=obj["debug"])
+    raise click.exceptions.Exit(code)
+
+
+def _draft_one(request: Request, *, quiet: bool) -> None:
+    from cuesuggest.errors import RecordingChangedError
+    from cuesuggest.pool import stop_signals
+    from cuesuggest.report import song_text
+
+    with stop_signals() as stop, stop.break_in():
+        try:
+            drafted = _drafted(request, quiet=quiet)
+        except RecordingChangedError as error:
+            if not (sys.stdin.isatty() and sys.stderr.isatty()):
+                raise
+            click.echo(str(error), err=True)
+            click.confirm("Carry the decisions over?", err=True, abort=True)
+            drafted = _drafted(replace(request, carry_over=True), quiet=quiet)
+    if quiet:
+        return
+    for line in drafted.rerun.lines if drafted.rerun else ():
+        click.echo(line)
+    click.echo(song_text(drafted.song, width()))
+    click.echo(f"Written: {click.format_filename(drafted.path)}")
+
+
+def _drafted(request: Request, *, quiet: bool) -> Drafted:
+    from cuesuggest.workflow import draft_file
+
+    with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
+        return draft_file(
+            request.recording,
+            document=request.document,
+            profile=request.profile,
+            rig=request.rig,
+            start=request.start,
+            end=request.end,
+            carry_over=request.carry_over,
+            step=step,
+        )

@@ -1,0 +1,188 @@
+"""`cuesuggest edit`: decisions from a script or by hand, without the page."""
+
+import json
+
+import pytest
+
+from cuesuggest.rules import load_rig
+from cuesuggest.song import Settings, Song
+from tests.songs import make_song
+
+RIG = load_rig(None)
+
+
+@pytest.fixture
+def document(tmp_path):
+    """The song of `make_song`: cues 1 to 4 on the sides of the example rig."""
+    path = tmp_path / "boats.cues.json"
+    make_song("A8 B8 A8", rig=Settings(RIG.name, RIG.values())).save(path)
+    return path
+
+
+@pytest.fixture
+def edit(run, document):
+    """Run `cuesuggest edit` on the document; gives exit code, output, errors and the song afterwards."""
+
+    def edit(*words):
+        code, out, err = run("edit", document, *words)
+        return code, out, err, Song.load(document)
+
+    return edit
+
+
+def cue(song, number):
+    return next(each for each in song.cues if each.number == number)
+
+
+# words, number of the cue, what it has afterwards
+DECISIONS = [
+    (("accept", "1"), 1, {"status": "accepted"}),
+    (("reject", "3"), 3, {"status": "rejected"}),
+    (("lock", "2-4"), 3, {"lock": True}),
+    (("level", "3", "55"), 3, {"level": 55, "status": "edited"}),
+    (("note", "4", "watch the drummer"), 4, {"note": "watch the drummer", "status": "suggested"}),
+]
+
+
+@pytest.mark.parametrize(("words", "number", "after"), DECISIONS)
+def test_a_decision_is_in_the_document_and_told(edit, words, number, after):
+    code, out, err, song = edit(*words)
+    assert (code, err) == (0, "")
+    assert f"Cue {number}" in out
+    assert {name: getattr(cue(song, number), name) for name in after} == after
+    assert song.history[-1].by == "command line"
+
+
+def test_all_are_those_that_are_still_suggestions(edit):
+    edit("reject", "3")
+    _, _, _, song = edit("accept", "all")
+    assert [each.status for each in song.cues] == ["accepted", "accepted", "rejected", "accepted"]
+    assert [each.status for each in edit("reopen", "1-2")[3].cues][:2] == ["suggested", "suggested"]
+
+
+# words, (bar, beat)
+PLACES = [
+    (("--bar", "5"), (5, 1.0)),
+    (("--bar", "5", "--beat", "3.5"), (5, 3.5)),
+    (("--section", "B1", "--bar", "2"), (10, 1.0)),
+    (("--section", "A2"), (17, 1.0)),
+    (("--at", "0:14.6"), (6, 1.0)),
+    (("--at", "0:16.4"), (6, 4.0)),
+]
+
+
+@pytest.mark.parametrize(("words", "place"), PLACES)
+def test_a_cue_is_moved_to_the_place_that_is_meant(edit, words, place):
+    code, _, err, song = edit("move", "4", *words)
+    assert (code, err) == (0, "")
+    assert (cue(song, 4).place.bar, cue(song, 4).place.beat) == place
+
+
+def test_words_for_the_hand_follow_level_and_beat(run, tmp_path):
+    path = tmp_path / "boats.cues.json"
+    song = make_song("A8 B8")
+    hand = "Side A: fader up to 50 % over 8 counts, from the 1"
+    song.replaced(cues=tuple(each.__class__(**{**_fields(each), "hand": hand}) for each in song.cues)).save(path)
+    run("edit", path, "level", "1", "35")
+    run("edit", path, "move", "1", "--bar", "1", "--beat", "3")
+    assert cue(Song.load(path), 1).hand == "Side A: fader up to 35 % over 8 counts, from the 3"
+
+
+def _fields(record):
+    return {name: getattr(record, name) for name in record.__dataclass_fields__}
+
+
+def test_a_fade_of_so_many_beats_is_counted_anew_in_seconds(edit):
+    _, _, _, song = edit("move", "1", "--bar", "3")
+    assert cue(song, 1).up_beats == 8.0
+    assert cue(song, 1).up_seconds == pytest.approx(8 * 60 / 96)
+
+
+def test_a_section_gets_its_name_and_first_words_and_is_found_by_the_name(edit):
+    edit("section", "B1", "--name", "Chorus", "--first-words", "paper boats")
+    code, _, _, song = edit("move", "4", "--section", "chorus", "--bar", "4")
+    assert code == 0
+    assert (song.analysis.sections[1].name, song.analysis.sections[1].first_words) == ("Chorus", "paper boats")
+    assert cue(song, 4).place.bar == 12
+
+
+def test_a_cue_of_ones_own_goes_between_its_neighbours_and_can_be_removed(edit):
+    code, out, _, song = edit("add", "call", "--bar", "8", "--do", "House light down", "--who", "house")
+    assert (code, "2.5" in out) == (0, True)
+    assert (cue(song, 2.5).status, cue(song, 2.5).who, cue(song, 2.5).hand) == ("added", "house", "House light down")
+    assert len(edit("remove", "2.5")[3].cues) == 4
+    assert "Reject it" in edit("remove", "2")[2]
+
+
+def test_an_added_fade_has_look_side_level_and_length(edit):
+    words = ("--look", "wide fans", "--side", "B", "--level", "60", "--beats", "4", "--do", "B up slowly")
+    _, _, _, song = edit("add", "fade-in", "--section", "A2", "--bar", "1", *words)
+    new = next(each for each in song.cues if each.status == "added")
+    assert (new.look, new.side, new.level, new.up_beats, new.up_seconds) == ("lift", "B", 60, 4.0, 2.5)
+
+
+def test_what_does_not_go_together_any_more_is_told_when_it_happens(edit):
+    assert "go together" not in edit("accept", "2")[1]
+    assert "side B holds nothing" in edit("reject", "2")[1]
+    assert "go together" not in edit("note", "3", "still to be set up")[1]
+
+
+def test_undo_redo_and_history(edit, document):
+    edit("level", "3", "55")
+    edit("accept", "1-2")
+    code, out, _, _ = edit("history")
+    assert code == 0
+    assert [line.split(": ", 1)[1] for line in out.splitlines()] == [
+        "cue 3: level 55",
+        "cue 1: accepted",
+        "cue 2: accepted",
+    ]
+    _, out, _, song = edit("undo", "3")
+    assert out.count("Taken back") == 3
+    assert cue(song, 3).level == 80
+    assert (cue(song, 3).status, cue(song, 1).status) == ("suggested", "suggested")
+    assert cue(edit("redo")[3], 3).level == 55
+    assert edit("title", "Paper Boats, slower")[3].title == "Paper Boats, slower"
+    assert "no change to make again" in edit("redo")[2]
+
+
+def test_a_locked_cue_is_not_changed_until_it_is_unlocked(edit):
+    edit("lock", "3")
+    code, _, err, song = edit("level", "3", "10")
+    assert (code, cue(song, 3).level) == (2, 80)
+    assert "locked" in err
+    edit("unlock", "3")
+    assert cue(edit("level", "3", "10")[3], 3).level == 10
+
+
+# words, what the message says
+WRONG = [
+    (("accept", "9"), "it has 1 to 4"),
+    (("accept", "the first"), "12-15"),
+    (("level", "2", "50"), "sets no level"),
+    (("level", "3", "120"), "0<=x<=100"),
+    (("move", "1", "--bar", "99"), "bars 1 to 24"),
+    (("move", "1", "--bar", "2", "--beat", "7"), "beats 1 to 4"),
+    (("move", "1", "--section", "C1"), "A1, B1, A2"),
+    (("move", "1", "--section", "A", "--bar", "1"), "Say which"),
+    (("move", "1", "--section", "B1", "--bar", "9"), "bars 1 to 8"),
+    (("move", "1", "--at", "9:00"), "lasts"),
+    (("move", "1"), "Give a bar"),
+    (("add", "fade-in", "--bar", "2", "--do", "up", "--look", "nets"), "Slow drift, Wide fans"),
+    (("section", "B1",), "--first-words"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "says"), WRONG)
+def test_what_is_wrong_is_said_and_nothing_is_changed(edit, document, words, says):
+    before = document.read_bytes()
+    code, _, err, _ = edit(*words)
+    assert code == 2
+    assert says in err
+    assert document.read_bytes() == before
+
+
+def test_export_freezes_the_numbers(run, document):
+    assert not Song.load(document).numbers_frozen
+    assert run("export", document, "--to", "csv")[0] == 0
+    assert json.loads(document.read_text(encoding="utf-8"))["numbers_frozen"] is True
