@@ -22,7 +22,7 @@ from typing import Any, Literal, Protocol, TypeVar
 
 from cuesuggest.errors import CuesuggestError
 
-__all__ = ["Failure", "Tell", "Watch", "run_all", "stop_signals"]
+__all__ = ["Failure", "StopSignals", "Tell", "Watch", "run_all", "stop_signals"]
 
 Task = TypeVar("Task")
 

@@ -1,30 +1,52 @@
 """Recordings: any audio file as blocks of samples, with an identity that does not depend on the decoder.
 
 Sample 0 is the first sample that the decoder hands out. Time stamps of containers are not used: counted samples of
-mp3, m4a, mov, ogg, opus and flac agree between decoders within 0.1 ms, time stamps do not.
+mp3, m4a, mov, ogg, opus and flac agree between decoders within 0.1 ms, time stamps do not. What an encoder put in
+front is left out where the file says so (mp3, m4a, mp4, mov, ogg, opus, webm, mkv do); a bare AAC stream (.aac, .ts)
+and avi do not say it, and their music comes some 25 ms later, here as in other players.
+
+So times are those of the sound, not of the picture: where the sound of a film begins half a second after its picture,
+second 0 is where the sound begins, and the film's own clock is half a second ahead of ours.
 """
 
 from __future__ import annotations
 
 import hashlib
 import math
+import stat
 from collections.abc import Generator, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from cuesuggest.errors import RecordingError
 
 if TYPE_CHECKING:
+    import av
     import numpy as np
 
-__all__ = ["Decoder", "Recording", "Window", "open_recording"]
+__all__ = ["LONGEST_HOURS", "Decoder", "Recording", "Window", "open_recording"]
 
 Decoder = Literal["soundfile", "av"]
-_Found = tuple[Decoder, int, int, float | None]
+_Found = tuple[Decoder, int, int, float | None, int]
 BLOCK_SECONDS = 6.0
+_BLOCK_VALUES = 1 << 22  # samples times channels: 64 channels or 192 kHz get shorter blocks, not more memory
 SHORTEST_SECONDS = 1.0  # Below a second there is no beat to compare with another.
+# Memory grows by some 300 MB an hour, and a few bytes of FLAC or Opus can hold days of silence. A long concert is less.
+LONGEST_HOURS = 4.0
+# A header that announces more than that may be wrong: it is believed once so much of it has really been decoded.
+_BELIEVED_SECONDS = 600.0
+_RATES = (4000, 800_000)  # Hz: from half of a telephone's to twice of the finest studio's; others are broken headers
+_LARGEST = 2.0**31  # Some programs write floats on the scale of whole numbers; anything larger is no sound.
+_LONGEST_PACKET = 1.0  # s; one that cannot be decoded and says it is longer is not believed
+_BAD_PACKETS = 500  # in a row: no music comes after them
+# Containers of sound and film. Others stay closed: playlists and the like would open further files, or the network.
+_CONTAINERS = (
+    "3g2,3gp,aa,aac,ac3,aiff,amr,amrnb,amrwb,ape,asf,au,avi,caf,dsf,dts,dv,eac3,flac,flv,gxf,iff,kux,live_flv,m4a,"
+    "matroska,mj2,mlp,mov,mp3,mp4,mpc,mpc8,mpeg,mpegts,mxf,nut,ogg,oma,rm,shn,sox,swf,tak,truehd,tta,voc,w64,wav,webm,"
+    "wsaud,wtv,wv,xwma"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +74,7 @@ class Recording:
 
     `sha256` is the digest of the file's bytes, not of decoded samples: lossy decoders differ from build to build.
     `announced` is the length in seconds that the file itself gives, which may be missing, rounded or wrong; what was
-    decoded decides.
+    decoded decides. `track` counts the file's audio tracks from 0; it is the first that can be decoded.
     """
 
     path: Path
@@ -61,6 +83,7 @@ class Recording:
     sample_rate: int
     channels: int
     announced: float | None
+    track: int = 0
 
     def blocks(self, window: Window | None = None) -> Iterator[np.ndarray]:
         """Decode in blocks of a few seconds.
@@ -73,28 +96,42 @@ class Recording:
         Yields
         ------
         ndarray of float32, shape (frames, channels)
-            Full scale is 1.0; samples that are not numbers are 0.
+            Full scale is 1.0; samples that are not numbers are 0, and so is what cannot be decoded in between.
 
         Raises
         ------
         RecordingError
-            If nothing can be decoded. A file that breaks off yields what came before.
+            If the file has gone, or the window holds more than four hours. A file that breaks off yields what came
+            before.
         """
         import numpy as np
 
         window = window or Window()
         first = round(window.start * self.sample_rate)
         last = math.inf if window.end is None else round(window.end * self.sample_rate)
+        most = self._most_samples(window)
+        given = 0
         decode = _soundfile_blocks if self.decoder == "soundfile" else _av_blocks
-        position = first if self.decoder == "soundfile" else 0
         with closing(decode(self, first)) as decoded:
             for block in decoded:
-                inside = block[max(0, first - position) : max(0, int(min(last - position, len(block))))]
-                position += len(block)
+                inside = block[: int(min(last - first - given, len(block)))]
+                given += len(inside)
+                if given > most:
+                    raise RecordingError(
+                        f"{self.path} holds more than {LONGEST_HOURS:g} hours of sound in the chosen part. "
+                        "Name the part that is the song with --from and --to and try again."
+                    )
                 if len(inside):
-                    yield np.nan_to_num(inside, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
-                if position >= last:
+                    inside[~(np.abs(inside) <= _LARGEST)] = 0.0
+                    yield inside
+                if given >= last - first:
                     return
+
+    def _most_samples(self, window: Window) -> float:
+        end = math.inf if window.end is None else window.end
+        expected = min(end, self.announced or 0.0) - window.start
+        too_long = expected > LONGEST_HOURS * 3600
+        return self.sample_rate * (_BELIEVED_SECONDS if too_long else LONGEST_HOURS * 3600)
 
 
 def open_recording(path: str | Path) -> Recording:
@@ -112,29 +149,48 @@ def open_recording(path: str | Path) -> Recording:
     Raises
     ------
     RecordingError
-        If there is no such file, it is a folder, it is empty, or no decoder can read it.
+        If there is no such file, it is a folder, a pipe or a device, it is empty, holds no sound, or no decoder can
+        read it.
     """
     path = Path(path)
-    if path.is_dir():
-        raise RecordingError(f"{path} is a folder. Name an audio file in it.")
-    try:
-        size = path.stat().st_size
-        with path.open("rb") as file:
-            digest = hashlib.file_digest(file, "sha256").hexdigest()
-    except FileNotFoundError:
-        raise RecordingError(f"{path} was not found. Check the name and the folder.") from None
-    except OSError as error:
-        raise RecordingError(f"{path} cannot be opened: {error.strerror}. Check who may read it.") from None
-    if size == 0:
-        raise RecordingError(f"{path} is empty (0 bytes). Copy or record it again.")
+    digest = _digest(path)
     for probe in (_probe_soundfile, _probe_av):
         found = probe(path)
         if found is not None:
+            _, rate, channels, _, _ = found
+            if not (_RATES[0] <= rate <= _RATES[1] and channels >= 1):
+                raise RecordingError(
+                    f"{path} says that it has {rate} samples a second and {channels} channels, which no sound has: its "
+                    "header is damaged. Copy or export it again."
+                )
             return Recording(path, digest, *found)
     raise RecordingError(
         f"{path} is not audio that can be decoded. If it plays elsewhere, export it from there as WAV or FLAC "
-        "and use that file."
+        "and use that file; if it does not, it was cut off or damaged: copy it again."
     )
+
+
+def _digest(path: Path) -> str:
+    """SHA-256 of a file's bytes, after everything has been refused that is not a file with something in it."""
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise RecordingError(f"{path} is a folder. Name an audio file in it.")
+        if not stat.S_ISREG(status.st_mode):
+            # Reading from it might wait for ever, and the way through the program reads twice.
+            raise RecordingError(f"{path} is a pipe or a device, not a file. Save its sound to a file and name that.")
+        if status.st_size == 0:
+            raise RecordingError(f"{path} is empty (0 bytes). Copy or record it again.")
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        raise RecordingError(f"{path} was not found. Check the name and the folder.") from None
+    except OSError as error:
+        raise RecordingError(
+            f"{path} cannot be opened: {error.strerror}. Check its name and who may read it."
+        ) from None
+    except ValueError as error:
+        raise RecordingError(f"{str(path)!r} is not the name of a file: {error}. Check the name.") from None
 
 
 def _probe_soundfile(path: Path) -> _Found | None:
@@ -144,75 +200,127 @@ def _probe_soundfile(path: Path) -> _Found | None:
         with soundfile.SoundFile(path) as file:
             if not file.frames > 0:
                 return None
-            return "soundfile", file.samplerate, file.channels, file.frames / file.samplerate
+            return "soundfile", file.samplerate, file.channels, file.frames / file.samplerate, 0
     except (soundfile.LibsndfileError, TypeError):  # TypeError: a headerless kind, such as .raw
         return None
 
 
 def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, None]:
+    """Samples from `first` on. Where soundfile loses its way, PyAV, which skips what is damaged, reads on."""
     import soundfile
 
-    with soundfile.SoundFile(recording.path) as file:
-        if first >= file.frames:
-            return
-        file.seek(first)
-        size = int(BLOCK_SECONDS * recording.sample_rate)
-        while True:
-            try:
-                block = file.read(size, dtype="float32", always_2d=True)
-            except soundfile.LibsndfileError:
-                return  # The file breaks off; what came before is good.
-            if not len(block):
+    position = first
+    try:
+        with soundfile.SoundFile(recording.path) as file:
+            if first >= file.frames:
                 return
-            yield block
+            file.seek(first)
+            while len(block := file.read(_block_frames(recording), dtype="float32", always_2d=True)):
+                position += len(block)
+                yield block
+    except soundfile.LibsndfileError:
+        yield from _av_blocks(recording, position)
+
+
+def _block_frames(recording: Recording) -> int:
+    return max(1, min(int(BLOCK_SECONDS * recording.sample_rate), _BLOCK_VALUES // recording.channels))
+
+
+@contextmanager
+def _container(path: Path) -> Iterator[Any]:
+    """Open a file for PyAV. A file, not its name: names like "concat:a.mp3" mean something else to it."""
+    import av
+
+    with path.open("rb") as file, av.open(file, options={"format_whitelist": _CONTAINERS}) as container:
+        yield container
 
 
 def _probe_av(path: Path) -> _Found | None:
     import av
 
     try:
-        with av.open(str(path)) as container:
-            if not container.streams.audio:
-                return None
-            stream = container.streams.audio[0]
-            # The first frame, not the header, tells the rate: some headers leave out what the codec doubles.
-            frame = next(iter(container.decode(stream)), None)
-            if frame is None or not frame.sample_rate:
-                return None
+        with _container(path) as container:
+            tracks = len(container.streams.audio)
             announced = None if container.duration is None else container.duration / av.time_base
-            return "av", int(frame.sample_rate), len(frame.layout.channels), announced
-    except (av.FFmpegError, ValueError):
-        return None
+            if not tracks and container.streams.video:
+                raise RecordingError(f"{path} has no sound in it. Use the file that the sound was recorded in.")
+        for track in range(tracks):
+            with _container(path) as container:
+                # The first frame, not the header, tells the rate: some headers leave out what the codec doubles.
+                frame = next((part for part in _frames(container, track) if not isinstance(part, float)), None)
+                if frame is not None and frame.sample_rate:
+                    return "av", int(frame.sample_rate), frame.layout.nb_channels, announced, track
+    except (av.FFmpegError, OSError, ValueError):
+        pass
+    return None
+
+
+def _frames(container: Any, track: int) -> Iterator[av.AudioFrame | float]:
+    """Frames of a track; in place of a packet that cannot be decoded, its seconds."""
+    import av
+
+    stream = container.streams.audio[track]
+    if stream.codec_context is None:
+        return
+    failed = 0
+    packets = container.demux(stream)
+    while failed < _BAD_PACKETS:
+        try:
+            packet = next(packets)
+        except (StopIteration, av.FFmpegError):
+            return  # The end, or the file breaks off; what came before is good.
+        try:
+            yield from packet.decode()
+            failed = 0
+        except av.FFmpegError:
+            failed += 1
+            if packet.duration and packet.time_base:
+                yield float(packet.duration * packet.time_base)
 
 
 def _av_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, None]:
+    """Samples from `first` on; what lies before is decoded too, or its samples could not be counted."""
     import av
     import numpy as np
 
-    size = int(BLOCK_SECONDS * recording.sample_rate)
+    size = _block_frames(recording)
     waiting: list[np.ndarray] = []
     count = 0
-    with av.open(str(recording.path)) as container:
-        convert = av.AudioResampler(format="fltp")
-        frames = container.decode(container.streams.audio[0])
-        while True:
-            try:
-                frame = next(frames, None)
-                if frame is not None and (
-                    frame.sample_rate != recording.sample_rate or len(frame.layout.channels) != recording.channels
-                ):
-                    break  # Another kind of sound begins; what came before is good.
-                made = [] if frame is None else convert.resample(frame)
-            except av.FFmpegError:
-                break  # The file breaks off; what came before is good.
-            for part in made:
-                samples = part.to_ndarray().T
-                waiting.append(samples)
-                count += len(samples)
-            if count >= size or (frame is None and count):
-                yield np.concatenate(waiting)
-                waiting, count = [], 0
-            if frame is None:
-                return
-        if count:
-            yield np.concatenate(waiting)
+    try:
+        with _container(recording.path) as container:
+            for frame in _frames(container, recording.track):
+                samples = _samples(frame, recording)
+                part = samples[first:]
+                first = max(0, first - len(samples))
+                waiting.append(part)
+                count += len(part)
+                if count >= size:
+                    yield np.concatenate(waiting)
+                    waiting, count = [], 0
+    except (av.FFmpegError, OSError) as error:
+        raise RecordingError(f"{recording.path} cannot be read any more: {error}. Is it still there?") from None
+    if count:
+        yield np.concatenate(waiting)
+
+
+def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
+    """A frame as the recording's kind of samples; silence for what is damaged."""
+    import numpy as np
+
+    channels = recording.channels
+    if isinstance(frame, float):
+        return np.zeros((round(min(frame, _LONGEST_PACKET) * recording.sample_rate), channels), np.float32)
+    if frame.sample_rate != recording.sample_rate:
+        # Nearly always one frame with a damaged header.
+        return _samples(frame.samples / max(frame.sample_rate, 1), recording)
+    raw = frame.to_ndarray()
+    raw = raw.T if frame.format.is_planar else raw.reshape(frame.samples, -1)
+    if raw.dtype.kind == "u":
+        found = (raw.astype(np.float32) - 128) / 128
+    elif raw.dtype.kind == "i":
+        found = raw.astype(np.float32) / 2.0 ** (8 * raw.dtype.itemsize - 1)
+    else:
+        found = raw.astype(np.float32)
+    if found.shape[1] != channels:  # Some coded stereo begins as mono until its second channel is known.
+        found = np.repeat(found.mean(axis=1, keepdims=True), channels, axis=1)
+    return np.ascontiguousarray(found)

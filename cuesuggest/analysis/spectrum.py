@@ -13,6 +13,7 @@ import numpy as np
 import soxr
 from scipy import fft
 
+from cuesuggest.analysis.frames import BANDS, FRAME_RATE, HOP, LOUD, RATE, band_edges
 from cuesuggest.analysis.loudness import LoudnessMeter
 from cuesuggest.errors import RecordingError
 from cuesuggest.recording import SHORTEST_SECONDS, Recording, Window
@@ -20,17 +21,11 @@ from cuesuggest.recording import SHORTEST_SECONDS, Recording, Window
 __all__ = ["BANDS", "CHROMA_RATE", "FEATURE_VERSION", "FRAME_RATE", "Spectrum", "band_edges", "hear", "running_sums"]
 
 FEATURE_VERSION = 1
-RATE = 22050
-HOP = 441
-FRAME_RATE = RATE / HOP
-BANDS = 64
 CHROMA_RATE = 10.0
 _FFT = 2048
 _CHROMA_FFT = 8192
 _CHROMA_HOP = round(RATE / CHROMA_RATE)
 _CHROMA_RANGE = (65.0, 2100.0)  # C2 to C7: below, an 8192-point window cannot tell semitones apart
-_LOW, _HIGH, _BEND = 30.0, 10000.0, 150.0
-_LOUD = 50.0
 _CHUNK = 2048  # frames transformed at once: small enough for a processor's cache, large enough for numpy
 # A mono sum that holds less than this share of the channels' power has lost its music to opposite phase.
 _CANCELLED = 0.02
@@ -92,18 +87,6 @@ def running_sums(values: np.ndarray) -> np.ndarray:
     ndarray of float64, shape (n + 1, …)
     """
     return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0, dtype=np.float64)])
-
-
-def band_edges() -> np.ndarray:
-    """Corners of the 64 triangular bands, evenly spaced in log(1 + f / 150).
-
-    Returns
-    -------
-    ndarray, shape (66,)
-        Hz, from 30 to 10000; band b rises from corner b to b + 1 and falls to b + 2.
-    """
-    bent = np.linspace(np.log1p(_LOW / _BEND), np.log1p(_HIGH / _BEND), BANDS + 2)
-    return _BEND * np.expm1(bent)
 
 
 def hear(
@@ -260,7 +243,7 @@ def _compress(bands: np.ndarray, level: np.ndarray) -> np.ndarray:
     loud = float(np.percentile(active, 95)) if len(active) else 0.0
     if loud <= 0:
         return np.zeros_like(bands)
-    np.multiply(bands, _LOUD / loud, out=bands)
+    np.multiply(bands, LOUD / loud, out=bands)
     return np.log1p(bands, out=bands)
 
 

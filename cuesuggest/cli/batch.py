@@ -14,10 +14,13 @@ import click
 from cuesuggest.cli.progress import Bars, bars, share_done
 
 if TYPE_CHECKING:
+    from cuesuggest.analysis.listen import Step
     from cuesuggest.pool import Failure, Tell
+    from cuesuggest.workflow import Drafted
 
-__all__ = ["Request", "draft_several", "usable_jobs"]
+__all__ = ["LAST_STEP", "Request", "draft", "draft_several", "usable_jobs"]
 
+LAST_STEP = "cues"  # After it the document is written, and a stop has to wait.
 _NAMED = 10  # songs named when a run is stopped; the rest are counted
 
 
@@ -37,7 +40,7 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True)
-class _Drafted:
+class _Written:
     """What is told of a song; the song itself stays in the process that drafted it."""
 
     bars: int | None
@@ -50,6 +53,22 @@ class _Drafted:
 @dataclass(frozen=True, slots=True)
 class _Current:
     """The document was there and would come out the same."""
+
+
+def draft(request: Request, step: Step | None) -> Drafted:
+    """Draft one song and save it."""
+    from cuesuggest.workflow import draft_file
+
+    return draft_file(
+        request.recording,
+        document=request.document,
+        profile=request.profile,
+        rig=request.rig,
+        start=request.start,
+        end=request.end,
+        carry_over=request.carry_over,
+        step=step,
+    )
 
 
 def usable_jobs(asked: int, songs: int) -> int:
@@ -100,10 +119,10 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
     return 1 if written else 2
 
 
-def _draft(request: Request, tell: Tell) -> _Drafted | _Current:
-    """Draft one song and save it; in a worker's process if there are several."""
+def _draft(request: Request, tell: Tell) -> _Written | _Current:
+    """Do one song of several; in a worker's process if that is asked for."""
     from cuesuggest.recording import open_recording
-    from cuesuggest.workflow import draft_file, is_current
+    from cuesuggest.workflow import is_current
 
     if not request.again and is_current(
         request.recording,
@@ -120,25 +139,15 @@ def _draft(request: Request, tell: Tell) -> _Drafted | _Current:
 
     def step(doing: str, seconds: float | None) -> None:
         heard = (seconds - start) / (end - start) if seconds is not None and end and end > start else None
-        # After the last step the document is written.
-        tell((doing, seconds, share_done(doing, heard)), writing=doing == "cues")
+        tell((doing, seconds, share_done(doing, heard)), writing=doing == LAST_STEP)
 
-    drafted = draft_file(
-        request.recording,
-        document=request.document,
-        profile=request.profile,
-        rig=request.rig,
-        start=request.start,
-        end=request.end,
-        carry_over=request.carry_over,
-        step=step,
-    )
+    drafted = draft(request, step)
     song = drafted.song
-    return _Drafted(
+    return _Written(
         None if song.analysis.music_start is None else sum(bar.number >= 1 for bar in song.analysis.bars),
         sum(cue.status != "rejected" for cue in song.cues),
         len(song.questions),
-        tuple(drafted.rerun.lines) if drafted.rerun else (),
+        drafted.rerun.lines if drafted.rerun else (),
     )
 
 
@@ -147,7 +156,7 @@ class _News:
 
     def __init__(self, requests: Sequence[Request], shown: Bars, quiet: bool) -> None:
         self._requests, self._bars, self._quiet = requests, shown, quiet
-        self._results: dict[int, _Drafted | _Current | Failure] = {}
+        self._results: dict[int, _Written | _Current | Failure] = {}
         counts = Counter(request.recording.name for request in requests)
         self._names = [
             click.format_filename(r.recording.name if counts[r.recording.name] == 1 else r.recording) for r in requests
@@ -159,16 +168,16 @@ class _News:
     def told(self, index: int, note: tuple[str, float | None, float | None]) -> None:
         self._bars.told(index, *note)
 
-    def ended(self, index: int, result: _Drafted | _Current | Failure) -> None:
+    def ended(self, index: int, result: _Written | _Current | Failure) -> None:
         self._results[index] = result
-        if isinstance(result, _Drafted | _Current):
+        if isinstance(result, _Written | _Current):
             self._bars.ended(index, failed=False)
             if not self._quiet:
                 self._tell(index, result)
         else:
             self._bars.ended(index, failed=True)
 
-    def _tell(self, index: int, result: _Drafted | _Current) -> None:
+    def _tell(self, index: int, result: _Written | _Current) -> None:
         request, name = self._requests[index], self._names[index]
         beside = request.document.parent == request.recording.parent
         document = click.format_filename(request.document.name if beside else request.document)
@@ -189,7 +198,7 @@ class _News:
     def count(self) -> tuple[int, int, int]:
         """How many were written, were done already, failed."""
         results = self._results.values()
-        written = sum(isinstance(result, _Drafted) for result in results)
+        written = sum(isinstance(result, _Written) for result in results)
         current = sum(isinstance(result, _Current) for result in results)
         return written, current, len(results) - written - current
 
@@ -198,7 +207,7 @@ class _News:
         return [
             (_sentence(self._requests[k].recording, result), result.trace)
             for k, result in sorted(self._results.items())
-            if not isinstance(result, _Drafted | _Current)
+            if not isinstance(result, _Written | _Current)
         ]
 
 
@@ -207,8 +216,8 @@ def _sentence(recording: Path, failure: Failure) -> str:
         return failure.words
     if failure.kind == "died":
         return (
-            f"{recording}: the process that worked on it ended unexpectedly ({failure.words}). If this happens again "
-            "with this song alone, export the recording as WAV or FLAC and use that file."
+            f"{recording}: the process that worked on it ended unexpectedly ({failure.words}). Run it "
+            "alone; if that ends the same way, export the recording as WAV or FLAC and use that file."
         )
     return (
         f"{recording}: something unforeseen went wrong ({failure.words}). Run it alone with --debug and report what "

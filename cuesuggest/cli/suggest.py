@@ -5,11 +5,12 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from cuesuggest.cli.batch import Request, draft_several, usable_jobs
+from cuesuggest.cli.batch import LAST_STEP, Request, draft, draft_several, usable_jobs
 from cuesuggest.cli.inputs import songs
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.shared import FILE, everywhere, width
@@ -17,6 +18,7 @@ from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
 
 if TYPE_CHECKING:
+    from cuesuggest.pool import StopSignals
     from cuesuggest.workflow import Drafted
 
 __all__ = ["suggest"]
@@ -77,32 +79,28 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
 
     with stop_signals() as stop, stop.break_in():
         try:
-            drafted = _drafted(request, quiet=quiet)
+            drafted = _drafted(request, stop, quiet=quiet)
         except RecordingChangedError as error:
             if not (sys.stdin.isatty() and sys.stderr.isatty()):
                 raise
             click.echo(str(error), err=True)
             click.confirm("Carry the decisions over?", err=True, abort=True)
-            drafted = _drafted(replace(request, carry_over=True), quiet=quiet)
+            drafted = _drafted(replace(request, carry_over=True), stop, quiet=quiet)
     if quiet:
         return
-    for line in drafted.rerun.lines if drafted.rerun else ():
-        click.echo(line)
-    click.echo(song_text(drafted.song, width()))
+    lines = drafted.rerun.lines if drafted.rerun else ()
+    for line in lines:
+        click.echo(fill(line, width(), subsequent_indent="  "))
+    click.echo(("\n" if lines else "") + song_text(drafted.song, width()))
     click.echo(f"Written: {click.format_filename(drafted.path)}")
 
 
-def _drafted(request: Request, *, quiet: bool) -> Drafted:
-    from cuesuggest.workflow import draft_file
+def _drafted(request: Request, stop: StopSignals, *, quiet: bool) -> Drafted:
+    with progress(click.format_filename(request.recording.name), quiet=quiet) as shown:
 
-    with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
-        return draft_file(
-            request.recording,
-            document=request.document,
-            profile=request.profile,
-            rig=request.rig,
-            start=request.start,
-            end=request.end,
-            carry_over=request.carry_over,
-            step=step,
-        )
+        def step(doing: str, seconds: float | None) -> None:
+            stop.breaks_in = doing != LAST_STEP
+            if shown:
+                shown(doing, seconds)
+
+        return draft(request, step)

@@ -1,0 +1,123 @@
+"""The network that observes: band magnitudes in, log-likelihood ratios of every frame out.
+
+A temporal convolutional network after Böck and Davies 2020 (ISMIR, "Deconstruct, analyse, reconstruct"): three small
+convolutions over bands, then residual layers of two dilated convolutions each, whose reach doubles from layer to layer.
+Trained by `cuesuggest.training.network` on rendered songs only; run here by matrix products. Classes were weighted
+alike in training, so that a logit is close to a log-likelihood ratio.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from cuesuggest.analysis.spectrum import Spectrum, active_frames
+
+__all__ = ["HEADS", "heads_of"]
+
+HEADS = ("beat", "downbeat", "opens", "music", "section", "voice", "build")
+"""What each row of logits is about. `opens`: a beat that falls here is a downbeat; `downbeat`: one is here at all."""
+
+_CHUNK = 2048  # frames that pass the front at once
+
+
+@cache
+def _weights() -> dict[str, np.ndarray]:
+    with resources.files(__package__).joinpath("network.npz").open("rb") as file:
+        return {name: values.astype(np.float32) for name, values in np.load(file).items()}
+
+
+def heads_of(spectrum: Spectrum, weights: dict[str, np.ndarray] | None = None) -> np.ndarray:
+    """Run the network over a recording.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    weights : dict of ndarray, optional
+        By the names of the trained modules; the shipped ones if left out.
+
+    Returns
+    -------
+    ndarray of float32, shape (7, frames)
+        Logits in the order of `HEADS`.
+    """
+    weights = weights or _weights()
+    x = _front(_normalised(spectrum), weights)
+    layer = 0
+    while f"body.{layer}.near.weight" in weights:
+        x = _residual(x, layer, weights)
+        layer += 1
+    return np.ascontiguousarray((_elu(x) @ _matrix(weights, "heads") + weights["heads.bias"]).T)
+
+
+def _front(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
+    """Frames x bands -> frames x width: attacks and timbre of each frame and its neighbours."""
+    first, second, third = (_matrix(weights, name) for name in ("first", "second", "third"))
+    padded = np.pad(x, ((1, 1), (0, 0)))
+    seen = sliding_window_view(padded, (3, 3))  # frames x 62 x 3 x 3
+    parts = []
+    for start in range(0, len(x), _CHUNK):
+        chunk = seen[start : start + _CHUNK]
+        y = _pooled(_elu(chunk.reshape(*chunk.shape[:2], 9) @ first + weights["first.bias"]))
+        around = np.moveaxis(sliding_window_view(y, 10, axis=1), -1, -2)  # frames x 11 x 10 x front
+        y = _pooled(_elu(around.reshape(*around.shape[:2], -1) @ second + weights["second.bias"]))
+        parts.append(y.reshape(len(y), -1))
+    y = np.pad(np.concatenate(parts), ((1, 1), (0, 0)))
+    frames = len(x)
+    return _elu(np.concatenate([y[k : k + frames] for k in range(3)], axis=1) @ third + weights["third.bias"])
+
+
+def _pooled(y: np.ndarray) -> np.ndarray:
+    """Largest of three neighbouring bands; what is left over at the top is dropped."""
+    bands = y.shape[1] // 3
+    return np.asarray(y[:, : 3 * bands].reshape(len(y), bands, 3, -1).max(axis=2))
+
+
+def _residual(x: np.ndarray, layer: int, weights: dict[str, np.ndarray]) -> np.ndarray:
+    name = f"body.{layer}"
+    both = [
+        _dilated(x, _matrix(weights, f"{name}.{branch}"), weights[f"{name}.{branch}.bias"], 2 ** (layer + far))
+        for far, branch in enumerate(("near", "far"))
+    ]
+    y = _elu(np.concatenate(both, axis=1)) @ _matrix(weights, f"{name}.join") + weights[f"{name}.join.bias"]
+    return np.asarray(x + _elu(y) @ _matrix(weights, f"{name}.out") + weights[f"{name}.out.bias"])
+
+
+def _dilated(x: np.ndarray, matrix: np.ndarray, bias: np.ndarray, dilation: int) -> np.ndarray:
+    """Five taps, `dilation` frames apart, silence beyond the ends."""
+    frames, width = x.shape
+    taps = matrix.reshape(5, width, -1)
+    y = x @ taps[2] + bias
+    for tap in (0, 1, 3, 4):
+        shift = (tap - 2) * dilation
+        if abs(shift) >= frames:
+            continue
+        if shift < 0:
+            y[-shift:] += x[:shift] @ taps[tap]
+        else:
+            y[:-shift] += x[shift:] @ taps[tap]
+    return np.asarray(y)
+
+
+def _normalised(spectrum: Spectrum) -> np.ndarray:
+    """Take off each band's mean and one spread for all, both of the active frames."""
+    active = active_frames(spectrum.level)
+    if not active.any():
+        return np.zeros_like(spectrum.bands)
+    heard = spectrum.bands[active]
+    mean = heard.mean(axis=0)
+    spread = float(np.sqrt(np.square(heard - mean).mean()))
+    return np.asarray((spectrum.bands - mean) / max(spread, 1e-3))
+
+
+def _elu(x: np.ndarray) -> np.ndarray:
+    return np.where(x > 0, x, np.expm1(np.minimum(x, 0)))
+
+
+def _matrix(weights: dict[str, np.ndarray], name: str) -> np.ndarray:
+    """Weights of a convolution as a matrix, (inputs, outputs); inputs ordered place by place, channels innermost."""
+    kernel = weights[f"{name}.weight"]
+    return np.ascontiguousarray(np.moveaxis(kernel, 1, -1).reshape(len(kernel), -1).T)
