@@ -9,8 +9,9 @@ from cuesuggest.cues import Cue, CueKind, Place
 from cuesuggest.errors import EditError
 from cuesuggest.rerun import between
 from cuesuggest.rules import Grid, count_word
-from cuesuggest.song import AddCue, Edit, RemoveCue, SetCue, SetSection, SetTitle, Song
+from cuesuggest.song import AddCue, Edit, RemoveCue, SetCorrections, SetCue, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges
+from cuesuggest.statements import described
 
 __all__ = ["added", "describe", "find_cues", "find_section", "moved", "place_at", "removed", "with_level"]
 
@@ -229,6 +230,8 @@ def describe(song: Song, edit: Edit) -> str:
             return f"{name}: " + ", ".join(_said(song, key, value) for key, value in edit.changes.items())
         case SetTitle():
             return f"the song is called {edit.title!r}"
+        case SetCorrections():
+            return "stated: " + ("; ".join(described(edit.corrections)) or "nothing")
 
 
 def _cue_name(song: Song, id_: str) -> str:

@@ -315,12 +315,11 @@ def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
         return _samples(frame.samples / max(frame.sample_rate, 1), recording)
     raw = frame.to_ndarray()
     raw = raw.T if frame.format.is_planar else raw.reshape(frame.samples, -1)
+    found: np.ndarray = raw.astype(np.float32)
     if raw.dtype.kind == "u":
-        found = (raw.astype(np.float32) - 128) / 128
+        found = (found - 128) / 128
     elif raw.dtype.kind == "i":
-        found = raw.astype(np.float32) / 2.0 ** (8 * raw.dtype.itemsize - 1)
-    else:
-        found = raw.astype(np.float32)
+        found = found / np.float32(2.0 ** (8 * raw.dtype.itemsize - 1))
     if found.shape[1] != channels:  # Some coded stereo begins as mono until its second channel is known.
         found = np.repeat(found.mean(axis=1, keepdims=True), channels, axis=1)
     return np.ascontiguousarray(found)

@@ -12,7 +12,7 @@ from cuesuggest.cues import Cue, Look, PlannedSection, clock
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["analysis_text", "song_text"]
+__all__ = ["analysis_summary", "analysis_text", "song_text"]
 
 _NARROWEST = 40
 
@@ -84,6 +84,20 @@ def analysis_text(analysis: SongAnalysis, width: int = 100) -> str:
         bar = "" if event.bar is None else f", bar {event.bar} beat {event.beat:g}"
         lines.append(f"  {event.kind:<12}{clock(event.start)} to {clock(event.end)}{bar}")
     return "\n".join(lines) + "\n"
+
+
+def analysis_summary(analysis: SongAnalysis) -> list[str]:
+    """Write tempo, bars and form in a few lines.
+
+    Parameters
+    ----------
+    analysis : SongAnalysis
+
+    Returns
+    -------
+    list of str
+    """
+    return _heard(analysis, 120)
 
 
 def _heard(analysis: SongAnalysis, width: int) -> list[str]:

@@ -26,6 +26,7 @@ _RATE = 10.0  # Envelope samples a second when two recordings are compared.
 # Correlation of two envelopes. The same take encoded anew or trimmed stays above 0.99; another take of a song
 # with the same form reaches 0.8.
 _SAME_SOUND = 0.95
+_SAME_MOMENT = 0.04  # s
 _SHARED = 0.6  # Share of the shorter recording that must sound in both.
 
 
@@ -33,7 +34,8 @@ _SHARED = 0.6  # Share of the shorter recording that must sound in both.
 class Match:
     """How the sound of a document's recording answers the sound heard now."""
 
-    kind: Literal["same", "shifted", "other"]
+    kind: Literal["same", "shifted", "other", "bars", "seconds"]
+    """The last two: the same sound with other bars, and what a cue holds on to there."""
     lag: float = 0.0
     """Seconds by which things come later now."""
 
@@ -198,6 +200,10 @@ class _Mover:
             return self._grid.place(place.bar, place.beat)
         if self._match.kind == "other":
             return self._by_section(place)
+        if self._match.kind == "bars":
+            return self._same_bar(place.bar, place.beat)
+        if self._match.kind == "seconds":
+            return self._same_time(place.seconds)
         return self._by_ear(place.seconds + self._match.lag, place.beat)
 
     def _time(self, place: Place) -> Place | str:
@@ -229,6 +235,26 @@ class _Mover:
         if place.beat >= bar.beats + 1:
             return f"bar {number} has only {bar.beats} beats in this recording"
         return self._grid.place(number, place.beat)
+
+    def _same_bar(self, number: int, beat: float) -> Place | str:
+        bar = self._grid.bar(number)
+        if bar is None or beat >= bar.beats + 1:
+            return f"there is no bar {number} with that beat any more"
+        return self._grid.place(number, beat)
+
+    def _same_time(self, seconds: float) -> Place | str:
+        """Return the beat or part of a beat at a time; a few hundredths of a second are not heard."""
+        at = self._grid.locate(seconds)
+        if at.bar is None or at.beat is None:
+            near = next((bar for bar in self._grid.bars if abs(bar.start - seconds) < _SAME_MOMENT), None)
+            return "there are no bars at that time any more" if near is None else self._grid.place(near.number)
+        for parts in (1, 2, 3, 4):
+            beat = round(at.beat * parts) / parts
+            bar = self._grid.bar(at.bar)
+            place = self._grid.after(at.bar) if bar and beat >= bar.beats + 1 else self._grid.place(at.bar, beat)
+            if place.bar is not None and abs(place.seconds - seconds) < _SAME_MOMENT:
+                return place
+        return at
 
     def _by_ear(self, seconds: float, beat: float) -> Place | str:
         """Return the downbeat nearest to what was a downbeat, or the same part of the nearest beat."""
@@ -286,6 +312,12 @@ class _Mover:
             series = moved
         if place == cue.place and series == cue.series:
             return cue
+        if self._match.kind == "seconds" and self._grid.bars:
+            # The same length in time is another number of beats where beats are counted anew.
+            beat, before = self._grid.beat_seconds(place.seconds), self._old.beat_seconds(cue.place.seconds)
+            scaled = (None if n is None else round(n * before / beat * 4) / 4 for n in (cue.up_beats, cue.down_beats))
+            up_beats, down_beats = scaled
+            return replace(cue, place=place, series=series, up_beats=up_beats, down_beats=down_beats)
         back = -1.0 if cue.anchor == "lands-on" else 1.0
         up, down = (
             self._grid.span(place, back * beats) if beats and abs(place.seconds - cue.place.seconds) > 1e-3 else seconds
@@ -355,7 +387,9 @@ def _candidates(old: Song) -> list[Cue]:
     return [*old.cues, *(each.cue for each in old.unplaced if each.cue.id not in ids)]
 
 
-def merged(old: Song, fresh: Song, match: Match, notes: Iterable[str] = ()) -> tuple[Song, Rerun]:
+def merged(
+    old: Song, fresh: Song, match: Match, notes: Iterable[str] = (), *, revision: int | None = None
+) -> tuple[Song, Rerun]:
     """Lay what was decided in a document over a fresh draft.
 
     Parameters
@@ -368,11 +402,13 @@ def merged(old: Song, fresh: Song, match: Match, notes: Iterable[str] = ()) -> t
         How their recordings answer each other.
     notes : iterable of str
         Sentences to tell with the rest.
+    revision : int, optional
+        Of the result, which keeps the history whole: it belongs to a change that is in it already. Left out, the
+        result is one above the old one, and changes that can no longer be taken back leave the history.
 
     Returns
     -------
     Song
-        Revision one above the old one's.
     Rerun
     """
     mover = _Mover(old.analysis, fresh.analysis, match)
@@ -401,7 +437,7 @@ def merged(old: Song, fresh: Song, match: Match, notes: Iterable[str] = ()) -> t
     wanted = {cue.look for cue in cues} - looks
     song = fresh.replaced(
         title=old.title,
-        revision=old.revision + 1,
+        revision=old.revision + 1 if revision is None else revision,
         corrections=old.corrections,
         numbers_frozen=old.numbers_frozen,
         looks=(*fresh.looks, *(look for look in old.looks if look.id in wanted)),
@@ -409,8 +445,11 @@ def merged(old: Song, fresh: Song, match: Match, notes: Iterable[str] = ()) -> t
         unplaced=tuple(unplaced),
     )
     same_bars = [bar.start for bar in old.analysis.bars] == [bar.start for bar in song.analysis.bars]
-    history = tuple(entry for entry in old.history if _can_be_undone(entry, song, same_bars))
-    song = song.replaced(history=history)
+    history, undone = old.history, old.undone
+    if revision is None:
+        history = tuple(entry for entry in history if _can_be_undone(entry, song, same_bars))
+        undone = ()
+    song = song.replaced(history=history, undone=undone)
     song._stored = old._stored
     before = {cue.id for cue in old.cues}
     told = Rerun(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest import __version__
-from cuesuggest.analysis.listen import Step, analyze_recording
-from cuesuggest.analysis.spectrum import FEATURE_VERSION
+from cuesuggest.analysis.listen import Step, analyze_spectrum
+from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.cache import cached_spectrum, keep_spectrum
 from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.recording import Recording, Window, open_recording
 from cuesuggest.rerun import Match, Rerun, carried, compare, decided, merged, pins
@@ -23,7 +26,21 @@ from cuesuggest.rules import (
     profile_from_values,
     rig_from_values,
 )
-from cuesuggest.song import RecordingFile, Settings, Song, SongWindow, Versions, path_from
+from cuesuggest.song import (
+    BarOneCorrection,
+    Correction,
+    DownbeatCorrection,
+    HistoryEntry,
+    RecordingFile,
+    SetCorrections,
+    Settings,
+    Song,
+    SongWindow,
+    TempoCorrection,
+    TimeSignatureCorrection,
+    Versions,
+    path_from,
+)
 
 __all__ = [
     "Drafted",
@@ -80,7 +97,29 @@ def analyze(
     RecordingError
         If the file cannot be read or the part holds less than a second of sound.
     """
-    return analyze_recording(open_recording(recording), Window(start, end), step)
+    return _listened(open_recording(recording), Window(start, end), (), step)
+
+
+def _listened(
+    heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None
+) -> SongAnalysis:
+    """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
+    spectrum = cached_spectrum(heard.sha256, window)
+    if spectrum is None:
+        if step:
+            step("listening", 0.0)
+        spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
+        keep_spectrum(heard.sha256, window, spectrum)
+    return analyze_spectrum(spectrum, step, _known(corrections))
+
+
+def _known(corrections: Sequence[Correction]) -> Known:
+    return Known(
+        downbeats=tuple(fact.time for fact in corrections if isinstance(fact, DownbeatCorrection)),
+        tempi=tuple((fact.bpm, fact.from_, fact.to) for fact in corrections if isinstance(fact, TempoCorrection)),
+        signatures=tuple((fact.value, fact.from_) for fact in corrections if isinstance(fact, TimeSignatureCorrection)),
+        bar_one=next((fact.time for fact in corrections if isinstance(fact, BarOneCorrection)), None),
+    )
 
 
 def suggest(
@@ -124,7 +163,7 @@ def suggest(
     """
     chosen = _Chosen(_profile(profile), _rig(rig), Window(start, end))
     heard = open_recording(recording)
-    analysis = analyze_recording(heard, chosen.window, step)
+    analysis = _listened(heard, chosen.window, (), step)
     return _drafted(heard, analysis, chosen, Path(document) if document else document_path(heard.path), step)
 
 
@@ -252,9 +291,11 @@ def suggest_again(
     """
     chosen = _chosen(profile, rig, start, end, earlier)
     heard = open_recording(recording)
-    analysis = analyze_recording(heard, chosen.window, step)
+    # Facts are about times in the sound that they were stated for.
+    same = heard.sha256 == earlier.recording.sha256
+    analysis = _listened(heard, chosen.window, earlier.corrections if same else (), step)
     match, notes = Match("same"), []
-    if heard.sha256 != earlier.recording.sha256:
+    if not same:
         match = compare(earlier.analysis, analysis)
         notes.append(_about(match, heard))
         if match.kind == "other" and _has_decisions(earlier) and not carry_over:
@@ -270,6 +311,56 @@ def suggest_again(
     song, rerun = merged(earlier, fresh, match, notes)
     clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
     return song, replace(rerun, lines=(*rerun.lines, *clashes))
+
+
+def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:
+    """Hear a song anew if an edit has changed what is stated about its music.
+
+    Parameters
+    ----------
+    before, after : Song
+        Around the edit, or several.
+    document : str or Path
+        Where the song lies, to find its recording; that is listened to only if nothing was kept of it.
+    step : callable, optional
+        Told the name of each step.
+
+    Returns
+    -------
+    Song
+        `after` itself if nothing was stated.
+    Rerun or None
+
+    Raises
+    ------
+    DocumentError, RecordingChangedError
+        If the recording is not there, or is another one by now.
+    """
+    if before.corrections == after.corrections:
+        return after, None
+    heard = open_recording(_source(Path(document), after))
+    if heard.sha256 != after.recording.sha256:
+        raise RecordingChangedError(
+            f"{heard.path} is not the file that the document was made from, so nothing can be stated about its times. "
+            f"Run suggest on {document} first."
+        )
+    chosen = _chosen(None, None, None, None, after)
+    analysis = _listened(heard, chosen.window, after.corrections, step)
+    keeps = {entry.edit.keeps for entry in _new_entries(before, after) if isinstance(entry.edit, SetCorrections)}
+    match = Match("bars" if keeps == {"bars"} else "seconds")
+    analysis, lost = carried(after, analysis, Match("same"))
+    fresh = _drafted(heard, analysis, chosen, Path(document), step, pins(after, analysis, match))
+    song, rerun = merged(after, fresh, match, lost, revision=after.revision)
+    clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
+    return song, replace(rerun, lines=(*rerun.lines, *clashes))
+
+
+def _new_entries(before: Song, after: Song) -> list[HistoryEntry]:
+    """Return the changes between two songs: made, made again, or taken back."""
+    same = 0
+    while same < min(len(before.history), len(after.history)) and before.history[same] == after.history[same]:
+        same += 1
+    return [*before.history[same:], *after.history[same:]]
 
 
 def _about(match: Match, heard: Recording) -> str:

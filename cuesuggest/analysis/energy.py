@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.loudness import to_lufs
+from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, band_edges, running_sums
 from cuesuggest.analysis.types import DriveParts
 
@@ -26,6 +26,7 @@ _WEIGHTS = {"loudness": 0.5, "low_end": 0.15, "density": 0.2, "brightness": 0.15
 _FLAT_WEIGHTS = {"loudness": 0.2, "low_end": 0.25, "density": 0.3, "brightness": 0.25}
 # Bars of a levelled recording differ by less than this (10th to 90th percentile): its loudness says little.
 _FLAT_SPREAD_LU = 4.0
+_SONG_RANGE_LU = 50.0  # further under the loud bars is silence
 _ENVELOPE_DB = 30.0
 _ATTACK = 0.35  # rise of compressed magnitude, mean over the bands, that counts as an attack
 
@@ -37,7 +38,7 @@ class BarEnergy:
     Attributes
     ----------
     loudness : ndarray, shape (bars,)
-        LUFS.
+        LUFS, at least -70 or 50 under the loud bars.
     parts : tuple of DriveParts
     drive : ndarray, shape (bars,)
         0..1.
@@ -68,8 +69,10 @@ def bar_energy(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> BarE
     BarEnergy
     """
     power = _mean_between(spectrum.power, 1 / spectrum.power_step, starts - spectrum.start, ends - spectrum.start)
-    loudness = to_lufs(power)
+    loudness = -0.691 + 10 * np.log10(np.maximum(power, 1e-12))
     loud = float(np.percentile(loudness, 90))
+    # A voice memo may lie under the gate as a whole: its bars differ from one another all the same.
+    loudness = np.maximum(loudness, min(SILENCE_LUFS, loud - _SONG_RANGE_LU))
     bands = _mean_between(spectrum.bands, FRAME_RATE, starts - spectrum.start, ends - spectrum.start)
     centres = band_edges()[1:-1]
     overall = np.maximum(bands.mean(axis=1), 1e-6)

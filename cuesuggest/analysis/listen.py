@@ -9,6 +9,7 @@ import numpy as np
 
 from cuesuggest.analysis import events as moments
 from cuesuggest.analysis.energy import bar_energy
+from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.decoder import METERS, Grid
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
@@ -95,7 +96,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None) -> SongAnalys
             time_signature=layout.signatures[k],
             drive=float(energy.drive[k]),
             drive_parts=energy.parts[k],
-            loudness_lufs=round(float(energy.loudness[k]), 2),
+            loudness_lufs=round(max(float(energy.loudness[k]), SILENCE_LUFS), 2),
             envelope=tuple(float(v) for v in energy.envelopes[k]),
             voice=None,
             confidence=float(layout.confidence[k]),

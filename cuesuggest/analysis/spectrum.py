@@ -26,6 +26,12 @@ _FFT = 2048
 _CHROMA_FFT = 8192
 _CHROMA_HOP = round(RATE / CHROMA_RATE)
 _CHROMA_RANGE = (65.0, 2100.0)  # C2 to C7: below, an 8192-point window cannot tell semitones apart
+# The loud frames of recordings made with care lie in this range of dBFS; others are brought to its edge. Below, a voice
+# memo of a distant band would count as silence; above are floats written on the scale of whole numbers.
+_USUAL_DB = (-30.0, 0.0)
+_MOST_GAIN_DB = 40.0  # so that the noise of a converter stays silence
+# A constant offset holds more than this share of the first seconds' power; of sub-bass up to 2 % may look like one.
+_OFFSET = 0.05
 _CHUNK = 2048  # frames transformed at once: small enough for a processor's cache, large enough for numpy
 # A mono sum that holds less than this share of the channels' power has lost its music to opposite phase.
 _CANCELLED = 0.02
@@ -42,7 +48,8 @@ class Spectrum:
     bands : ndarray of float32, shape (frames, 64)
         Compressed magnitudes, log(1 + g x), where g sets the 95th percentile of the active frames to 50.
     level : ndarray of float32, shape (frames,)
-        Mean square of the mono stream around each frame.
+        Mean square of the mono stream around each frame, without a constant offset, on a scale where the loud frames of
+        the recording lie between -30 and 0 dB.
     chroma : ndarray of float32, shape (chroma frames, 12)
         Magnitude per pitch class, C first, 10 frames a second; frame k centred at k / 10 s after `start`.
     power : ndarray of float64, shape (hops,)
@@ -64,7 +71,7 @@ class Spectrum:
 
     @property
     def decibels(self) -> np.ndarray:
-        """Level of the frames in dB under full scale, never under -100."""
+        """Level of the frames in dB, never under -100."""
         return np.asarray(10 * np.log10(np.maximum(self.level, 1e-10)))
 
     @property
@@ -126,16 +133,21 @@ def _one_pass(
     frames = _Frames()
     resample = soxr.ResampleStream(recording.sample_rate, RATE, 1, dtype="float32", quality="HQ")
     count = 0
-    channel_power = np.zeros(recording.channels)
+    offset = np.float32(0.0)
     mono_power = 0.0
+    sums, powers = np.zeros(recording.channels), np.zeros(recording.channels)
     mix = np.full(recording.channels, 1 / recording.channels, np.float32)
     if channel is not None:
         mix = np.eye(recording.channels, dtype=np.float32)[channel]
     for block in recording.blocks(window):
-        count += len(block)
         mono = block @ mix
+        if not count:
+            offset = _constant(mono)
+        mono -= offset
+        count += len(block)
         if recording.channels > 1:
-            channel_power += np.einsum("ij,ij->j", block, block)
+            sums += block.sum(axis=0, dtype=np.float64)
+            powers += np.einsum("ij,ij->j", block, block, dtype=np.float64)
             mono_power += float(mono @ mono)
         meter.add(block)
         frames.add(resample.resample_chunk(mono))
@@ -153,13 +165,21 @@ def _one_pass(
         start=window.start,
         end=window.start + duration,
         bands=_compress(bands, level),
-        level=level,
+        level=_usual(level),
         chroma=chroma,
         power=meter.finish(),
         power_step=meter.step,
     )
-    lost = channel is None and mono_power < _CANCELLED * channel_power.mean()
-    return spectrum, int(channel_power.argmax()) if lost else None
+    # A constant offset of the channels is no sound that could be lost.
+    sounding = powers - sums**2 / count
+    lost = channel is None and mono_power < _CANCELLED * sounding.mean()
+    return spectrum, int(sounding.argmax()) if lost else None
+
+
+def _constant(mono: np.ndarray) -> np.float32:
+    """Offset that an interface adds to all samples; left in, it would be a click at the start and no silence at all."""
+    mean = mono.mean(dtype=np.float64)
+    return np.float32(mean if mean**2 > _OFFSET * np.mean(mono**2, dtype=np.float64) else 0.0)
 
 
 class _Frames:
@@ -245,6 +265,16 @@ def _compress(bands: np.ndarray, level: np.ndarray) -> np.ndarray:
         return np.zeros_like(bands)
     np.multiply(bands, LOUD / loud, out=bands)
     return np.log1p(bands, out=bands)
+
+
+def _usual(level: np.ndarray) -> np.ndarray:
+    """Bring the level of a very quiet or overdriven recording into the range of others; leave the others alone."""
+    active = level[active_frames(level)]
+    if not len(active):
+        return level
+    loud = 10 * np.log10(np.percentile(active, 95))
+    gain = min(float(np.clip(loud, *_USUAL_DB) - loud), _MOST_GAIN_DB)
+    return level * np.float32(10 ** (gain / 10)) if gain else level
 
 
 def active_frames(level: np.ndarray) -> np.ndarray:

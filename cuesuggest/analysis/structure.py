@@ -4,6 +4,8 @@ Bars are compared with one another (harmony, timbre, rhythm); one dynamic progra
 boundaries that make blocks alike inside, different from their neighbours, and repeated elsewhere, against a soft cost
 for unusual lengths (family: Marmoret, Cohen and Bimbot 2023; the novelty kernel is Foote's, 2000). Letters come from
 the similarity of whole sections, up to a shift of two semitones.
+
+Similarities are made where they are needed and never kept for all pairs of bars: two hours have thousands of bars.
 """
 
 from __future__ import annotations
@@ -23,7 +25,8 @@ LONGEST = 32  # bars
 _CHROMA_PARTS, _TIMBRE_PARTS, _RHYTHM_PARTS = 4, 2, 16
 _TIMBRE_TERMS = 12
 _SIMILARITY = {"chroma": 0.45, "timbre": 0.35, "rhythm": 0.2}
-_TRANSPOSITIONS = (0, 1, 2)
+_TRANSPOSITIONS = (1, 2)
+_COMPARED = 128  # bars compared with all others at a time
 _KERNEL = 4  # bars to each side of a boundary
 _HOMOGENEITY, _REPETITION, _NOVELTY, _STEP = 0.6, 1.0, 3.0, 0.9
 _BOUNDARY_COST = 2.0
@@ -63,11 +66,11 @@ def find_sections(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, loud
     count = len(starts)
     if count < 2 * _KERNEL:
         return [Block(0, count - 1, 0, False, 0.0)]
-    similarity, shifted = _similarities(spectrum, starts, ends)
-    novelty = _novelty(similarity) * _NOVELTY + _loudness_steps(loudness) * _STEP
-    edges = _best_edges(_block_gain(similarity, shifted), novelty)
+    bars = _describe(spectrum, starts, ends)
+    novelty = _novelty(bars) * _NOVELTY + _loudness_steps(loudness) * _STEP
+    edges = _best_edges(_block_gain(bars), novelty)
     spans = list(pairwise(edges))
-    letters, varied = _letters(shifted, spans)
+    letters, varied = _letters(bars, spans)
     scale = float(np.percentile(novelty, 90)) + 1e-9
     confidences = [1.0 if a == 0 else float(np.clip(novelty[a] / scale, 0, 1)) for a, _ in spans]
     return [Block(a, b - 1, letters[k], varied[k], round(confidences[k], 3)) for k, (a, b) in enumerate(spans)]
@@ -82,15 +85,39 @@ def _resampled(rows: np.ndarray, rate: float, starts: np.ndarray, ends: np.ndarr
     return np.asarray((sums[last] - sums[first]) / (last - first)[:, :, None])
 
 
-def _cosines(rows: np.ndarray, other: np.ndarray | None = None) -> np.ndarray:
-    def unit(values: np.ndarray) -> np.ndarray:
-        return np.asarray(values / np.maximum(np.linalg.norm(values, axis=1, keepdims=True), 1e-9))
+@dataclass(frozen=True, slots=True)
+class _Bars:
+    """What bars are compared by, as vectors of length one: the product of two is how alike they are."""
 
-    return unit(rows) @ unit(rows if other is None else other).T
+    chroma: np.ndarray
+    moved: tuple[np.ndarray, ...]
+    """The chroma a few semitones up and down."""
+    timbre: np.ndarray
+    rhythm: np.ndarray
+
+    def alike(self, rows: slice, columns: slice) -> np.ndarray:
+        """Similarity of some bars with others."""
+        return _SIMILARITY["chroma"] * (self.chroma[rows] @ self.chroma[columns].T) + self._rest(rows, columns)
+
+    def alike_moved(self, rows: slice, columns: slice) -> np.ndarray:
+        """The same after the best transposition by up to two semitones."""
+        best = self.chroma[rows] @ self.chroma[columns].T
+        for moved in self.moved:
+            # A transposition must win clearly: among unrelated bars one of five always fits a little better.
+            np.maximum(best, self.chroma[rows] @ moved[columns].T - 0.15, out=best)
+        return _SIMILARITY["chroma"] * best + self._rest(rows, columns)
+
+    def _rest(self, rows: slice, columns: slice) -> np.ndarray:
+        timbre = _SIMILARITY["timbre"] * (self.timbre[rows] @ self.timbre[columns].T)
+        return np.asarray(timbre + _SIMILARITY["rhythm"] * (self.rhythm[rows] @ self.rhythm[columns].T))
 
 
-def _similarities(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Similarity of bars, plain and after the best transposition by up to two semitones."""
+def _unit(rows: np.ndarray) -> np.ndarray:
+    rows = rows.reshape(len(rows), -1)
+    return np.asarray(rows / np.maximum(np.linalg.norm(rows, axis=1, keepdims=True), 1e-9))
+
+
+def _describe(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> _Bars:
     starts, ends = starts - spectrum.start, ends - spectrum.start
     chroma = _resampled(np.sqrt(spectrum.chroma), CHROMA_RATE, starts, ends, _CHROMA_PARTS)
     chroma = chroma - chroma.mean(axis=2, keepdims=True)
@@ -98,29 +125,21 @@ def _similarities(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> t
     timbre = fft.dct(timbre, axis=2, norm="ortho")[:, :, :_TIMBRE_TERMS].reshape(len(starts), -1)
     timbre = (timbre - timbre.mean(axis=0)) / (timbre.std(axis=0) + 0.1)
     rhythm = _resampled(np.maximum(flux(spectrum.bands), 0), FRAME_RATE, starts, ends, _RHYTHM_PARTS)
-    rhythm = rhythm.reshape(len(starts), -1)
     rhythm = rhythm - rhythm.mean(axis=0)
-    flat = chroma.reshape(len(starts), -1)
-    harmony = [
-        _cosines(flat, np.roll(chroma, shift, axis=2).reshape(len(starts), -1))
-        for shift in sorted({s * sign for s in _TRANSPOSITIONS for sign in (1, -1)}, key=abs)
-    ]
-    rest = _SIMILARITY["timbre"] * _cosines(timbre) + _SIMILARITY["rhythm"] * _cosines(rhythm)
-    plain = _SIMILARITY["chroma"] * harmony[0] + rest
-    # A transposition must win clearly: among unrelated bars one of five always fits a little better.
-    best = np.max([harmony[0], *(h - 0.15 for h in harmony[1:])], axis=0)
-    return plain, _SIMILARITY["chroma"] * best + rest
+    moved = tuple(_unit(np.roll(chroma, shift * sign, axis=2)) for shift in _TRANSPOSITIONS for sign in (1, -1))
+    return _Bars(_unit(chroma), moved, _unit(timbre), _unit(rhythm))
 
 
-def _novelty(similarity: np.ndarray) -> np.ndarray:
+def _novelty(bars: _Bars) -> np.ndarray:
     """How unlike the bars before and after each bar line are; 0 at the ends."""
-    count = len(similarity)
+    count = len(bars.chroma)
     novelty = np.zeros(count)
     for place in range(1, count):
         reach = min(_KERNEL, place, count - place)
-        past, coming = slice(place - reach, place), slice(place, place + reach)
-        inside = 0.5 * (similarity[past, past].mean() + similarity[coming, coming].mean())
-        novelty[place] = inside - similarity[past, coming].mean()
+        around = slice(place - reach, place + reach)
+        similarity = bars.alike(around, around)
+        inside = 0.5 * (similarity[:reach, :reach].mean() + similarity[reach:, reach:].mean())
+        novelty[place] = inside - similarity[:reach, reach:].mean()
     return np.maximum(novelty, 0)
 
 
@@ -134,25 +153,32 @@ def _loudness_steps(loudness: np.ndarray) -> np.ndarray:
     return steps
 
 
-def _block_gain(similarity: np.ndarray, shifted: np.ndarray) -> np.ndarray:
+def _block_gain(bars: _Bars) -> np.ndarray:
     """What a section from bar i of n bars is worth; bars x (LONGEST + 1), minus infinity where it does not fit."""
-    count = len(similarity)
-    sums = np.zeros((count + 1, count + 1))
-    sums[1:, 1:] = similarity.cumsum(axis=0).cumsum(axis=1)
+    count = len(bars.chroma)
     gain = np.full((count, LONGEST + 1), -np.inf)
-    diagonals = np.zeros((count + 1, count + 1))  # sums along diagonals, for runs of bars that repeat
-    for i in range(1, count + 1):
-        diagonals[i, 1:] = diagonals[i - 1, :-1] + shifted[i - 1]
-    for length in range(1, min(LONGEST, count) + 1):
-        first = np.arange(count - length + 1)
-        last = first + length
-        square = sums[last, last] - sums[first, last] - sums[last, first] + sums[first, first]
-        alike = (square - length) / max(length * (length - 1), 1)
-        runs = (diagonals[length:, length:] - diagonals[:-length, :-length])[: len(first), : len(first)] / length
-        elsewhere = np.abs(first[:, None] - first[None, :]) >= length
-        again = np.where(elsewhere, runs, 0.0).max(axis=1)
-        worth = _HOMOGENEITY * alike + _REPETITION * np.maximum(again - 0.3, 0)
-        gain[first, length] = worth * length / 4 - _BOUNDARY_COST - _LENGTH_COST * _length_cost(length)
+    for start in range(0, count, _COMPARED):
+        stop = min(start + _COMPARED, count)
+        reach = slice(start, min(stop + LONGEST, count))
+        near = bars.alike(reach, reach)
+        sums = np.zeros((len(near) + 1, len(near) + 1))
+        sums[1:, 1:] = near.cumsum(axis=0).cumsum(axis=1)
+        far = bars.alike_moved(reach, slice(None))
+        distance = np.abs(np.arange(start, stop)[:, None] - np.arange(count))
+        runs = np.zeros((len(far) + 1, count + 1))  # sums of similarity along runs of bars
+        for length in range(1, min(LONGEST, count) + 1):
+            runs = runs[:-1, :-1] + far[length - 1 :, length - 1 :]
+            first = np.arange(min(stop, count - length + 1) - start)
+            if not len(first):
+                break
+            last = first + length
+            square = sums[last, last] - sums[first, last] - sums[last, first] + sums[first, first]
+            alike = (square - length) / max(length * (length - 1), 1)
+            elsewhere = distance[: len(first), : runs.shape[1]] >= length
+            again = np.where(elsewhere, runs[: len(first)], 0.0).max(axis=1) / length
+            worth = _HOMOGENEITY * alike + _REPETITION * np.maximum(again - 0.3, 0)
+            cost = _BOUNDARY_COST + _LENGTH_COST * _length_cost(length)
+            gain[start + first, length] = worth * length / 4 - cost
     return gain
 
 
@@ -185,12 +211,13 @@ def _best_edges(gain: np.ndarray, novelty: np.ndarray) -> list[int]:
     return edges[::-1]
 
 
-def _letters(similarity: np.ndarray, spans: list[tuple[int, int]]) -> tuple[list[int], list[bool]]:
+def _letters(bars: _Bars, spans: list[tuple[int, int]]) -> tuple[list[int], list[bool]]:
     """Letter of each section: that of the most similar earlier one, if similar enough; and whether it is varied."""
     letters: list[int] = []
     varied: list[bool] = []
-    for k, span in enumerate(spans):
-        found = max(((_likeness(similarity, span, spans[j]), -j) for j in range(k)), default=(0.0, 0))
+    for k, (first, last) in enumerate(spans):
+        similarity = bars.alike_moved(slice(first, last), slice(0, first))
+        found = max(((_likeness(similarity[:, slice(*spans[j])]), -j) for j in range(k)), default=(0.0, 0))
         if found[0] >= _SAME:
             letters.append(letters[-found[1]])
             varied.append(found[0] < _VARIED)
@@ -200,10 +227,11 @@ def _letters(similarity: np.ndarray, spans: list[tuple[int, int]]) -> tuple[list
     return letters, varied
 
 
-def _likeness(similarity: np.ndarray, one: tuple[int, int], other: tuple[int, int]) -> float:
-    """Mean similarity along the best alignment of the shorter section with a part of the longer."""
-    (a, b), (c, d) = sorted((one, other), key=lambda span: span[1] - span[0])
-    length, room = b - a, (d - c) - (b - a)
-    if length < 2 or length < 0.4 * (d - c):
+def _likeness(similarity: np.ndarray) -> float:
+    """Mean similarity along the best alignment of the shorter of two sections with a part of the longer."""
+    if similarity.shape[0] > similarity.shape[1]:
+        similarity = similarity.T
+    length, longer = similarity.shape
+    if length < 2 or length < 0.4 * longer:
         return 0.0
-    return max(float(np.mean(similarity[np.arange(a, b), np.arange(c + k, c + k + length)])) for k in range(room + 1))
+    return max(float(np.trace(similarity, k)) for k in range(longer - length + 1)) / length

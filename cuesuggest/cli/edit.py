@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from cuesuggest.cues import Place
     from cuesuggest.song import Edit, Song
 
-__all__ = ["edit"]
+__all__ = ["edit", "finish"]
 
 _BY = "command line"
 _CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
@@ -59,7 +59,7 @@ def _place(song: Song, bar: int | None, beat: float, section: str | None, at: fl
 
 
 def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None:
-    """Make edits and save; say what was done, and what does not go together since."""
+    """Make edits and save."""
     from cuesuggest.decisions import describe
     from cuesuggest.song import change
 
@@ -68,17 +68,25 @@ def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None
     for each in edits(song):
         said.append(describe(song, each))
         song = change(song, each, by=_BY)
-    _finish(obj, before, song, said)
+    finish(obj, before, song, said)
 
 
-def _finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
-    from cuesuggest.workflow import conflicts
+def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
+    """Hear the song anew if need be, save, say what was done, and what does not go together since."""
+    from cuesuggest.workflow import conflicts, settled
 
+    song, rerun = settled(before, song, obj["document"])
     song.save(obj["document"])
     if obj["quiet"]:
         return
     for sentence in said:
         click.echo(sentence[:1].upper() + sentence[1:] + ".")
+    if rerun is not None:
+        from cuesuggest.report import analysis_summary
+
+        for line in (*analysis_summary(song.analysis), *rerun.lines):
+            click.echo(line)
+        return
     known = set(conflicts(before))
     for problem in conflicts(song):
         if problem not in known:
@@ -271,7 +279,7 @@ def undo(obj: dict[str, Any], count: int) -> None:
         song = take_back(song)
         if entry:
             said.append(f"taken back: {describe(before, entry.edit)}")
-    _finish(obj, before, song, said)
+    finish(obj, before, song, said)
 
 
 @edit.command()
@@ -288,7 +296,7 @@ def redo(obj: dict[str, Any], count: int) -> None:
     for _ in range(count):
         song = make_again(song)
         said.append(f"made again: {describe(song, song.history[-1].edit)}")
-    _finish(obj, before, song, said)
+    finish(obj, before, song, said)
 
 
 @edit.command()

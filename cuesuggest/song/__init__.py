@@ -1,11 +1,19 @@
 """The Song document: its parts, how it is changed, loaded and saved."""
 
+from cuesuggest.song.corrections import (
+    BarOneCorrection,
+    Correction,
+    DownbeatCorrection,
+    TempoCorrection,
+    TimeSignatureCorrection,
+)
 from cuesuggest.song.edit_types import (
     AddCue,
     CueChanges,
     Edit,
     RemoveCue,
     SectionChanges,
+    SetCorrections,
     SetCue,
     SetSection,
     SetTitle,
@@ -14,20 +22,17 @@ from cuesuggest.song.edits import apply, change, inverse, redo, undo
 from cuesuggest.song.files import path_from
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.records import (
-    Correction,
-    DownbeatCorrection,
     HistoryEntry,
     RecordingFile,
     Settings,
     SongWindow,
-    TempoCorrection,
-    TimeSignatureCorrection,
     Unplaced,
     Versions,
 )
 
 __all__ = [
     "AddCue",
+    "BarOneCorrection",
     "Correction",
     "CueChanges",
     "DownbeatCorrection",
@@ -36,6 +41,7 @@ __all__ = [
     "RecordingFile",
     "RemoveCue",
     "SectionChanges",
+    "SetCorrections",
     "SetCue",
     "SetSection",
     "SetTitle",

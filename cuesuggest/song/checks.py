@@ -12,7 +12,8 @@ from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis, json_name
 from cuesuggest.cues import Cue, Look, Place, PlannedSection, Series
-from cuesuggest.song.records import Correction, RecordingFile, TempoCorrection
+from cuesuggest.song.corrections import Correction, TempoCorrection
+from cuesuggest.song.records import RecordingFile
 from cuesuggest.song.wording import MisfitError
 
 __all__ = [

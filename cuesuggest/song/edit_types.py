@@ -10,6 +10,7 @@ from typing_extensions import TypedDict  # pydantic asks for this one before Pyt
 
 from cuesuggest.analysis.types import FILE_CONFIG
 from cuesuggest.cues import Anchor, Cue, CueKind, Place, Series, Status, Trigger
+from cuesuggest.song.corrections import Correction
 
 __all__ = [
     "AddCue",
@@ -17,6 +18,7 @@ __all__ = [
     "Edit",
     "RemoveCue",
     "SectionChanges",
+    "SetCorrections",
     "SetCue",
     "SetSection",
     "SetTitle",
@@ -123,4 +125,19 @@ class SetTitle:
     op: Literal["set-title"] = "set-title"
 
 
-Edit = Annotated[SetCue | AddCue | RemoveCue | SetSection | SetTitle, Field(discriminator="op")]
+@dataclass(frozen=True, slots=True)
+class SetCorrections:
+    """Replace everything that the user has stated about the music.
+
+    This changes what is stated; whoever makes the edit has the song heard again (`workflow.settled`).
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    corrections: tuple[Correction, ...]
+    keeps: Literal["bars", "seconds"] = "seconds"
+    """What a cue holds on to: its bar and beat where bars were moved, its time where they were counted anew."""
+    op: Literal["set-corrections"] = "set-corrections"
+
+
+Edit = Annotated[SetCue | AddCue | RemoveCue | SetSection | SetTitle | SetCorrections, Field(discriminator="op")]

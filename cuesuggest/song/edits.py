@@ -22,6 +22,7 @@ from cuesuggest.song.edit_types import (
     Edit,
     RemoveCue,
     SectionChanges,
+    SetCorrections,
     SetCue,
     SetSection,
     SetTitle,
@@ -49,7 +50,7 @@ def apply(song: Song, edit: Edit) -> Song:
     ----------
     song : Song
         Is not altered.
-    edit : SetCue, AddCue, RemoveCue, SetSection or SetTitle
+    edit : SetCue, AddCue, RemoveCue, SetSection, SetTitle or SetCorrections
         What to change.
 
     Raises
@@ -78,6 +79,8 @@ def apply(song: Song, edit: Edit) -> Song:
             return _with(song, edit, analysis=replace(song.analysis, sections=sections))
         case SetTitle():
             return _with(song, edit, title=edit.title)
+        case SetCorrections():
+            return _with(song, edit, corrections=edit.corrections)
         case _:
             assert_never(edit)
 
@@ -103,6 +106,8 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return SetSection(edit.section, _values(_section(song, edit.section), _checked(edit)))
         case SetTitle():
             return SetTitle(song.title)
+        case SetCorrections():
+            return SetCorrections(song.corrections, edit.keeps)
         case _:
             assert_never(edit)
 

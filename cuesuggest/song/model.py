@@ -21,9 +21,9 @@ from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.cues import Cue, Look, PlannedSection, Question
 from cuesuggest.errors import DocumentError
 from cuesuggest.song import checks, files
+from cuesuggest.song.corrections import Correction
 from cuesuggest.song.layout import json_text
 from cuesuggest.song.records import (
-    Correction,
     HistoryEntry,
     RecordingFile,
     Settings,

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import AfterValidator, Field, JsonValue
 
 from cuesuggest.analysis.types import FILE_CONFIG
 from cuesuggest.cues import Cue
+from cuesuggest.song.corrections import Seconds
 from cuesuggest.song.edit_types import Edit
 
 __all__ = [
-    "Correction",
-    "DownbeatCorrection",
     "HistoryEntry",
     "RecordingFile",
     "Settings",
     "SongWindow",
-    "TempoCorrection",
-    "TimeSignatureCorrection",
     "Unplaced",
     "Versions",
 ]
@@ -36,7 +33,6 @@ def _utc(text: str) -> str:
     return text
 
 
-Seconds = Annotated[float, Field(ge=0)]
 UtcTime = Annotated[str, AfterValidator(_utc)]
 
 
@@ -90,43 +86,6 @@ class Versions:
     weights: str | None
     """Digest of the network's weights; None where none were used."""
     profile: str
-
-
-@dataclass(frozen=True, slots=True)
-class DownbeatCorrection:
-    """A bar starts at this time."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    time: Seconds
-    kind: Literal["downbeat"] = "downbeat"
-
-
-@dataclass(frozen=True, slots=True)
-class TempoCorrection:
-    """The felt beat has this tempo from one time to another."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    bpm: Annotated[float, Field(gt=0)]
-    from_: Seconds
-    to: Seconds
-    kind: Literal["tempo"] = "tempo"
-
-
-@dataclass(frozen=True, slots=True)
-class TimeSignatureCorrection:
-    """Bars have this time signature from a time on."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    value: Annotated[str, Field(pattern="^[1-9][0-9]?/(1|2|4|8|16)$")]
-    from_: Seconds
-    kind: Literal["time-signature"] = "time-signature"
-
-
-# Absolute facts, never "twice as fast": those would count twice when a better analysis runs again.
-Correction = Annotated[DownbeatCorrection | TempoCorrection | TimeSignatureCorrection, Field(discriminator="kind")]
 
 
 @dataclass(frozen=True, slots=True)

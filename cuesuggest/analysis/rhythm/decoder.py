@@ -139,14 +139,15 @@ class _Search:
         self.end = self.pad + len(evidence.beat)
         self.block = max(1, int(self.intervals.min()) - 2)
         self.observed = _observations(evidence)
-        self.interval_terms = _ternary_terms(evidence.onset, self.intervals)[:, :, None] * _TERNARY
-        self.interval_terms += _tempo_prior(tempi)[:, None]
+        self.ternary = _ternary_terms(evidence.onset, self.intervals)
+        self.tempo_prior = _tempo_prior(tempi)
         self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
         prior = np.array([METERS[m].prior for m in _METER_OF]) - _START_COST
         self.enter = (prior - _PICKUP_COST * (_SLOT_OF > 0)).astype(np.float32)
-        shape = (self.end, len(tempi), len(_SLOT_OF))
-        self.value = np.full(shape, _NEVER, np.float32)  # best score of a beat here
-        self.ready = np.full(shape, _NEVER, np.float32)  # the same after the best change of tempo
+        shape = (len(tempi), len(_SLOT_OF))
+        self.value = np.full((self.end, *shape), _NEVER, np.float32)  # best score of a beat here
+        # The same after the best change of tempo, by frame modulo the length: further back than a beat nobody looks.
+        self.ready = np.full((self.pad + self.block, *shape), _NEVER, np.float32)
         self.best = np.full(self.end, float(_NEVER))  # best score of any beat here
         self.rest = np.zeros(self.end)  # best score of 'no music' here; before the recording it is free
 
@@ -155,11 +156,12 @@ class _Search:
             stop = min(start + self.block, self.end)
             heard = slice(start - self.pad, stop - self.pad)
             frames = np.arange(start, stop)
-            value = _next_slots(self._arrivals(frames) + self.interval_terms[heard])
+            terms = self.ternary[heard, :, None] * _TERNARY + self.tempo_prior[:, None]
+            value = _next_slots(self._arrivals(frames) + terms)
             np.maximum(value, self._begun(frames)[:, None, None] + self.enter, out=value)
             value += self.observed[heard, None, :]
             self.value[start:stop] = value
-            self.ready[start:stop] = _tempo_changed(value)
+            self.ready[frames % len(self.ready)] = _tempo_changed(value)
             self.best[start:stop] = value.reshape(len(frames), -1).max(axis=1)
             # 'No music' here: since before the block, or since one of the beats in it.
             gained = np.cumsum(self.silence[heard])
@@ -205,9 +207,9 @@ class _Search:
         """Best score of a beat that ends at each frame, by tempo and by the slot it started in."""
         tempo = np.arange(len(self.intervals))
         origin = frames[:, None] - self.intervals
-        found = self.ready[origin, tempo]
+        found = self.ready[origin % len(self.ready), tempo]
         for jitter in (-1, 1):
-            np.maximum(found, self.ready[origin - jitter, tempo] - _JITTER_COST, out=found)
+            np.maximum(found, self.ready[(origin - jitter) % len(self.ready), tempo] - _JITTER_COST, out=found)
         return found
 
     def _begun(self, frames: np.ndarray) -> np.ndarray:
@@ -222,10 +224,11 @@ class _Search:
         origins, costs = _slots_before(state)
         tempi = np.arange(max(0, tempo - _REACH), min(len(self.intervals), tempo + _REACH + 1))
         change = np.abs(tempi - tempo) ** _DRIFT_POWER
+        terms = self.ternary[heard, tempo] * _TERNARY[origins] + self.tempo_prior[tempo]
         for jitter in (-1, 0, 1):
             origin = frame - int(self.intervals[tempo]) - jitter
             scores = self.value[origin][np.ix_(tempi, origins)] - change[:, None]
-            scores = scores - _JITTER_COST * abs(jitter) + self.interval_terms[heard, tempo, origins] - costs
+            scores = scores - _JITTER_COST * abs(jitter) + terms - costs
             top = int(scores.argmax())
             if scores.flat[top] >= best:
                 best = float(scores.flat[top])
@@ -283,10 +286,13 @@ def _observations(evidence: Evidence) -> np.ndarray:
 def _ternary_terms(onset: np.ndarray, intervals: np.ndarray) -> np.ndarray:
     """By how much attacks a third into the beat that ends here outweigh those in its middle; frames x tempi."""
     wide = np.maximum(np.maximum(onset, np.roll(onset, 1)), np.roll(onset, -1))
-    place = np.arange(len(onset))[:, None]
-    third = wide[np.maximum(place - np.rint(intervals * 2 / 3).astype(int), 0)]
-    middle = wide[np.maximum(place - np.rint(intervals / 2).astype(int), 0)]
-    return np.asarray(_TERNARY_WEIGHT * np.clip(third - middle, -2, 2), np.float32)
+    place = np.arange(len(onset))
+    terms = np.empty((len(onset), len(intervals)), np.float32)
+    for tempo, interval in enumerate(intervals):
+        third = wide[np.maximum(place - round(float(interval) * 2 / 3), 0)]
+        middle = wide[np.maximum(place - round(float(interval) / 2), 0)]
+        terms[:, tempo] = _TERNARY_WEIGHT * np.clip(third - middle, -2, 2)
+    return terms
 
 
 def _tempo_prior(tempi: np.ndarray) -> np.ndarray:
