@@ -1,0 +1,91 @@
+"""The command `correct`: one word from the user puts the bars right, for good."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cuesuggest.cli.edit import finish
+from cuesuggest.cli.shared import FILE, everywhere, load
+from cuesuggest.cli.times import SECONDS, seconds_of
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Edit, Song
+
+__all__ = ["correct"]
+
+
+@click.command()
+@click.argument("document", metavar="DOC", type=FILE)
+@click.option("--tempo", "bpm", type=float, metavar="BPM", help="The felt beat has this tempo.")
+@click.option("--half", "factor", flag_value=0.5, type=float, help="The beat is half as fast as heard.")
+@click.option("--double", "factor", flag_value=2.0, type=float, help="The beat is twice as fast as heard.")
+@click.option("--meter", metavar="N/D", help="Time signature, such as 6/8.")
+@click.option("--shift-bar", "shift", type=int, metavar="BEATS", help="Bars start so many beats later; -1 is earlier.")
+@click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
+@click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
+@click.option("--from-bar", type=int, metavar="N", help="From this bar on, instead of everywhere.")
+@click.option("--forget", is_flag=True, help="Take back everything that was stated.")
+@everywhere
+@click.pass_obj
+def correct(
+    obj: dict[str, Any],
+    document: Path,
+    bpm: float | None,
+    factor: float | None,
+    meter: str | None,
+    shift: int | None,
+    bar_one: float | None,
+    downbeats: Path | None,
+    from_bar: int | None,
+    forget: bool,
+) -> None:
+    """State what you know better about tempo and bars.
+
+    The song is heard anew under what you state, and the draft made anew around what you have decided. Several
+    statements may be made at once; without any, those that hold are listed. All of it is kept when the song is
+    suggested again, and taken back with: cuesuggest edit DOC undo
+    """
+    from cuesuggest import statements
+    from cuesuggest.decisions import describe
+    from cuesuggest.song import SetCorrections, change
+
+    song = before = load(document)
+    edits: list[Any] = []
+    if bpm is not None and factor is not None:
+        raise click.UsageError("Give either a tempo, or half or double.")
+    if forget:
+        edits.append(lambda song: SetCorrections(()))
+    if bpm is not None:
+        edits.append(lambda song: statements.tempo(song, bpm, from_bar))
+    if factor is not None:
+        edits.append(lambda song: statements.tempo_times(song, factor, from_bar))
+    if meter is not None:
+        edits.append(lambda song: statements.signature(song, meter, from_bar))
+    if shift is not None:
+        edits.append(lambda song: statements.bars_shifted(song, shift, from_bar))
+    if downbeats is not None:
+        times = statements.read_times(_text(downbeats), str(downbeats), seconds_of)
+        edits.append(lambda song: statements.tapped(song, times))
+    if bar_one is not None:
+        edits.append(lambda song: statements.bar_one_at(song, bar_one))
+    if not edits:
+        for line in statements.described(song.corrections) or ["Nothing was stated about this song yet."]:
+            click.echo(line)
+        return
+    said = []
+    for make in edits:
+        edit: Edit = make(song)
+        said.append(describe(song, edit))
+        song = change(song, edit, by="command line")
+    obj["document"] = document
+    finish(obj, before, song, said)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise click.BadParameter(f"{path} cannot be read as text: {error}", param_hint="--downbeats") from None
