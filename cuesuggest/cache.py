@@ -54,7 +54,7 @@ def cached_spectrum(sha256: str, window: Window) -> Spectrum | None:
         return None
     path = _path(folder, sha256, window)
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in _ARRAYS}
             start, end, step = (float(value) for value in kept["numbers"])
         path.touch()  # the longest unused go first

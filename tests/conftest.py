@@ -12,6 +12,14 @@ from tests.sounds import play
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory):
+    """Nothing of the user's is read or written; child processes inherit this."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CUESUGGEST_CACHE", str(tmp_path_factory.mktemp("kept")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def take(tmp_path_factory):
     """A small band: thin and full sections, a count-in, a silent bar, a chord that rings out."""

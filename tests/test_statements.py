@@ -1,0 +1,139 @@
+"""What the user says about the music becomes absolute facts."""
+
+import pytest
+
+from cuesuggest import statements
+from cuesuggest.errors import EditError
+from cuesuggest.song import (
+    BarOneCorrection,
+    DownbeatCorrection,
+    SetCorrections,
+    TempoCorrection,
+    TimeSignatureCorrection,
+    apply,
+    inverse,
+)
+from tests.songs import make_song
+
+SONG = make_song("A8 B8 A8")  # 96 BPM, 4/4, bar 1 at 2.0 s: a beat lasts 0.625 s, a bar 2.5 s
+END = SONG.recording.window.end
+
+
+def facts(edit):
+    return edit.corrections
+
+
+def test_a_tempo_holds_for_the_whole_song_or_from_a_bar_on():
+    assert facts(statements.tempo(SONG, 75)) == (TempoCorrection(75, 0.0, END),)
+    assert facts(statements.tempo(SONG, 75, from_bar=9)) == (TempoCorrection(75, 22.0, END),)
+
+
+def test_half_and_double_are_stored_as_tempi():
+    assert facts(statements.tempo_times(SONG, 0.5)) == (TempoCorrection(48, 0.0, END),)
+    assert facts(statements.tempo_times(SONG, 2)) == (TempoCorrection(192, 0.0, END),)
+
+
+def test_half_of_a_song_in_two_tempi_is_stated_for_each():
+    faster = tuple(
+        bar if bar.number < 9 else bar.__class__(**{**_fields(bar), "start": s, "end": s + 2.0})
+        for bar in SONG.analysis.bars
+        for s in [22.0 + 2.0 * (bar.number - 9)]
+    )
+    song = SONG.replaced(analysis=SONG.analysis.__class__(**{**_fields(SONG.analysis), "bars": faster}))
+    assert facts(statements.tempo_times(song, 0.5)) == (TempoCorrection(48, 0.0, 22.0), TempoCorrection(60, 22.0, END))
+
+
+def _fields(record):
+    return {name: getattr(record, name) for name in record.__dataclass_fields__}
+
+
+def test_a_later_tempo_wins_where_it_holds():
+    once = apply(SONG, statements.tempo(SONG, 90))
+    assert facts(statements.tempo(once, 70, from_bar=9)) == (
+        TempoCorrection(90, 0.0, 22.0),
+        TempoCorrection(70, 22.0, END),
+    )
+
+
+def test_a_shift_states_every_bar_line_and_keeps_the_numbers():
+    edit = statements.bars_shifted(SONG, 1)
+    lines = [fact.time for fact in facts(edit) if isinstance(fact, DownbeatCorrection)]
+    assert lines == [bar.start + 0.625 for bar in SONG.analysis.bars]
+    assert BarOneCorrection(2.625) in facts(edit)
+    assert edit.keeps == "bars"
+
+
+def test_a_shift_from_a_bar_on_leaves_the_bars_before_alone():
+    lines = [fact.time for fact in facts(statements.bars_shifted(SONG, -1, from_bar=9))]
+    assert lines == [bar.start - 0.625 for bar in SONG.analysis.bars if bar.number >= 9]
+
+
+def test_bar_one_at_a_bar_line_only_renumbers():
+    assert facts(statements.bar_one_at(SONG, 7.03)) == (BarOneCorrection(7.0),)
+
+
+def test_bar_one_on_another_beat_moves_the_bar_lines_there():
+    edit = statements.bar_one_at(SONG, 7.6)
+    assert BarOneCorrection(7.625) in facts(edit)
+    lines = [fact.time for fact in facts(edit) if isinstance(fact, DownbeatCorrection)]
+    assert lines[0] == 7.625
+    assert len(lines) == 22
+
+
+def test_bar_one_far_from_any_beat_is_taken_at_its_word():
+    assert facts(statements.bar_one_at(SONG, 0.5)) == (BarOneCorrection(0.5), DownbeatCorrection(0.5))
+
+
+def test_a_time_signature_and_tapped_bar_lines_are_stored_as_they_are():
+    assert facts(statements.signature(SONG, "6/8", from_bar=17)) == (TimeSignatureCorrection("6/8", 42.0),)
+    assert facts(statements.tapped(SONG, [2.01, 4.52])) == (DownbeatCorrection(2.01), DownbeatCorrection(4.52))
+
+
+def test_times_are_read_one_a_line_with_whatever_follows():
+    text = "# tapped at the desk\n2.01\n0:04.52, bar 2\n\n1:02:03.5;x\n"
+    assert statements.read_times(text, "taps.txt", _seconds) == [2.01, 4.52, 3723.5]
+
+
+def _seconds(word):
+    from cuesuggest.cli.times import seconds_of
+
+    return seconds_of(word)
+
+
+# what is said, what the message says
+WRONG = [
+    (lambda: statements.tempo(SONG, 5), "20 to 400"),
+    (lambda: statements.tempo(SONG, 80, from_bar=99), "last bar is 24"),
+    (lambda: statements.tempo_times(apply(SONG, statements.tempo(SONG, 80)), 0.1), "no tempo"),
+    (lambda: statements.signature(SONG, "4"), "4/4, 3/4"),
+    (lambda: statements.signature(SONG, "4/3"), "4/4, 3/4"),
+    (lambda: statements.bars_shifted(SONG, 999), "smaller"),
+    (lambda: statements.bar_one_at(SONG, 999), "outside"),
+    (lambda: statements.tapped(SONG, []), "no times"),
+    (lambda: statements.tapped(SONG, [4.0, 2.0]), "must rise"),
+    (lambda: statements.tapped(SONG, [4.0, 999.0]), "outside"),
+    (lambda: statements.tempo_times(make_song(""), 0.5), "--downbeats"),
+    (lambda: statements.read_times("2.0\nabc", "taps.txt", _seconds), "taps.txt, line 2"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("say", "message"), WRONG)
+def test_what_cannot_be_is_refused_with_a_reason(say, message):
+    with pytest.raises(EditError, match=message):
+        say()
+
+
+def test_stating_is_an_edit_with_an_inverse():
+    first = apply(SONG, statements.tempo(SONG, 75))
+    second = statements.signature(first, "3/4")
+    assert apply(apply(first, second), inverse(first, second)) == first
+    assert apply(apply(first, second), second) == apply(first, second)
+
+
+def test_what_is_stated_can_be_said():
+    edit = SetCorrections((*facts(statements.bars_shifted(SONG, 1)), *facts(statements.tempo(SONG, 75))))
+    assert statements.described(edit.corrections) == [
+        "24 bar lines from 2.62 to 60.12 s",
+        "bar 1 at 2.62 s",
+        f"75 BPM from 0.00 to {END:.2f} s",
+    ]
