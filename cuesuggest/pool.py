@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import sys
 import time
 import traceback
 from collections import deque
@@ -111,7 +112,8 @@ def run_all(work: Callable[[Task, Tell], Any], tasks: Sequence[Task], *, jobs: i
     ----------
     work : callable
         Does one task. With `jobs` above 1 it must be importable by name, and tasks, results and notes go through
-        pickle. A stop breaks it off, there without further ado; before it begins to write it has to say so.
+        pickle. A stop breaks it off by KeyboardInterrupt or SystemExit, unless it has said that it is writing what
+        counts as its result.
     tasks : sequence
     jobs : int
         How many at a time. 1 runs in this process, more in processes of their own.
@@ -287,7 +289,7 @@ def _serve(connection: Connection[Any, Any], work: Callable[[Any, Tell], Any]) -
         except OSError:
             leave = True
         if leave and not ending.waits:
-            os._exit(1)
+            raise SystemExit(1)
         ending.waits |= writing
 
     with contextlib.suppress(EOFError, OSError):
@@ -309,6 +311,8 @@ class _Ending:
 
     def _ask(self, number: int, frame: FrameType | None) -> None:
         self.asked = True
+        signal.signal(number, signal.SIG_IGN)  # A second one would interrupt the tidying up.
         if not self.waits:
-            # Not by an exception: it could come in a callback, which loses exceptions and writes a trace.
-            os._exit(1)
+            # In a callback it gets lost with a trace on the screen; the task's next word then ends the process.
+            sys.unraisablehook = lambda lost: None
+            raise SystemExit(1)

@@ -2,8 +2,8 @@
 
 Sample 0 is the first sample that the decoder hands out. Time stamps of containers are not used: counted samples of
 mp3, m4a, mov, ogg, opus and flac agree between decoders within 0.1 ms, time stamps do not. What an encoder put in
-front is left out where the file says so (mp3, m4a, mp4, mov, ogg, opus, webm, mkv do); a bare AAC stream (.aac, .ts)
-and avi do not say it, and their music comes some 25 ms later, here as in other players.
+front is left out where the file says so, as mp3, m4a, mp4, mov, ogg, opus, webm and mkv normally do; a bare AAC stream
+(.aac, .ts), an avi and an mp4 written in fragments do not say it, and their music comes some 25 ms later.
 
 So times are those of the sound, not of the picture: where the sound of a film begins half a second after its picture,
 second 0 is where the sound begins, and the film's own clock is half a second ahead of ours.
@@ -36,10 +36,12 @@ SHORTEST_SECONDS = 1.0  # Below a second there is no beat to compare with anothe
 # Memory grows by some 300 MB an hour, and a few bytes of FLAC or Opus can hold days of silence. A long concert is less.
 LONGEST_HOURS = 4.0
 # A header that announces more than that may be wrong: it is believed once so much of it has really been decoded.
-_BELIEVED_SECONDS = 600.0
+_BELIEVED_SECONDS = 1200.0
 _RATES = (4000, 800_000)  # Hz: from half of a telephone's to twice of the finest studio's; others are broken headers
+_UNKNOWN_FRAMES = 1 << 62  # or more: what soundfile says of a stream that does not tell its length
 _LARGEST = 2.0**31  # Some programs write floats on the scale of whole numbers; anything larger is no sound.
 _LONGEST_PACKET = 1.0  # s; one that cannot be decoded and says it is longer is not believed
+_MANY_PLANES = 8  # from so many on PyAV (18.1) reads past the end of a frame's list of channels, and crashes
 _BAD_PACKETS = 500  # in a row: no music comes after them
 # Containers of sound and film. Others stay closed: playlists and the like would open further files, or the network.
 _CONTAINERS = (
@@ -107,31 +109,47 @@ class Recording:
         import numpy as np
 
         window = window or Window()
-        first = round(window.start * self.sample_rate)
+        if self._announces_too_much(window) and self._holds(window, _BELIEVED_SECONDS):
+            raise self._too_long()
         last = math.inf if window.end is None else round(window.end * self.sample_rate)
-        most = self._most_samples(window)
+        most = LONGEST_HOURS * 3600 * self.sample_rate
+        first = round(window.start * self.sample_rate)
         given = 0
-        decode = _soundfile_blocks if self.decoder == "soundfile" else _av_blocks
-        with closing(decode(self, first)) as decoded:
+        with closing(self._decoded(first)) as decoded:
             for block in decoded:
                 inside = block[: int(min(last - first - given, len(block)))]
                 given += len(inside)
                 if given > most:
-                    raise RecordingError(
-                        f"{self.path} holds more than {LONGEST_HOURS:g} hours of sound in the chosen part. "
-                        "Name the part that is the song with --from and --to and try again."
-                    )
+                    raise self._too_long()
                 if len(inside):
-                    inside[~(np.abs(inside) <= _LARGEST)] = 0.0
+                    wild = ~(np.abs(inside) <= _LARGEST)
+                    if wild.any():
+                        inside[wild] = 0.0
                     yield inside
                 if given >= last - first:
                     return
 
-    def _most_samples(self, window: Window) -> float:
+    def _decoded(self, first: int) -> Generator[np.ndarray, None, None]:
+        return (_soundfile_blocks if self.decoder == "soundfile" else _av_blocks)(self, first)
+
+    def _announces_too_much(self, window: Window) -> bool:
         end = math.inf if window.end is None else window.end
-        expected = min(end, self.announced or 0.0) - window.start
-        too_long = expected > LONGEST_HOURS * 3600
-        return self.sample_rate * (_BELIEVED_SECONDS if too_long else LONGEST_HOURS * 3600)
+        return min(end, self.announced or 0.0) - window.start > LONGEST_HOURS * 3600
+
+    def _holds(self, window: Window, seconds: float) -> bool:
+        left = seconds * self.sample_rate
+        with closing(self._decoded(round(window.start * self.sample_rate))) as decoded:
+            for block in decoded:
+                left -= len(block)
+                if left <= 0:
+                    return True
+        return False
+
+    def _too_long(self) -> RecordingError:
+        return RecordingError(
+            f"{self.path} holds more than {LONGEST_HOURS:g} hours of sound in the chosen part. "
+            "Name the part that is the song with --from and --to and try again."
+        )
 
 
 def open_recording(path: str | Path) -> Recording:
@@ -154,20 +172,22 @@ def open_recording(path: str | Path) -> Recording:
     """
     path = Path(path)
     digest = _digest(path)
-    for probe in (_probe_soundfile, _probe_av):
-        found = probe(path)
-        if found is not None:
-            _, rate, channels, _, _ = found
-            if not (_RATES[0] <= rate <= _RATES[1] and channels >= 1):
-                raise RecordingError(
-                    f"{path} says that it has {rate} samples a second and {channels} channels, which no sound has: its "
-                    "header is damaged. Copy or export it again."
-                )
-            return Recording(path, digest, *found)
-    raise RecordingError(
-        f"{path} is not audio that can be decoded. If it plays elsewhere, export it from there as WAV or FLAC "
-        "and use that file; if it does not, it was cut off or damaged: copy it again."
-    )
+    found = _probe_soundfile(path)
+    if found is None or found[3] == 0:
+        # A recorder that lost its power leaves a WAV of length 0 with all its sound in it; PyAV reads on.
+        found = _probe_av(path) or found
+    if found is None:
+        raise RecordingError(
+            f"{path} is not audio that can be decoded. If it plays elsewhere, export it from there as WAV or FLAC "
+            "and use that file; if it does not, it was cut off or damaged: copy it again."
+        )
+    _, rate, channels, _, _ = found
+    if not (_RATES[0] <= rate <= _RATES[1] and channels >= 1):
+        raise RecordingError(
+            f"{path} says that it has {rate} samples a second and {channels} channels, which no sound has: its "
+            "header is damaged. Copy or export it again."
+        )
+    return Recording(path, digest, *found)
 
 
 def _digest(path: Path) -> str:
@@ -198,9 +218,9 @@ def _probe_soundfile(path: Path) -> _Found | None:
 
     try:
         with soundfile.SoundFile(path) as file:
-            if not file.frames > 0:
-                return None
-            return "soundfile", file.samplerate, file.channels, file.frames / file.samplerate, 0
+            known = file.frames < _UNKNOWN_FRAMES
+            announced = file.frames / file.samplerate if known else None
+            return "soundfile", file.samplerate, file.channels, announced, 0
     except (soundfile.LibsndfileError, TypeError):  # TypeError: a headerless kind, such as .raw
         return None
 
@@ -219,7 +239,8 @@ def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray,
                 position += len(block)
                 yield block
     except soundfile.LibsndfileError:
-        yield from _av_blocks(recording, position)
+        if position == first or _probe_av(recording.path):
+            yield from _av_blocks(recording, position)
 
 
 def _block_frames(recording: Recording) -> int:
@@ -303,6 +324,13 @@ def _av_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, 
         yield np.concatenate(waiting)
 
 
+def _packed(frame: av.AudioFrame) -> av.AudioFrame:
+    """The same frame with the channels' samples side by side in one plane."""
+    import av
+
+    return av.AudioResampler(format="flt").resample(frame)[0]
+
+
 def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
     """A frame as the recording's kind of samples; silence for what is damaged."""
     import numpy as np
@@ -313,6 +341,8 @@ def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
     if frame.sample_rate != recording.sample_rate:
         # Nearly always one frame with a damaged header.
         return _samples(frame.samples / max(frame.sample_rate, 1), recording)
+    if frame.format.is_planar and frame.layout.nb_channels >= _MANY_PLANES:
+        frame = _packed(frame)
     raw = frame.to_ndarray()
     raw = raw.T if frame.format.is_planar else raw.reshape(frame.samples, -1)
     found: np.ndarray = raw.astype(np.float32)

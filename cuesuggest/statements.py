@@ -251,7 +251,9 @@ def described(corrections: Sequence[Correction]) -> list[str]:
     downbeats = [fact.time for fact in corrections if isinstance(fact, DownbeatCorrection)]
     if downbeats:
         count = "one bar line" if len(downbeats) == 1 else f"{len(downbeats)} bar lines"
-        span = f"at {downbeats[0]:.2f} s" if len(downbeats) == 1 else f"from {downbeats[0]:.2f} to {downbeats[-1]:.2f} s"
+        span = (
+            f"at {downbeats[0]:.2f} s" if len(downbeats) == 1 else f"from {downbeats[0]:.2f} to {downbeats[-1]:.2f} s"
+        )
         said.append(f"{count} {span}")
     for fact in corrections:
         if isinstance(fact, TempoCorrection):

@@ -100,9 +100,7 @@ def analyze(
     return _listened(open_recording(recording), Window(start, end), (), step)
 
 
-def _listened(
-    heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None
-) -> SongAnalysis:
+def _listened(heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None) -> SongAnalysis:
     """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
     spectrum = cached_spectrum(heard.sha256, window)
     if spectrum is None:

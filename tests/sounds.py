@@ -1,14 +1,20 @@
-"""A small band made of numbers, for tests that need sound: kick, snare, hat, bass and chords on a known grid."""
+"""Sounds made of numbers, for tests that need them.
+
+A small band (kick, snare, hat, bass and chords on a known grid), applause, and files of any kind to write them to.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
+import av
 import numpy as np
 import soundfile
 
 RATE = 22050
+LAYOUTS = {1: "mono", 2: "stereo", 6: "5.1", 8: "7.1"}
 CHORDS = {"A": (45, 41, 48, 43), "B": (41, 43, 45, 48), "C": (50, 46, 41, 48)}  # roots, a bar each
 
 
@@ -101,6 +107,68 @@ def play(
         starts[bar] = part[0]
         bar += int(part[1:])
     return Take(path, beats, beats[::4], starts)
+
+
+def applause(seconds: float, *, claps: float = 120.0, seed: int = 1) -> np.ndarray:
+    """So many claps a second at random: short bursts of noise of every strength."""
+    rng = np.random.default_rng(seed)
+    sound = np.zeros(int(seconds * RATE))
+    for at in rng.uniform(0, seconds - 0.1, int(claps * seconds)):
+        length = int(RATE * rng.uniform(0.004, 0.02))
+        burst = rng.standard_normal(length) * np.exp(-4 * np.arange(length) / length)
+        _add(sound, burst, at, rng.lognormal(0, 0.7))
+    return sound / np.abs(sound).max() * 0.6
+
+
+def encode(
+    path: Path,
+    samples: np.ndarray,
+    rate: int,
+    codec: str,
+    *,
+    tracks: int = 1,
+    picture: float | None = None,
+    late: float = 0.0,
+    options: dict[str, str] | None = None,
+) -> None:
+    """Write a file through PyAV; its name says which container.
+
+    Parameters
+    ----------
+    path : Path
+    samples : ndarray, shape (n, channels)
+    rate : int
+    codec : str
+    tracks : int
+        How often the same sound is in the file.
+    picture : float, optional
+        Seconds of picture to go with it.
+    late : float
+        Seconds by which the sound starts after the picture, told by time stamps alone.
+    options : dict, optional
+        For the container.
+    """
+    layout = LAYOUTS[samples.shape[1]]
+    with av.open(str(path), "w", options=options or {}) as container:
+        film = None if picture is None else container.add_stream("mpeg4", rate=25, width=64, height=48)
+        streams = [container.add_stream(codec, rate=rate, layout=layout) for _ in range(tracks)]
+        if film is not None:
+            film.pix_fmt = "yuv420p"
+            for k in range(round(picture * 25)):
+                image = np.full((48, 64, 3), 5 * k % 250, np.uint8)
+                frame = av.VideoFrame.from_ndarray(image, format="rgb24").reformat(format="yuv420p")
+                frame.pts, frame.time_base = k, Fraction(1, 25)
+                container.mux(film.encode(frame))
+            container.mux(film.encode(None))
+        for start in range(0, len(samples), 1024):
+            part = samples[start : start + 1024].astype(np.float32).reshape(1, -1)
+            for stream in streams:
+                frame = av.AudioFrame.from_ndarray(part, format="flt", layout=layout)
+                frame.sample_rate, frame.time_base = rate, Fraction(1, rate)
+                frame.pts = start + round(late * rate)
+                container.mux(stream.encode(frame))
+        for stream in streams:
+            container.mux(stream.encode(None))
 
 
 def _decay(seconds: float, rate: float) -> np.ndarray:

@@ -31,6 +31,7 @@ def score_of_path(search, frames, states, tempi):
     # 'No music' lasts at least a block before the first beat; the frames of that block are not judged.
     score = search.rest[search.pad + frames[0] - search.block - 1] + search.enter[states[0]]
     score += search.observed[frames[0], states[0]]
+    terms = search.interval_terms(np.array(frames))
     for k in range(1, len(frames)):
         origins, costs = decoder._slots_before(states[k])
         if states[k - 1] not in origins:
@@ -39,7 +40,7 @@ def score_of_path(search, frames, states, tempi):
         change = abs(tempi[k] - tempi[k - 1])
         if abs(jitter) > 1 or change > decoder._REACH:
             return -np.inf
-        score += search.observed[frames[k], states[k]] + search.interval_terms[frames[k], tempi[k], states[k - 1]]
+        score += search.observed[frames[k], states[k]] + terms[k, tempi[k], states[k - 1]]
         score -= costs[list(origins).index(states[k - 1])] + decoder._JITTER_COST * abs(jitter)
         score -= change**decoder._DRIFT_POWER
     return score

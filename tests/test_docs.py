@@ -36,7 +36,14 @@ def test_the_readme_opens_with_two_commands_of_one_line_each():
 
 
 def test_links_of_the_documents_lead_somewhere():
-    for document in ("README.md", "DEVELOPERS.md", "docs/architecture.md", "docs/hearing.md", "docs/rules.md", "docs/house-styles.md"):
+    for document in (
+        "README.md",
+        "DEVELOPERS.md",
+        "docs/architecture.md",
+        "docs/hearing.md",
+        "docs/rules.md",
+        "docs/house-styles.md",
+    ):
         for target in re.findall(r"\]\(([^)#]+)\)", read(document)):
             assert (ROOT / document).parent.joinpath(target).exists(), (document, target)
 

@@ -2,13 +2,13 @@
 
 import hashlib
 
-import av
 import numpy as np
 import pytest
 import soundfile
 
 from cuesuggest.errors import RecordingError
 from cuesuggest.recording import Window, open_recording
+from tests.sounds import encode
 
 
 def noise(seconds, rate, channels, seed=0):
@@ -17,20 +17,6 @@ def noise(seconds, rate, channels, seed=0):
 
 def read(recording, window=None):
     return np.concatenate(list(recording.blocks(window)))
-
-
-def write_with_av(path, samples, rate, codec):
-    """Encode through PyAV, for what soundfile cannot write."""
-    layout = "mono" if samples.shape[1] == 1 else "stereo"
-    with av.open(str(path), "w") as container:
-        stream = container.add_stream(codec, rate=rate, layout=layout)
-        for start in range(0, len(samples), 1024):
-            part = np.ascontiguousarray(samples[start : start + 1024].T)
-            frame = av.AudioFrame.from_ndarray(part, format="fltp", layout=layout)
-            frame.sample_rate = rate
-            frame.pts = start
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode(None))
 
 
 @pytest.mark.parametrize("rate", [8000, 44100, 96000])
@@ -47,7 +33,7 @@ def test_an_m4a_is_read_by_av_and_begins_where_its_music_begins(tmp_path):
     rate = 44100
     samples = np.zeros((rate * 3, 1), np.float32)
     samples[rate : rate + 400] = noise(1, rate, 1)[:400] * 5
-    write_with_av(tmp_path / "memo.m4a", samples, rate, "aac")
+    encode(tmp_path / "memo.m4a", samples, rate, "aac")
     recording = open_recording(tmp_path / "memo.m4a")
     assert recording.decoder == "av"
     assert recording.announced == pytest.approx(3.0, abs=0.1)
@@ -68,7 +54,7 @@ def test_a_window_hands_out_only_its_part(tmp_path, name):
     if name.endswith("wav"):
         soundfile.write(tmp_path / name, samples, 8000, subtype="FLOAT")
     else:
-        write_with_av(tmp_path / name, samples, 8000, "aac")
+        encode(tmp_path / name, samples, 8000, "aac")
     recording = open_recording(tmp_path / name)
     whole, part = read(recording), read(recording, Window(7.5, 13.25))
     assert len(part) == 46000

@@ -12,6 +12,7 @@ from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.decoder import METERS, Grid
+from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.analysis.structure import Block, find_sections
@@ -61,13 +62,15 @@ def analyze_recording(recording: Recording, window: Window | None = None, step: 
     return analyze_spectrum(spectrum, tell)
 
 
-def analyze_spectrum(spectrum: Spectrum, step: Step | None = None) -> SongAnalysis:
+def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known | None = None) -> SongAnalysis:
     """Find everything that the frames of a recording tell.
 
     Parameters
     ----------
     spectrum : Spectrum
     step : callable, optional
+    known : Known, optional
+        What the user states about tempo and bars.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None) -> SongAnalys
     """
     tell = step or (lambda name, seconds: None)
     tell("beats and bars", None)
-    rhythm = find_rhythm(spectrum)
+    rhythm = find_rhythm(spectrum, known=known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum)
     layout = _Layout(spectrum, rhythm)

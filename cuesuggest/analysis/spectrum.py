@@ -146,8 +146,8 @@ def _one_pass(
         mono -= offset
         count += len(block)
         if recording.channels > 1:
-            sums += block.sum(axis=0, dtype=np.float64)
-            powers += np.einsum("ij,ij->j", block, block, dtype=np.float64)
+            sums += np.ones(len(block), np.float32) @ block
+            powers += np.einsum("ij,ij->j", block, block)
             mono_power += float(mono @ mono)
         meter.add(block)
         frames.add(resample.resample_chunk(mono))

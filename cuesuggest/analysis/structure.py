@@ -87,17 +87,18 @@ def _resampled(rows: np.ndarray, rate: float, starts: np.ndarray, ends: np.ndarr
 
 @dataclass(frozen=True, slots=True)
 class _Bars:
-    """What bars are compared by, as vectors of length one: the product of two is how alike they are."""
+    """What bars are compared by, as vectors: the product of two is how alike the bars are, at most 1 in all."""
 
     chroma: np.ndarray
     moved: tuple[np.ndarray, ...]
     """The chroma a few semitones up and down."""
-    timbre: np.ndarray
-    rhythm: np.ndarray
+    rest: np.ndarray
+    """Timbre and rhythm, with their weights."""
 
     def alike(self, rows: slice, columns: slice) -> np.ndarray:
         """Similarity of some bars with others."""
-        return _SIMILARITY["chroma"] * (self.chroma[rows] @ self.chroma[columns].T) + self._rest(rows, columns)
+        harmony = self.chroma[rows] @ self.chroma[columns].T
+        return np.asarray(_SIMILARITY["chroma"] * harmony + self.rest[rows] @ self.rest[columns].T)
 
     def alike_moved(self, rows: slice, columns: slice) -> np.ndarray:
         """The same after the best transposition by up to two semitones."""
@@ -105,11 +106,7 @@ class _Bars:
         for moved in self.moved:
             # A transposition must win clearly: among unrelated bars one of five always fits a little better.
             np.maximum(best, self.chroma[rows] @ moved[columns].T - 0.15, out=best)
-        return _SIMILARITY["chroma"] * best + self._rest(rows, columns)
-
-    def _rest(self, rows: slice, columns: slice) -> np.ndarray:
-        timbre = _SIMILARITY["timbre"] * (self.timbre[rows] @ self.timbre[columns].T)
-        return np.asarray(timbre + _SIMILARITY["rhythm"] * (self.rhythm[rows] @ self.rhythm[columns].T))
+        return np.asarray(_SIMILARITY["chroma"] * best + self.rest[rows] @ self.rest[columns].T)
 
 
 def _unit(rows: np.ndarray) -> np.ndarray:
@@ -127,7 +124,8 @@ def _describe(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> _Bars
     rhythm = _resampled(np.maximum(flux(spectrum.bands), 0), FRAME_RATE, starts, ends, _RHYTHM_PARTS)
     rhythm = rhythm - rhythm.mean(axis=0)
     moved = tuple(_unit(np.roll(chroma, shift * sign, axis=2)) for shift in _TRANSPOSITIONS for sign in (1, -1))
-    return _Bars(_unit(chroma), moved, _unit(timbre), _unit(rhythm))
+    weighted = [np.sqrt(_SIMILARITY["timbre"]) * _unit(timbre), np.sqrt(_SIMILARITY["rhythm"]) * _unit(rhythm)]
+    return _Bars(_unit(chroma), moved, np.concatenate(weighted, axis=1))
 
 
 def _novelty(bars: _Bars) -> np.ndarray:
@@ -164,22 +162,30 @@ def _block_gain(bars: _Bars) -> np.ndarray:
         sums = np.zeros((len(near) + 1, len(near) + 1))
         sums[1:, 1:] = near.cumsum(axis=0).cumsum(axis=1)
         far = bars.alike_moved(reach, slice(None))
-        distance = np.abs(np.arange(start, stop)[:, None] - np.arange(count))
         runs = np.zeros((len(far) + 1, count + 1))  # sums of similarity along runs of bars
         for length in range(1, min(LONGEST, count) + 1):
-            runs = runs[:-1, :-1] + far[length - 1 :, length - 1 :]
+            for shift in {length - 1, 1 - length}:  # a section does not repeat itself, nor overlap what repeats it
+                _clear(far, start + shift)
+                _clear(runs, start + shift)
+            runs = runs[:-1, :-1]
+            runs += far[length - 1 :, length - 1 :]
             first = np.arange(min(stop, count - length + 1) - start)
             if not len(first):
                 break
             last = first + length
             square = sums[last, last] - sums[first, last] - sums[last, first] + sums[first, first]
             alike = (square - length) / max(length * (length - 1), 1)
-            elsewhere = distance[: len(first), : runs.shape[1]] >= length
-            again = np.where(elsewhere, runs[: len(first)], 0.0).max(axis=1) / length
+            again = runs[: len(first)].max(axis=1) / length
             worth = _HOMOGENEITY * alike + _REPETITION * np.maximum(again - 0.3, 0)
             cost = _BOUNDARY_COST + _LENGTH_COST * _length_cost(length)
             gain[start + first, length] = worth * length / 4 - cost
     return gain
+
+
+def _clear(table: np.ndarray, shift: int) -> None:
+    """Set one diagonal to 0, the one that meets the first row in column `shift`."""
+    rows = np.arange(max(0, -shift), min(len(table), table.shape[1] - shift))
+    table[rows, rows + shift] = 0.0
 
 
 def _length_cost(length: int) -> float:
@@ -215,9 +221,13 @@ def _letters(bars: _Bars, spans: list[tuple[int, int]]) -> tuple[list[int], list
     """Letter of each section: that of the most similar earlier one, if similar enough; and whether it is varied."""
     letters: list[int] = []
     varied: list[bool] = []
+    start = stop = 0
     for k, (first, last) in enumerate(spans):
-        similarity = bars.alike_moved(slice(first, last), slice(0, first))
-        found = max(((_likeness(similarity[:, slice(*spans[j])]), -j) for j in range(k)), default=(0.0, 0))
+        if last > stop:
+            start, stop = first, first + _COMPARED + LONGEST
+            similarity = bars.alike_moved(slice(start, stop), slice(0, stop))
+        own = similarity[first - start : last - start]
+        found = max(((_likeness(own[:, slice(*spans[j])]), -j) for j in range(k)), default=(0.0, 0))
         if found[0] >= _SAME:
             letters.append(letters[-found[1]])
             varied.append(found[0] < _VARIED)

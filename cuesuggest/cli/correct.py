@@ -12,7 +12,7 @@ from cuesuggest.cli.shared import FILE, everywhere, load
 from cuesuggest.cli.times import SECONDS, seconds_of
 
 if TYPE_CHECKING:
-    from cuesuggest.song import Edit, Song
+    from cuesuggest.song import Edit
 
 __all__ = ["correct"]
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import METERS, Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence, linear_evidence
+from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.level import FEATURES, Level, best_level, level_features, read_levels
 from cuesuggest.analysis.rhythm.tempo import smooth_times, subframe_times
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
@@ -46,7 +47,7 @@ class Rhythm:
     others: tuple[Level, ...]
 
 
-def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
+def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Known | None = None) -> Rhythm:
     """Find beats and bars.
 
     Parameters
@@ -54,6 +55,8 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None) -> Rhythm:
     spectrum : Spectrum
     evidence : Evidence, optional
         In place of the linear models'.
+    known : Known, optional
+        What the user states about tempo and bars.
 
     Returns
     -------

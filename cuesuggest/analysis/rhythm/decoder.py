@@ -156,7 +156,7 @@ class _Search:
             stop = min(start + self.block, self.end)
             heard = slice(start - self.pad, stop - self.pad)
             frames = np.arange(start, stop)
-            terms = self.ternary[heard, :, None] * _TERNARY + self.tempo_prior[:, None]
+            terms = self.interval_terms(frames - self.pad)
             value = _next_slots(self._arrivals(frames) + terms)
             np.maximum(value, self._begun(frames)[:, None, None] + self.enter, out=value)
             value += self.observed[heard, None, :]
@@ -203,6 +203,10 @@ class _Search:
         runs = found[:, 2].max(initial=0) - found[:, 2]
         return Grid(found[:, 0], _SLOT_OF[states], _METER_OF[states], runs, score)
 
+    def interval_terms(self, heard: np.ndarray) -> np.ndarray:
+        """What the beat that ends at each frame of the evidence brings by its length; frames x tempi x slots."""
+        return np.asarray(self.ternary[heard, :, None] * _TERNARY + self.tempo_prior[:, None])
+
     def _arrivals(self, frames: np.ndarray) -> np.ndarray:
         """Best score of a beat that ends at each frame, by tempo and by the slot it started in."""
         tempo = np.arange(len(self.intervals))
@@ -224,7 +228,7 @@ class _Search:
         origins, costs = _slots_before(state)
         tempi = np.arange(max(0, tempo - _REACH), min(len(self.intervals), tempo + _REACH + 1))
         change = np.abs(tempi - tempo) ** _DRIFT_POWER
-        terms = self.ternary[heard, tempo] * _TERNARY[origins] + self.tempo_prior[tempo]
+        terms = self.interval_terms(np.array([heard]))[0, tempo, origins]
         for jitter in (-1, 0, 1):
             origin = frame - int(self.intervals[tempo]) - jitter
             scores = self.value[origin][np.ix_(tempi, origins)] - change[:, None]
