@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -450,7 +451,7 @@ def draft_file(
         As `suggest` and `suggest_again` do, and if the document cannot be opened or written.
     """
     target = Path(document) if document else document_path(recording)
-    earlier = Song.load(target) if target.exists() else None
+    earlier = Song.load(target) if os.path.exists(target) else None
     source = _source(Path(recording), earlier)
     if earlier is None:
         chosen = _chosen(profile, rig, start, end, None)
@@ -511,7 +512,7 @@ def is_current(
         If a document is there that cannot be read, or the recording cannot.
     """
     target = Path(document) if document else document_path(recording)
-    if not target.exists():
+    if not os.path.exists(target):
         return False
     song = Song.load(target)
     chosen = _chosen(profile, rig, start, end, song)
