@@ -313,3 +313,9 @@ def test_version_is_told(run):
     code, out, _ = run("--version")
     assert code == 0
     assert "0.1.0" in out
+
+
+def test_a_name_that_the_system_does_not_take_is_told(run):
+    code, out, err = run("suggest", "x" * 300 + ".wav")
+    assert (code, out) == (2, "")
+    assert "cannot be used" in err

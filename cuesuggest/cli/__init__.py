@@ -57,6 +57,9 @@ def main() -> NoReturn:
     except Exception as error:
         if debug:
             raise
+        if isinstance(error, OSError) and error.filename:
+            click.echo(f"cuesuggest: {error.filename} cannot be used: {error.strerror}. Check its name.", err=True)
+            sys.exit(2)
         click.echo(
             f"cuesuggest: something unforeseen went wrong ({type(error).__name__}: {error}). "
             "Run the same command with --debug and report what it shows.",
