@@ -148,7 +148,10 @@ def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorr
     if any(bar.number == 1 for bar in bars):
         first = next(index for index, bar in enumerate(bars) if bar.number == 1)
         facts.append(BarOneCorrection(starts[min(first, len(starts) - 1)]))
-    return _replaced(song, facts, min(starts[0], bars[0].start), song.recording.window.end, "bars")
+    start, end = min(starts[0], bars[0].start), song.recording.window.end
+    # What is felt as the beat is not in question: without this, bar lines alone might be counted at another level.
+    facts += [fact for fact in tempo_times(song, 1.0, from_bar).corrections if isinstance(fact, TempoCorrection)]
+    return _replaced(song, facts, start, end, "bars")
 
 
 def _moved_bar_lines(song: Song, bars: Sequence[Bar], beats: int) -> list[float]:

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.rhythm import decoder
-from cuesuggest.analysis.rhythm.decoder import METERS, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import Limits, decode, decode_bands, observations, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.meters import COMMON, METERS, stated_meter
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
 
@@ -28,27 +29,30 @@ def evidence(beat, downbeats=(), music=2.0):
 
 def score_of_path(search, frames, states, tempi):
     """Score of one given path, added up by hand from the same terms; minus infinity if it is not allowed."""
-    # 'No music' lasts at least a block before the first beat; the frames of that block are not judged.
-    score = search.rest[search.pad + frames[0] - search.block - 1] + search.enter[states[0]]
-    score += search.observed[frames[0], states[0]]
-    terms = search.interval_terms(np.array(frames))
+    score = search.rest[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
+    score += search.observed[states[0], frames[0]]
     for k in range(1, len(frames)):
-        origins, costs = decoder._slots_before(states[k])
-        if states[k - 1] not in origins:
+        costs = dict(decoder._steps_to(search.meters)[states[k]])
+        if states[k - 1] not in costs:
             return -np.inf
-        jitter = frames[k] - frames[k - 1] - search.intervals[tempi[k]]
+        inside = [each.start <= states[k - 1] < each.stop for each, _, _ in search.states.kinds]
+        kind = inside.index(True)
+        length = search.states.kinds[kind][1]
+        jitter = frames[k] - frames[k - 1] - search.intervals[length][tempi[k]]
         change = abs(tempi[k] - tempi[k - 1])
         if abs(jitter) > 1 or change > decoder._REACH:
             return -np.inf
-        score += search.observed[frames[k], states[k]] + terms[k, tempi[k], states[k - 1]]
-        score -= costs[list(origins).index(states[k - 1])] + decoder._JITTER_COST * abs(jitter)
-        score -= change**decoder._DRIFT_POWER
+        score += search.observed[states[k], frames[k]] + search.terms[kind][frames[k], tempi[k]]
+        score -= costs[states[k - 1]] + decoder._JITTER_COST * abs(jitter) + change**decoder._DRIFT_POWER
     return score
 
 
-def test_the_decoded_path_is_the_best_of_all_paths():
-    rng = np.random.default_rng(3)
+@pytest.mark.parametrize("seed", [3, 4])
+@pytest.mark.parametrize("signatures", [("4/4", "6/8"), ("3/4", "7/8")])
+def test_the_decoded_path_is_the_best_of_all_paths(seed, signatures):
+    rng = np.random.default_rng(seed)
     frames = 34
+    meters = tuple(meter for meter in METERS if meter.signature in signatures)
     tempi = tempo_bins(200.0)[[-8, -2]]
     problem = Evidence(
         beat=rng.normal(2, 2, frames),
@@ -56,26 +60,46 @@ def test_the_decoded_path_is_the_best_of_all_paths():
         music=np.full(frames, 400.0),  # so that music goes on to the end
         onset=rng.normal(0, 1, frames),
     )
-    search = decoder._Search(problem, tempi)
+    search = decoder._Search(problem, [tempi], meters, None)
     search.run()
-    found = search.trace()
-    assert search.intervals.tolist() == [17, 15]
-    states = range(len(decoder._SLOT_OF))
-    steps = range(14, 19)
+    found = search.trace(0)
+    longest = max(int(each[:2].max()) for each in search.intervals.values())
+    intervals = {int(each[tempo]) for each in search.intervals.values() for tempo in (0, 1)}
+    steps = sorted({interval + jitter for interval in intervals for jitter in (-1, 0, 1)})
     chains = [(first,) for first in range(frames)]
     for _ in range(2):
         chains += [(*chain, chain[-1] + step) for chain in chains for step in steps if chain[-1] + step < frames]
     best, best_frames = -np.inf, None
     for chain in set(chains):
-        if chain[-1] < frames - search.intervals.max():
+        if chain[-1] < frames - longest:
             continue
-        for path in itertools.product(states, repeat=len(chain)):
-            for played in itertools.product(range(len(tempi)), repeat=len(chain)):
+        for path in itertools.product(range(len(search.states.slot)), repeat=len(chain)):
+            if any(before not in dict(decoder._steps_to(meters)[after]) for before, after in itertools.pairwise(path)):
+                continue
+            for played in itertools.product((0, 1), repeat=len(chain)):
                 score = score_of_path(search, chain, path, played)
                 if score > best:
                     best, best_frames = score, chain
     assert found.score == pytest.approx(best, abs=1e-3)
     assert tuple(found.frames) == best_frames
+
+
+def test_several_bands_at_once_give_what_each_gives_by_itself():
+    rng = np.random.default_rng(5)
+    heard = Evidence(*(rng.normal(size=(4, 900)) * [[2], [2], [1], [1]]))
+    bands = [tempo_bins(bpm) for bpm in (80.0, 120.0, 180.0)]
+    for alone, together in zip([decode(heard, band) for band in bands], decode_bands(heard, bands), strict=True):
+        assert together.score == pytest.approx(alone.score, abs=1e-2)
+        assert together.frames.tolist() == alone.frames.tolist()
+
+
+def test_on_evidence_that_says_nothing_no_meter_gains_by_its_downbeats():
+    """The mean of what a beat brings, over its slots, weighted by the odds that the ratio stands for, is the same."""
+    down = np.zeros(1)
+    brought = observations(Evidence(np.ones(1), down, down, down), COMMON)
+    for opens, other in brought:
+        assert opens == pytest.approx(other)
+        assert other == pytest.approx(brought[0][1])
 
 
 @pytest.mark.parametrize("bpm", [60.0, 97.3, 122.7, 161.0])
@@ -89,7 +113,7 @@ def test_a_regular_pulse_is_followed_at_tempi_that_are_no_whole_frames(bpm):
 def test_three_beats_to_the_bar_are_told_by_their_downbeats():
     places = 20 + 25 * np.arange(36)
     found = decode(evidence(pulses(places, places[-1] + 30), places[::3]), tempo_bins(120.0))
-    assert {METERS[m].signature for m in found.meters} == {"3/4"}
+    assert {found.table[m].signature for m in found.meters} == {"3/4"}
     assert (found.slots == np.arange(36) % 3).all()
 
 
@@ -126,3 +150,49 @@ def test_a_tempo_band_stays_inside_its_limits():
     tempi = tempo_bins(200.0)
     assert tempi.max() <= decoder.FASTEST
     assert (np.diff(tempi) > 0).all()
+
+
+@pytest.mark.parametrize(("signature", "beats"), [("5/4", 5), ("7/8", 3)])
+def test_rare_meters_are_told_when_all_bars_say_so(signature, beats):
+    meter = next(each for each in METERS if each.signature == signature)
+    lengths = np.tile(meter.lengths, 16)
+    places = np.rint(20 + 25 * np.concatenate([[0], np.cumsum(lengths)[:-1]])).astype(int)
+    found = decode(evidence(pulses(places, places[-1] + 30), places[::beats]), tempo_bins(120.0), METERS)
+    assert {found.table[m].signature for m in found.meters} == {signature}
+    assert found.frames.tolist() == places.tolist()
+
+
+# signature, beats, lengths of them
+STATED = [("9/8", 3, 1.0), ("12/8", 4, 1.0), ("5/8", 2, 1.5), ("7/4", 7, 1.0), ("2/4", 2, 1.0)]
+
+
+@pytest.mark.parametrize(("signature", "beats", "last"), STATED)
+def test_any_time_signature_can_be_stated(signature, beats, last):
+    meter = stated_meter(signature)
+    assert (meter.beats, meter.lengths[-1]) == (beats, last)
+
+
+def test_a_stated_downbeat_is_one_whatever_is_heard():
+    places = 20 + 25 * np.arange(48)
+    heard = evidence(pulses(places, places[-1] + 30), places[::4])
+    opens = np.zeros(len(heard.beat))
+    opens[places[1::4]] = 40.0
+    begins, sounds = np.ones((len(COMMON), len(opens)), bool), np.zeros(len(opens), bool)
+    found = decode(heard, tempo_bins(120.0), COMMON, Limits(begins, opens, sounds))
+    assert set(places[1::4]) <= set(found.frames[found.slots == 0])
+
+
+def test_a_stated_tempo_holds_between_its_times():
+    places = 20 + 25 * np.arange(64)
+    heard = evidence(pulses(places, places[-1] + 30), places[::4])
+    half = len(heard.beat) // 2
+    limits = Limits(
+        np.ones((len(COMMON), len(heard.beat)), bool),
+        np.zeros(len(heard.beat)),
+        np.zeros(len(heard.beat), bool),
+        ((120.0, 0, half), (60.0, half, len(heard.beat))),
+    )
+    found = decode(heard, tempo_bins(120.0), COMMON, limits)
+    steps = np.diff(found.frames)
+    assert set(steps[found.frames[1:] < half - 60]) == {25}
+    assert set(steps[found.frames[:-1] > half + 60]) == {50}

@@ -11,7 +11,7 @@ from cuesuggest.analysis import events as moments
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
-from cuesuggest.analysis.rhythm.decoder import METERS, Grid
+from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
@@ -82,7 +82,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
     rhythm = find_rhythm(spectrum, known=known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum)
-    layout = _Layout(spectrum, rhythm)
+    layout = _Layout(spectrum, rhythm, known)
     rhythm = layout.rhythm
     tell("energy", None)
     energy = bar_energy(spectrum, layout.starts, layout.ends)
@@ -108,9 +108,10 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
     )
     sections = _sections(blocks, [bar for bar in bars if bar.number >= 1])
     main = [bar for bar in bars if bar.number >= 1]
-    usual = max({m.signature for m in METERS}, key=lambda s: (sum(b.time_signature == s for b in main), s))
-    meter = next(m.beats for m in METERS if m.signature == usual)
-    bpm = 60 / layout.beat
+    table = {m.signature: m.beats for m in rhythm.grid.table}
+    usual = max(table, key=lambda s: (sum(b.time_signature == s for b in main), s))
+    meter = table[usual]
+    bpm = layout.tempo()
     remarks = []
     if energy.compressed:
         remarks.append(
@@ -138,6 +139,9 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
         ),
         alternatives=tuple(
             Alternative(other.kind, round(bpm * other.ratio, 2), round(other.margin, 3)) for other in rhythm.others
+        )
+        + tuple(
+            Alternative(f"shift {k}", round(bpm, 2), round(margin, 3)) for k, margin in enumerate(rhythm.shifts, 1)
         ),
         remarks=tuple(remarks),
     )
@@ -146,7 +150,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
 class _Layout:
     """Beats laid out as numbered bars; what lies before, between and after them."""
 
-    def __init__(self, spectrum: Spectrum, rhythm: Rhythm) -> None:
+    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> None:
         rhythm, opening, self.counted = _with_count_in(spectrum, rhythm)
         self.spectrum, self.rhythm = spectrum, rhythm
         times, grid = rhythm.times, rhythm.grid
@@ -159,7 +163,7 @@ class _Layout:
                 opens = np.append(index[0], opens)  # a pickup is a bar of its own, short
             for place, first in enumerate(opens):
                 final = place == len(opens) - 1
-                meter = METERS[grid.meters[first]]
+                meter = grid.table[grid.meters[first]]
                 count = meter.beats if final else int(opens[place + 1] - first)
                 starts.append(times[first])
                 ends.append(min(times[first] + count * self.beat, spectrum.end) if final else times[opens[place + 1]])
@@ -169,6 +173,11 @@ class _Layout:
         self.starts, self.ends = np.array(starts), np.array(ends)
         self.lengths, self.signatures = np.array(lengths), signatures
         self.numbers = np.arange(len(starts)) + 1 - opening - int(grid.slots[0] != 0)
+        if known is not None and known.bar_one is not None:
+            stated = np.arange(len(starts)) + 1 - int(np.abs(self.starts - known.bar_one).argmin())
+            if stated[0] != self.numbers[0]:
+                self.counted = 0  # what was counted in is the user's to say now
+            self.numbers = stated
         self.beat_confidence = _local_confidence(rhythm)
         self.confidence = np.round(self.beat_confidence[firsts] * _bar_confidence(rhythm, np.array(firsts)), 3)
         bar_one = float(self.starts[self.numbers == 1][0])
@@ -179,9 +188,23 @@ class _Layout:
     def tempo_map(self) -> tuple[TempoKnot, ...]:
         knots: list[TempoKnot] = []
         for run in np.unique(self.rhythm.grid.runs):
-            times = self.rhythm.times[self.rhythm.grid.runs == run]
-            knots += [TempoKnot(_rounded(t), round(bpm, 2)) for t, bpm in tempo_knots(times)]
+            inside = self.rhythm.grid.runs == run
+            found = tempo_knots(self.rhythm.times[inside], self.rhythm.grid.places[inside])
+            knots += [TempoKnot(_rounded(t), round(bpm, 2)) for t, bpm in found]
         return tuple(knots)
+
+    def tempo(self) -> float:
+        """Tempo in which most of the song is played: the middle one of the tempo map's straight lines, by time."""
+        lines = []
+        for run in np.unique(self.rhythm.grid.runs):
+            inside = self.rhythm.grid.runs == run
+            times = self.rhythm.times[inside]
+            knots = tempo_knots(times, self.rhythm.grid.places[inside])
+            ends = [*(t for t, _ in knots[1:]), float(times[-1])]
+            lines += [(bpm, end - t) for (t, bpm), end in zip(knots, ends, strict=True)]
+        lines.sort()
+        passed = np.cumsum([length for _, length in lines])
+        return lines[int(np.searchsorted(passed, passed[-1] / 2))][0]
 
     def events(self, bars: tuple[Bar, ...]) -> tuple[Event, ...]:
         spectrum, runs, times = self.spectrum, self.rhythm.grid.runs, self.rhythm.times
@@ -218,7 +241,7 @@ def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int
     """Carry the beats back over a count-in; and tell which downbeat opens bar 1, and how many bars are counted."""
     times, grid = rhythm.times, rhythm.grid
     first = int(np.flatnonzero(grid.slots == 0)[0])
-    per_bar = METERS[grid.meters[first]].beats
+    per_bar = grid.table[grid.meters[first]].beats
     run = grid.runs == grid.runs[0]
     opening, counted = moments.count_in(spectrum, times[run], grid.slots[run], per_bar)
     missing = counted - opening
@@ -238,6 +261,7 @@ def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int
         joined(ones * grid.meters[first], grid.meters),
         joined(ones * grid.runs[first], grid.runs),
         grid.score,
+        grid.table,
     )
     bars = missing + opening
     return replace(rhythm, times=joined(lead, times), grid=longer), bars, counted

@@ -9,6 +9,7 @@ import click
 
 from cuesuggest import __version__
 from cuesuggest.cli.commands import analyze, export, list_
+from cuesuggest.cli.correct import correct
 from cuesuggest.cli.edit import edit
 from cuesuggest.cli.settings import profiles, rigs
 from cuesuggest.cli.suggest import suggest
@@ -30,7 +31,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj = {"quiet": quiet, "debug": debug}
 
 
-for command in (suggest, analyze, list_, edit, export, profiles, rigs):
+for command in (suggest, analyze, list_, edit, correct, export, profiles, rigs):
     cli.add_command(command)
 
 

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import METERS, Grid
+from cuesuggest.analysis.rhythm.decoder import Grid, Limits, decode, observations, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, linear_evidence
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.level import FEATURES, Level, best_level, level_features, read_levels
-from cuesuggest.analysis.rhythm.tempo import smooth_times, subframe_times
+from cuesuggest.analysis.rhythm.meters import COMMON, METERS, Meter
+from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
 __all__ = ["Level", "Rhythm", "find_rhythm"]
@@ -19,6 +20,9 @@ _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo 
 # On the fitting set noise, applause and stage talk stay under one of these, music above both.
 _LEAST_EVIDENCE = 1.0  # nats on a beat
 _LEAST_SCORE = 1.4  # nats a second, of the decoder
+_TAPPED = 0.1  # s; a tap is up to so much beside the beat that it means
+_LONGEST_SONG = 2400.0  # s; a longer recording is no single song, and has no single rare meter
+_LEAST_TRUST = 0.1  # in the time of a beat without an attack, beside one with
 _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
@@ -39,12 +43,15 @@ class Rhythm:
         What the reading rests on.
     others : tuple of Level
         Other levels, best first.
+    shifts : tuple of float
+        Nats a bar by which bars that start one, two … beats later are less likely.
     """
 
     times: np.ndarray
     grid: Grid
     evidence: Evidence
     others: tuple[Level, ...]
+    shifts: tuple[float, ...] = ()
 
 
 def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Known | None = None) -> Rhythm:
@@ -63,26 +70,79 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
     Rhythm
         Without beats if no music was heard.
     """
+    known = known or Known()
     evidence = evidence or linear_evidence(spectrum)
-    grid, others = best_level(read_levels(evidence), evidence)
-    grid = _bridged(_until_last_attack(grid, spectrum), evidence)
-    grid = _plausible(_long_enough(grid), evidence)
-    refined = subframe_times(grid.frames, evidence.beat) / FRAME_RATE + spectrum.start
+    grid, others = _read(evidence, spectrum, known)
+    grid = _bridged(_until_last_attack(grid, spectrum, known), evidence)
+    if not known:
+        grid = _plausible(_long_enough(grid), evidence)
+    places, clear = attack_times(grid.frames, spectrum.bands)
+    refined = np.where(clear >= _ATTACK_SHARE, places, grid.frames) / FRAME_RATE + spectrum.start
+    trust = np.maximum(clear, _LEAST_TRUST)
+    for time in known.downbeats if len(refined) else ():
+        # Where no attack tells better, a beat is where the user has tapped it.
+        beat = int(np.abs(refined - time).argmin())
+        if clear[beat] < _ATTACK_SHARE and abs(refined[beat] - time) < _TAPPED:
+            refined[beat], trust[beat] = time, 1.0
     times = np.zeros(len(refined))
     for run in np.unique(grid.runs):
-        times[grid.runs == run] = smooth_times(refined[grid.runs == run])
+        inside = grid.runs == run
+        times[inside] = smooth_times(refined[inside], grid.places[inside], trust[inside])
     # Music that begins with the first sample: smoothing may carry its first beat a millisecond out of the file.
     times = np.clip(times, spectrum.start, spectrum.end)
-    return Rhythm(times, grid, evidence, others)
+    return Rhythm(times, grid, evidence, others, shift_margins(grid, evidence))
 
 
-def _until_last_attack(grid: Grid, spectrum: Spectrum) -> Grid:
+def _read(evidence: Evidence, spectrum: Spectrum, known: Known) -> tuple[Grid, tuple[Level, ...]]:
+    """Decode at the likeliest level, or at the stated tempo; then once more with all meters."""
+    frames = len(evidence.beat)
+
+    def limits(meters: tuple[Meter, ...], common: int) -> Limits | None:
+        return known.limits(meters, spectrum.start, frames, common)
+
+    every = known.meters(METERS)
+    if known.covers(spectrum.start, spectrum.end):
+        return decode(evidence, tempo_bins(known.tempi[0][0]), every, limits(every, len(METERS))), ()
+    first = known.meters(COMMON)
+    grid, others = best_level(read_levels(evidence, first, limits(first, len(COMMON))), evidence)
+    if len(grid.frames) < 2 or frames > _LONGEST_SONG * FRAME_RATE:
+        return grid, others
+    bpm = 60 * FRAME_RATE / float(np.median(np.diff(grid.frames)))
+    return decode(evidence, tempo_bins(bpm), every, limits(every, len(METERS))), others
+
+
+def shift_margins(grid: Grid, evidence: Evidence) -> tuple[float, ...]:
+    """How much less likely bars are that start one, two … beats later, from what the decoder was given.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    tuple of float
+        Nats a bar, for shifts by 1, 2 … beats in the commonest meter.
+    """
+    if not len(grid.frames):
+        return ()
+    meter = int(np.bincount(grid.meters).argmax())
+    inside = grid.meters == meter
+    opens, other = observations(evidence, grid.table)[meter][:, grid.frames[inside]]
+    slots, beats = grid.slots[inside], grid.table[meter].beats
+    gain = np.array([np.where((slots - k) % beats == 0, opens, other).sum() for k in range(beats)])
+    bars = max((slots == 0).sum(), 1)
+    return tuple(float(value) for value in (gain[0] - gain[1:]) / bars)
+
+
+def _until_last_attack(grid: Grid, spectrum: Spectrum, known: Known) -> Grid:
     """End the beats with the last attack: into a chord that rings out, any decoder counts on."""
     rise = spectrum.rise
     if len(grid.frames) < 2:
         return grid
     usual = np.percentile([rise[max(0, f - 2) : f + 3].max() for f in grid.frames], 75)
     last = int(np.flatnonzero(rise >= _ATTACK_SHARE * usual)[-1])
+    last = max([last, *(round((time - spectrum.start) * FRAME_RATE) for time in known.downbeats)])
     return _kept(grid, grid.frames <= last + 0.3 * np.median(np.diff(grid.frames)))
 
 
@@ -106,7 +166,7 @@ def _bridged(grid: Grid, evidence: Evidence) -> Grid:
         if abs(beats - count) > _BRIDGE_MISFIT or count > (_LONGEST_BRIDGE if sounding else _LONGEST_STOP):
             continue
         steps = np.arange(1, count)
-        per_bar = METERS[grid.meters[before]].beats
+        per_bar = grid.table[grid.meters[before]].beats
         fill = {
             "frames": grid.frames[before] + np.rint(steps * gap / count).astype(int),
             "slots": (grid.slots[before] + steps) % per_bar,
@@ -118,7 +178,7 @@ def _bridged(grid: Grid, evidence: Evidence) -> Grid:
             for name, values in fill.items()
         }
         parts["runs"] = np.where(parts["runs"] == run, grid.runs[before], parts["runs"])
-        grid = Grid(**parts, score=grid.score)
+        grid = Grid(**parts, score=grid.score, table=grid.table)
     return grid
 
 
@@ -139,4 +199,4 @@ def _plausible(grid: Grid, evidence: Evidence) -> Grid:
 
 def _kept(grid: Grid, keep: np.ndarray) -> Grid:
     runs = np.unique(grid.runs[keep], return_inverse=True)[1]
-    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score)
+    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score, grid.table)

@@ -9,65 +9,52 @@ A beat at frame t adds its log-likelihood ratio; frames between beats add nothin
 talk, pauses and silence at the price of the music evidence it gives up.
 
 Since no beat is shorter than the shortest interval, all frames within that interval depend on earlier frames only:
-they are computed at once, and Python loops over such blocks, not over frames.
+they are computed at once, and Python loops over such blocks, not over frames. Several bands of tempi go through one
+loop side by side, each with its own 'no music'.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
 from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.meters import COMMON, Meter
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
-__all__ = ["METERS", "Grid", "Meter", "decode", "tempo_bins"]
-
-
-@dataclass(frozen=True, slots=True)
-class Meter:
-    """A kind of bar: its signature, the beats felt in it, and how likely it is before anything is heard (nats)."""
-
-    signature: str
-    beats: int
-    prior: float
-    ternary: bool
-
-
-# Shares of songs after the published annotations of some 900 pop songs (97 % in four, 2 % in six, 1 % in three),
-# flattened because ballads and worship music have more of the latter.
-METERS = (
-    Meter("4/4", 4, float(np.log(0.85)), ternary=False),
-    Meter("3/4", 3, float(np.log(0.06)), ternary=False),
-    Meter("6/8", 2, float(np.log(0.09)), ternary=True),
-)
+__all__ = ["FASTEST", "SLOWEST", "Grid", "Limits", "decode", "decode_bands", "observations", "tempo_bins"]
 
 SLOWEST, FASTEST = 47.0, 214.0
 _TEMPO_STEP = 1.024
 _BAND_OCTAVES = 0.28
+_STATED_REACH = 4  # tempo bins to each side of a stated tempo: ten percent
 _BEAT_OFFSET = 0.5  # nats a beat must bring: without it, every weak onset would be worth a beat
 _JITTER_COST = 0.4
 _DRIFT_POWER = 1.3  # nats for moving the tempo by so many bins; a drift of 15 % over a song costs six
 _REACH = 3  # tempo bins that a tempo may move from one beat to the next
-_SHORT_BAR_COST = 12.0  # one bar of 2/4 among 4/4
+_DRIFT_COSTS = np.arange(_REACH + 1) ** _DRIFT_POWER
+_DRIFT_STEPS = np.diff(_DRIFT_COSTS).astype(np.float32)
+_HALF_BAR_COST = 12.0  # one bar of half its beats
+_ODD_BAR_COST = 15.0  # one bar with some other number of beats
 _METER_COST = 20.0
+_TEMPO_JUMP_COST = 2.0  # where the user says that the tempo changes
 _MUSIC_WEIGHT = 0.06  # neighbouring frames say nearly the same: a second of evidence counts as three frames
 _MUSIC_BIAS = 1.0  # nats in favour of music: losing the first bars of a song is worse than a bar heard in talk
 _START_COST = 10.0
 _STOP_COST = 1.5
 _PICKUP_COST = 1.5  # starting on another beat than the first
+_LEAD = 12  # frames of 'no music' before a start, which are not judged; no block is longer by more than one
 _TERNARY_WEIGHT = 0.35
 _DOWNBEAT_WEIGHT = 1.0
 _TEMPO_CENTRE, _TEMPO_SPREAD = 112.0, 0.6  # BPM, octaves
 _TEMPO_WEIGHT = 0.15  # nats a second: a whole nat doubled slow songs
-
-# The flat list of states: slots of 4/4, then of 3/4, then of 6/8.
-_METER_OF = np.repeat(np.arange(len(METERS)), [m.beats for m in METERS])
-_SLOT_OF = np.concatenate([np.arange(m.beats) for m in METERS])
-_FIRST = np.flatnonzero(_SLOT_OF == 0)
-_LAST = np.array([np.flatnonzero(m == _METER_OF)[-1] for m in range(len(METERS))])
-_TERNARY = np.array([1.0 if METERS[m].ternary else -1.0 for m in _METER_OF], np.float32)
 _NEVER = np.float32(-1e9)
+# What the user rules out costs more than any evidence brings, and little enough for float32 to keep the rest exact.
+_FORBIDDEN = 1000.0
+_WINDOW = 2048  # frames of scores kept at hand
+_LARGEST = 50_000_000  # scores in one loop, 200 MB; longer recordings take one band after the other
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +67,12 @@ class Grid:
     slots : ndarray of int, shape (beats,)
         Beat in its bar, 0 the downbeat.
     meters : ndarray of int, shape (beats,)
-        Index into `METERS`.
+        Index into `table`.
     runs : ndarray of int, shape (beats,)
         Number of the stretch of music that a beat belongs to: it rises after every stretch of 'no music'.
     score : float
         Log-likelihood ratio of the whole reading, in nats, tempo prior included.
+    table : tuple of Meter
     """
 
     frames: np.ndarray
@@ -92,6 +80,41 @@ class Grid:
     meters: np.ndarray
     runs: np.ndarray
     score: float
+    table: tuple[Meter, ...] = COMMON
+
+    @property
+    def lengths(self) -> np.ndarray:
+        """How long each beat is, in plain beats."""
+        longest = max(meter.beats for meter in self.table)
+        of = np.array([[*m.lengths, *m.lengths[-1:] * (longest - m.beats)] for m in self.table])
+        return np.asarray(of[self.meters, np.minimum(self.slots, longest - 1)])
+
+    @property
+    def places(self) -> np.ndarray:
+        """Where each beat falls when plain beats are counted; counting goes on over stretches of 'no music'."""
+        return np.asarray(np.concatenate([[0.0], np.cumsum(self.lengths)[:-1]]) if len(self.frames) else np.zeros(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a reading must obey; frames count from the start of the evidence.
+
+    Attributes
+    ----------
+    begins : ndarray of bool, shape (meters, frames)
+        Where a bar of a meter may begin.
+    opens : ndarray, shape (frames,)
+        Nats for a downbeat there, which every other beat there loses.
+    sounds : ndarray of bool, shape (frames,)
+        Where there is music, whatever is heard.
+    tempi : tuple of (float, int, int)
+        A tempo, and the frames from and to which it holds.
+    """
+
+    begins: np.ndarray
+    opens: np.ndarray
+    sounds: np.ndarray
+    tempi: tuple[tuple[float, int, int], ...] = ()
 
 
 def tempo_bins(bpm: float) -> np.ndarray:
@@ -104,81 +127,261 @@ def tempo_bins(bpm: float) -> np.ndarray:
     Returns
     -------
     ndarray, shape (n,)
-        BPM, rising, within 47 .. 214.
+        BPM, rising, from a little under 47 to 214.
     """
     reach = round(_BAND_OCTAVES * np.log(2) / np.log(_TEMPO_STEP))
     tempi = bpm * _TEMPO_STEP ** np.arange(-reach, reach + 1)
-    return tempi[(tempi >= SLOWEST) & (tempi <= FASTEST)]
+    return tempi[(tempi >= SLOWEST / _TEMPO_STEP**_REACH) & (tempi <= FASTEST)]
 
 
-def decode(evidence: Evidence, tempi: np.ndarray) -> Grid:
+def decode(
+    evidence: Evidence, tempi: np.ndarray, meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
+) -> Grid:
     """Best reading of the evidence within one band of tempi.
 
     Parameters
     ----------
     evidence : Evidence
     tempi : ndarray, shape (n,), n >= 1
-        BPM, rising.
+        BPM, rising by steps of 2.4 %.
+    meters : tuple of Meter
+    limits : Limits, optional
 
     Returns
     -------
     Grid
         Without beats when 'no music' explains everything best.
     """
-    search = _Search(evidence, tempi)
+    return decode_bands(evidence, [tempi], meters, limits)[0]
+
+
+def decode_bands(
+    evidence: Evidence, bands: list[np.ndarray], meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
+) -> list[Grid]:
+    """Best reading within each of several bands of tempi, as `decode` finds it, in less time.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    bands : list of ndarray
+    meters : tuple of Meter
+    limits : Limits, optional
+
+    Returns
+    -------
+    list of Grid
+    """
+    scores = len(evidence.beat) * sum(map(len, bands)) * sum(meter.beats for meter in meters)
+    if scores > _LARGEST and len(bands) > 1:
+        return [decode(evidence, tempi, meters, limits) for tempi in bands]
+    search = _Search(evidence, bands, meters, limits)
     search.run()
-    return search.trace()
+    return [search.trace(band) for band in range(len(bands))]
+
+
+def observations(evidence: Evidence, meters: tuple[Meter, ...]) -> list[np.ndarray]:
+    """What a beat in each slot of each meter brings at each frame.
+
+    The downbeat's ratio is set against the mix of downbeats and other beats in that meter, so that on evidence that
+    says nothing no meter gains by having more, or fewer, downbeats.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    meters : tuple of Meter
+
+    Returns
+    -------
+    list of ndarray, each of shape (2, frames)
+        For each meter: what a downbeat brings, what another beat brings, in nats.
+    """
+    ratio = np.exp(_DOWNBEAT_WEIGHT * evidence.downbeat)
+    found = []
+    for meter in meters:
+        other = evidence.beat - _BEAT_OFFSET - np.log(ratio / meter.beats + 1 - 1 / meter.beats)
+        found.append(np.stack([other + _DOWNBEAT_WEIGHT * evidence.downbeat - meter.bar_cost, other]))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _States:
+    """The flat list of (meter, slot), beats of one length and division side by side; and the steps between them."""
+
+    meter: np.ndarray
+    slot: np.ndarray
+    kinds: tuple[tuple[slice, float, float], ...]
+    """Which states, the length of their beats, and whether these divide into three."""
+    before: np.ndarray
+    """The state of the slot before; for a downbeat, of the bar's last slot."""
+    first: np.ndarray
+    """The downbeat's state in each meter."""
+    odd: tuple[tuple[int, int, float], ...]
+    """Steps that make a bar of another length: from, to, cost."""
+
+
+@cache
+def _states(meters: tuple[Meter, ...]) -> _States:
+    flat = [
+        (length, meter.thirds if length == 1 else 1.0, m, slot)
+        for m, meter in enumerate(meters)
+        for slot, length in enumerate(meter.lengths)
+    ]
+    flat.sort()
+    place = {(m, slot): k for k, (_, _, m, slot) in enumerate(flat)}
+    kinds = []
+    for kind in sorted({entry[:2] for entry in flat}):
+        inside = [k for k, entry in enumerate(flat) if entry[:2] == kind]
+        kinds.append((slice(inside[0], inside[-1] + 1), *kind))
+    odd = []
+    for m, meter in enumerate(meters):
+        n = meter.beats
+        # A bar of a single beat would mostly be a downbeat heard twice: one more beat lengthens the bar before.
+        for count in range(2, n):
+            cost = _HALF_BAR_COST if 2 * count == n else _ODD_BAR_COST
+            odd.append((place[m, count - 1], place[m, 0], cost))
+        if n > 1 and len(set(meter.lengths)) == 1:
+            odd.append((place[m, n - 1], place[m, n - 1], _ODD_BAR_COST))
+    return _States(
+        meter=np.array([m for _, _, m, _ in flat]),
+        slot=np.array([slot for _, _, _, slot in flat]),
+        kinds=tuple(kinds),
+        before=np.array([place[m, (slot or meters[m].beats) - 1] for _, _, m, slot in flat]),
+        first=np.array([place[m, 0] for m in range(len(meters))]),
+        odd=tuple(odd),
+    )
+
+
+@dataclass(slots=True)
+class _Bins:
+    """Tempi of all bands in a row. Bands are set apart by bins that nothing reaches."""
+
+    tempi: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    starts: list[int] = field(default_factory=list)
+    """Where each band begins."""
+
+    def add(self, tempi: np.ndarray) -> slice:
+        """Put tempi at the end, with a gap after them."""
+        start = len(self.tempi)
+        self.tempi = np.concatenate([self.tempi, tempi, np.full(_REACH, np.nan)])
+        return slice(start, start + len(tempi))
 
 
 class _Search:
-    """Viterbi over (frame, tempo, slot): forward in blocks; backward by asking again which step was the best."""
+    """Viterbi over (slot, frame, tempo): forward in blocks; backward by asking again which step was the best."""
 
-    def __init__(self, evidence: Evidence, tempi: np.ndarray) -> None:
-        self.intervals = np.rint(60 * FRAME_RATE / tempi).astype(int)
-        self.pad = int(self.intervals.max()) + 2
+    def __init__(
+        self, evidence: Evidence, bands: list[np.ndarray], meters: tuple[Meter, ...], limits: Limits | None
+    ) -> None:
+        self.meters, self.states = meters, _states(meters)
+        bins = _Bins()
+        stated: list[tuple[slice, int, int]] = []
+        for tempi in bands:
+            bins.starts.append(bins.add(tempi).start)
+            for bpm, first, last in limits.tempi if limits else ():
+                steps = np.arange(-_STATED_REACH, _STATED_REACH + 1)
+                stated.append((bins.add(bpm * _TEMPO_STEP**steps), first, last))
+        self.starts = np.array(bins.starts)
+        self.band_of = np.repeat(np.arange(len(bands)), np.diff([*bins.starts, len(bins.tempi)]))
+        void = np.isnan(bins.tempi)
+        tempi = np.where(void, FASTEST, bins.tempi)
+        lengths = sorted({length for _, length, _ in self.states.kinds})
+        self.intervals = {length: np.rint(60 * FRAME_RATE * length / tempi).astype(int) for length in lengths}
+        self.pad = max(int(every.max()) for every in self.intervals.values()) + 2
         self.end = self.pad + len(evidence.beat)
-        self.block = max(1, int(self.intervals.min()) - 2)
-        self.observed = _observations(evidence)
-        self.ternary = _ternary_terms(evidence.onset, self.intervals)
-        self.tempo_prior = _tempo_prior(tempi)
+        self.block = min(_LEAD + 1, int(self.intervals[1.0].min()) - 1)
+        both = observations(evidence, meters)
+        self.observed = np.stack(
+            [both[m][min(slot, 1)] for m, slot in zip(self.states.meter, self.states.slot, strict=True)]
+        ).astype(np.float32)
+        thirds = _thirds(evidence.onset, self.intervals)
+        prior = np.where(void, float(_NEVER), _tempo_prior(tempi)).astype(np.float32)
+        self.terms = [prior * np.float32(length) + sign * thirds[length] for _, length, sign in self.states.kinds]
         self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
-        prior = np.array([METERS[m].prior for m in _METER_OF]) - _START_COST
-        self.enter = (prior - _PICKUP_COST * (_SLOT_OF > 0)).astype(np.float32)
-        shape = (len(tempi), len(_SLOT_OF))
-        self.value = np.full((self.end, *shape), _NEVER, np.float32)  # best score of a beat here
-        # The same after the best change of tempo, by frame modulo the length: further back than a beat nobody looks.
-        self.ready = np.full((self.pad + self.block, *shape), _NEVER, np.float32)
-        self.best = np.full(self.end, float(_NEVER))  # best score of any beat here
-        self.rest = np.zeros(self.end)  # best score of 'no music' here; before the recording it is free
+        enter = np.array([meters[m].prior for m in self.states.meter]) - _START_COST
+        self.enter = (enter - _PICKUP_COST * (self.states.slot > 0)).astype(np.float32)
+        self.jumps = np.zeros(self.end, bool)  # frames at which the tempo may become any other of its band
+        if limits:
+            self._obey(limits, stated)
+        size, frames = len(self.states.slot), self.end
+        self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
+        self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
+        self.rest = np.zeros((frames, len(bands)))  # best score of 'no music' here; before the recording it is free
+
+    def _obey(self, limits: Limits, stated: list[tuple[slice, int, int]]) -> None:
+        frames = self.observed.shape[1]
+        for state, (m, slot) in enumerate(zip(self.states.meter, self.states.slot, strict=True)):
+            allowed = limits.begins[m]
+            if slot:  # a bar that has begun goes on to its end
+                reach = int(self.intervals[1.0].max()) * (self.meters[m].beats + 1)
+                edges = np.cumsum(np.concatenate([np.zeros(reach, int), allowed]))
+                allowed = edges[reach:] > np.concatenate([[0], edges[: frames - 1]])
+            self.observed[state] -= np.where(allowed, 0, _FORBIDDEN)
+            self.observed[state] += limits.opens if slot == 0 else -limits.opens
+        self.silence -= np.where(limits.sounds, _FORBIDDEN, 0)
+        everywhere = np.zeros(frames, bool)
+        barred = np.ones((frames, len(self.band_of)), bool)
+        for bins, first, last in stated:
+            inside = slice(max(first, 0), max(last, 0))
+            barred[inside, bins] = False
+            everywhere[inside] = True
+            reach = 2 * self.pad
+            for edge in (first, last):
+                self.jumps[max(0, self.pad + edge - reach) : max(0, self.pad + edge + self.pad)] = True
+        taken = np.zeros(len(self.band_of), bool)
+        for bins, _, _ in stated:
+            taken[bins] = True
+        barred[:, ~taken] = everywhere[:, None]
+        for terms in self.terms:
+            terms[barred] -= np.float32(_FORBIDDEN)
 
     def run(self) -> None:
+        size, count = len(self.states.slot), len(self.band_of)
+        width = min(self.end, self.pad + max(_WINDOW, self.pad))
+        # Scores after the best change of tempo and the best jitter; and those of the newest two frames before jitter.
+        near = np.full((size, width + self.block, count), _NEVER, np.float32)
+        tail = np.full((size, 2, count), _NEVER, np.float32)
+        base = 0  # frame that the first column of `near` stands for
+        origin = {
+            length: (np.arange(self.block)[:, None] - every) * count + np.arange(count)
+            for length, every in self.intervals.items()
+        }
         for start in range(self.pad, self.end, self.block):
             stop = min(start + self.block, self.end)
-            heard = slice(start - self.pad, stop - self.pad)
-            frames = np.arange(start, stop)
-            terms = self.interval_terms(frames - self.pad)
-            value = _next_slots(self._arrivals(frames) + terms)
-            np.maximum(value, self._begun(frames)[:, None, None] + self.enter, out=value)
-            value += self.observed[heard, None, :]
-            self.value[start:stop] = value
-            self.ready[frames % len(self.ready)] = _tempo_changed(value)
-            self.best[start:stop] = value.reshape(len(frames), -1).max(axis=1)
+            if stop - base > width:
+                near[:, : self.pad] = near[:, start - base - self.pad : start - base].copy()
+                base = start - self.pad
+            arrived = self._arrived(near, origin, start - base, slice(start - self.pad, stop - self.pad))
+            value = self._next_slots(arrived)
+            begun = self.rest[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of].astype(np.float32)
+            np.maximum(value, begun + self.enter[:, None, None], out=value)
+            value += self.observed[:, start - self.pad : stop - self.pad, None]
+            self.value[:, start:stop] = value
+            best = np.maximum.reduceat(value.max(axis=0), self.starts, axis=1)
+            self.best[start:stop] = best
             # 'No music' here: since before the block, or since one of the beats in it.
-            gained = np.cumsum(self.silence[heard])
+            gained = np.cumsum(self.silence[start - self.pad : stop - self.pad])[:, None]
             came = np.maximum(self.best[start - 1 : stop - 1] - _STOP_COST, -1e12)
             came[1:] -= gained[:-1]
-            came[0] = max(came[0], self.rest[start - 1])
+            came[0] = np.maximum(came[0], self.rest[start - 1])
             self.rest[start:stop] = gained + np.maximum.accumulate(came)
+            ready = np.concatenate([tail, self._tempo_changed(value, start, stop)], axis=1)
+            beside = np.maximum(ready[:, :-2], ready[:, 2:])
+            beside -= np.float32(_JITTER_COST)
+            np.maximum(beside, ready[:, 1:-1], out=near[:, start - base - 1 : stop - base - 1])
+            tail = ready[:, -2:]
 
-    def trace(self) -> Grid:
-        """Walk back from the best end."""
-        last = max(self.pad, self.end - int(self.intervals.max()))
-        frame = last + int(self.best[last:].argmax())
-        resting = self.rest[-1] >= self.best[frame]
-        score = float(self.rest[-1] if resting else self.best[frame])
+    def trace(self, band: int) -> Grid:
+        """Walk back from the best end of one band."""
+        best, rest = self.best[:, band], self.rest[:, band]
+        inside = np.flatnonzero(self.band_of == band)
+        bins = slice(int(inside[0]), int(inside[-1]) + 1)
+        last = max(self.pad, self.end - int(self.intervals[1.0][bins].max()))
+        frame = last + int(best[last:].argmax())
+        resting = bool(rest[-1] >= best[frame])
+        score = float(rest[-1] if resting else best[frame])
         if resting:
             frame = self.end - 1
-        entered = self.best[:-1] - _STOP_COST > self.rest[:-1]  # [t]: 'no music' at t + 1 came from a beat at t
+        entered = best[:-1] - _STOP_COST > rest[:-1]  # [t]: 'no music' at t + 1 came from a beat at t
         beats: list[tuple[int, int, int]] = []  # frame, state, run
         run, tempo, state = 0, -1, -1
         while True:
@@ -188,115 +391,135 @@ class _Search:
                     break
                 frame, resting, tempo, run = int(before[-1]), False, -1, run + 1
             if tempo < 0:
-                tempo, state = (int(k) for k in np.unravel_index(self.value[frame].argmax(), self.value.shape[1:]))
+                at = self.value[:, frame, bins]
+                state, tempo = (int(k) for k in np.unravel_index(at.argmax(), at.shape))
+                tempo += bins.start
             beats.append((frame - self.pad, state, run))
-            step = self._step_before(frame, tempo, state)
+            step = self._step_before(frame, tempo, state, band, bins)
             if step is None:
-                frame, resting = frame - self.block - 1, True
+                frame, resting = frame - _LEAD - 1, True
                 if frame <= self.pad:
                     break
             else:
                 frame, tempo, state = step
         beats.reverse()
         found = np.array(beats, int).reshape(-1, 3)
-        states = found[:, 1]
         runs = found[:, 2].max(initial=0) - found[:, 2]
-        return Grid(found[:, 0], _SLOT_OF[states], _METER_OF[states], runs, score)
+        slots = _counted(self.states.slot[found[:, 1]], runs)
+        return Grid(found[:, 0], slots, self.states.meter[found[:, 1]], runs, score, self.meters)
 
-    def interval_terms(self, heard: np.ndarray) -> np.ndarray:
-        """What the beat that ends at each frame of the evidence brings by its length; frames x tempi x slots."""
-        return np.asarray(self.ternary[heard, :, None] * _TERNARY + self.tempo_prior[:, None])
+    def _arrived(self, near: np.ndarray, origin: dict[float, np.ndarray], column: int, heard: slice) -> np.ndarray:
+        """Best score of a beat that ends at each frame, by the state it started in, frame and tempo."""
+        size, _, count = near.shape
+        frames = heard.stop - heard.start
+        arrived = np.empty((size, frames, count), np.float32)
+        rows = near.reshape(size, -1)
+        for (states, length, _), terms in zip(self.states.kinds, self.terms, strict=True):
+            at = origin[length][:frames] + column * count
+            np.take(rows[states], at, axis=1, out=arrived[states], mode="clip")
+            arrived[states] += terms[heard]
+        return arrived
 
-    def _arrivals(self, frames: np.ndarray) -> np.ndarray:
-        """Best score of a beat that ends at each frame, by tempo and by the slot it started in."""
-        tempo = np.arange(len(self.intervals))
-        origin = frames[:, None] - self.intervals
-        found = self.ready[origin % len(self.ready), tempo]
-        for jitter in (-1, 1):
-            np.maximum(found, self.ready[(origin - jitter) % len(self.ready), tempo] - _JITTER_COST, out=found)
-        return found
+    def _next_slots(self, arrived: np.ndarray) -> np.ndarray:
+        """Move scores from the slot in which a beat started to the slot in which the next one falls."""
+        states = self.states
+        moved = arrived[states.before]
+        if len(self.meters) > 1:
+            changed = moved[states.first].max(axis=0)
+            for first, meter in zip(states.first, self.meters, strict=True):
+                np.maximum(moved[first], changed - np.float32(_METER_COST - meter.prior), out=moved[first])
+        for before, after, cost in states.odd:
+            np.maximum(moved[after], arrived[before] - np.float32(cost), out=moved[after])
+        return np.asarray(moved)
 
-    def _begun(self, frames: np.ndarray) -> np.ndarray:
-        """Score of 'no music' up to a little before; it lasts at least one block, so none inside it is needed."""
-        return self.rest[np.maximum(frames - self.block - 1, 0)].astype(np.float32)
+    def _tempo_changed(self, value: np.ndarray, start: int, stop: int) -> np.ndarray:
+        """Best score at each tempo when the tempo may move a few bins.
 
-    def _step_before(self, frame: int, tempo: int, state: int) -> tuple[int, int, int] | None:
-        """Frame, tempo and slot of the beat before one, or None if music begins there."""
+        The costs of one, two, three bins rise ever faster, so that three rounds of moves by one bin, each at what that
+        bin costs more than the one before, come to the same.
+        """
+        best = value.copy()
+        for cost in _DRIFT_STEPS:
+            moved = best - cost
+            np.maximum(best[:, :, 1:], moved[:, :, :-1], out=best[:, :, 1:])
+            np.maximum(best[:, :, :-1], moved[:, :, 1:], out=best[:, :, :-1])
+        if self.jumps[start:stop].any():
+            top = np.maximum.reduceat(value, self.starts, axis=2)[:, :, self.band_of] - np.float32(_TEMPO_JUMP_COST)
+            np.maximum(best, top, out=best, where=self.jumps[start:stop, None])
+        return best
+
+    def _step_before(self, frame: int, tempo: int, state: int, band: int, bins: slice) -> tuple[int, int, int] | None:
+        """Frame, tempo and state of the beat before one, or None if music begins there."""
         heard = frame - self.pad
-        best = float(self._begun(np.array([frame]))[0] + self.enter[state])
+        best = float(np.float32(self.rest[max(frame - _LEAD - 1, 0), band]) + self.enter[state])
         found = None
-        origins, costs = _slots_before(state)
-        tempi = np.arange(max(0, tempo - _REACH), min(len(self.intervals), tempo + _REACH + 1))
-        change = np.abs(tempi - tempo) ** _DRIFT_POWER
-        terms = self.interval_terms(np.array([heard]))[0, tempo, origins]
-        for jitter in (-1, 0, 1):
-            origin = frame - int(self.intervals[tempo]) - jitter
-            scores = self.value[origin][np.ix_(tempi, origins)] - change[:, None]
-            scores = scores - _JITTER_COST * abs(jitter) + terms - costs
-            top = int(scores.argmax())
-            if scores.flat[top] >= best:
-                best = float(scores.flat[top])
-                found = origin, int(tempi[top // len(origins)]), int(origins[top % len(origins)])
+        for origin, cost in _steps_to(self.meters)[state]:
+            kind = next(k for k, (states, _, _) in enumerate(self.states.kinds) if states.start <= origin < states.stop)
+            length = self.states.kinds[kind][1]
+            term = float(self.terms[kind][heard, tempo]) - cost
+            middle = frame - int(self.intervals[length][tempo])
+            for jitter in (0, -1, 1):
+                at = middle - jitter
+                reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
+                scores = (
+                    self.value[origin, at, reach] - _DRIFT_COSTS[np.abs(np.arange(reach.start, reach.stop) - tempo)]
+                )
+                top = int(scores.argmax())
+                score, came = float(scores[top]), reach.start + top
+                if self.jumps[at]:
+                    anywhere = self.value[origin, at, bins] - _TEMPO_JUMP_COST
+                    if anywhere.max() > score:
+                        score, came = float(anywhere.max()), bins.start + int(anywhere.argmax())
+                score += term - _JITTER_COST * abs(jitter)
+                if score >= best:
+                    best, found = score, (at, came, origin)
         return found
 
 
-def _slots_before(state: int) -> tuple[np.ndarray, np.ndarray]:
-    """States that may come before one, and what each such step costs."""
-    if _SLOT_OF[state]:
-        return np.array([state - 1]), np.zeros(1)
-    meter = _METER_OF[state]
-    costs = np.where(np.arange(len(METERS)) == meter, 0.0, _METER_COST)
-    if METERS[meter].beats == 4:
-        return np.append(_LAST, state + 1), np.append(costs, _SHORT_BAR_COST)
-    return _LAST, costs
+@cache
+def _steps_to(meters: tuple[Meter, ...]) -> tuple[tuple[tuple[int, float], ...], ...]:
+    """For each state, those that may come before it and what each step costs."""
+    states = _states(meters)
+    steps = []
+    for state, slot in enumerate(states.slot):
+        into = {int(states.before[state]): 0.0}
+        if slot == 0:
+            for first in states.first:
+                into.setdefault(int(states.before[first]), _METER_COST - meters[states.meter[state]].prior)
+        for before, after, cost in states.odd:
+            if after == state:
+                into.setdefault(before, cost)
+        steps.append(tuple(into.items()))
+    return tuple(steps)
 
 
-_STEPS = [_slots_before(state) for state in range(len(_SLOT_OF))]
+def _counted(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:
+    """Count on where a bar's last slot came twice."""
+    counted = slots.copy()
+    for k in range(1, len(slots)):
+        if slots[k] and runs[k] == runs[k - 1]:
+            counted[k] = counted[k - 1] + 1
+    return counted
 
 
-def _next_slots(arrived: np.ndarray) -> np.ndarray:
-    """Move scores from the slot in which a beat started to the slot in which the next one falls."""
-    moved = np.empty_like(arrived)
-    moved[..., 1:] = arrived[..., :-1]
-    for first in _FIRST:
-        origins, costs = _STEPS[first]
-        moved[..., first] = (arrived[..., origins] - costs.astype(np.float32)).max(axis=-1)
-    return moved
+def _thirds(onset: np.ndarray, intervals: dict[float, np.ndarray]) -> dict[float, np.ndarray]:
+    """By how much attacks at the thirds of the beat that ends here outweigh those in its middle; frames x tempi.
 
-
-def _tempo_changed(value: np.ndarray) -> np.ndarray:
-    """Best score at each tempo when the tempo may move a few bins; frames x tempi x slots."""
-    best = value.copy()
-    for steps in range(1, min(_REACH, value.shape[1] - 1) + 1):
-        cost = np.float32(steps**_DRIFT_POWER)
-        np.maximum(best[:, steps:], value[:, :-steps] - cost, out=best[:, steps:])
-        np.maximum(best[:, :-steps], value[:, steps:] - cost, out=best[:, :-steps])
-    return best
-
-
-def _observations(evidence: Evidence) -> np.ndarray:
-    """What a beat in each slot brings at each frame.
-
-    The downbeat's ratio is set against the mix of downbeats and other beats in that meter, so that on evidence that
-    says nothing no meter gains by having more, or fewer, downbeats.
+    Two thirds into the beat a shuffle sounds too; the mean of both thirds, or places that say nothing would win.
     """
-    ratio = np.exp(_DOWNBEAT_WEIGHT * evidence.downbeat)
-    beats = np.array([METERS[m].beats for m in _METER_OF])
-    mixed = np.log(ratio[:, None] / beats + 1 - 1 / beats)
-    opens = np.where(_SLOT_OF == 0, _DOWNBEAT_WEIGHT * evidence.downbeat[:, None], 0.0)
-    return np.asarray(evidence.beat[:, None] - _BEAT_OFFSET + opens - mixed, np.float32)
-
-
-def _ternary_terms(onset: np.ndarray, intervals: np.ndarray) -> np.ndarray:
-    """By how much attacks a third into the beat that ends here outweigh those in its middle; frames x tempi."""
-    wide = np.maximum(np.maximum(onset, np.roll(onset, 1)), np.roll(onset, -1))
+    wide = np.maximum(np.maximum(onset, np.roll(onset, 1)), np.roll(onset, -1)).astype(np.float32)
     place = np.arange(len(onset))
-    terms = np.empty((len(onset), len(intervals)), np.float32)
-    for tempo, interval in enumerate(intervals):
-        third = wide[np.maximum(place - round(float(interval) * 2 / 3), 0)]
-        middle = wide[np.maximum(place - round(float(interval) / 2), 0)]
-        terms[:, tempo] = _TERNARY_WEIGHT * np.clip(third - middle, -2, 2)
-    return terms
+
+    @cache
+    def earlier(steps: int) -> np.ndarray:
+        return wide[np.maximum(place - steps, 0)]
+
+    @cache
+    def term(interval: int) -> np.ndarray:
+        thirds = (earlier(round(interval / 3)) + earlier(round(2 * interval / 3))) / 2
+        return np.asarray(_TERNARY_WEIGHT * np.clip(thirds - earlier(round(interval / 2)), -2, 2), np.float32)
+
+    return {length: np.stack([term(int(k)) for k in every], axis=1) for length, every in intervals.items()}
 
 
 def _tempo_prior(tempi: np.ndarray) -> np.ndarray:

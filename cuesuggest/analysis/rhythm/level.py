@@ -14,8 +14,9 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, METERS, SLOWEST, Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, Limits, decode_bands, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.meters import COMMON, Meter
 from cuesuggest.analysis.rhythm.tempo import pulse_strength
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
@@ -38,12 +39,16 @@ class Level:
     margin: float
 
 
-def read_levels(evidence: Evidence) -> dict[float, Grid]:
+def read_levels(
+    evidence: Evidence, meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
+) -> dict[float, Grid]:
     """Decode around the strongest pulse and around its half, double, 3:2 and 2:3.
 
     Parameters
     ----------
     evidence : Evidence
+    meters : tuple of Meter
+    limits : Limits, optional
 
     Returns
     -------
@@ -54,7 +59,8 @@ def read_levels(evidence: Evidence) -> dict[float, Grid]:
     salience = pulse_strength(evidence, _FIRST_GUESS) * np.exp(-0.5 * octaves**2)
     guess = float(_FIRST_GUESS[salience.argmax()])
     bands = {ratio: tempo_bins(guess * ratio) for ratio in _RATIOS}
-    return {ratio: decode(evidence, tempi) for ratio, tempi in bands.items() if len(tempi)}
+    bands = {ratio: tempi for ratio, tempi in bands.items() if len(tempi)}
+    return dict(zip(bands, decode_bands(evidence, list(bands.values()), meters, limits), strict=True))
 
 
 def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
@@ -78,7 +84,7 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
     octaves = float(np.log2(60 / interval / _CENTRE))
     opens = grid.slots == 0
     down = evidence.downbeat[grid.frames]
-    meter = METERS[int(np.bincount(grid.meters).argmax())]
+    meter = grid.table[int(np.bincount(grid.meters).argmax())]
     return np.array(
         [
             grid.score / (len(grid.frames) * interval),
@@ -88,7 +94,7 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
             octaves,
             octaves**2,
             float(meter.beats == 3),
-            float(meter.ternary),
+            float(meter.thirds > 0),
         ]
     )
 
