@@ -7,6 +7,7 @@ earlier ones about the same stretch.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -26,6 +27,7 @@ __all__ = ["bar_one_at", "bars_shifted", "described", "read_times", "signature",
 
 _SLOWEST, _FASTEST = 20.0, 400.0  # BPM
 _SAME_TEMPO = 0.06  # share by which bars may differ and still be stated as one tempo
+_RIGHT_BEFORE = 2  # bars before a shift that are stated as they are
 _ON_A_BEAT = 0.07  # s; the tolerance of the field for one and the same beat
 _SIGNATURE = re.compile(r"([1-9]|1[0-9])/(2|4|8|16)")
 
@@ -149,9 +151,26 @@ def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorr
         first = next(index for index, bar in enumerate(bars) if bar.number == 1)
         facts.append(BarOneCorrection(starts[min(first, len(starts) - 1)]))
     start, end = min(starts[0], bars[0].start), song.recording.window.end
-    # What is felt as the beat is not in question: without this, bar lines alone might be counted at another level.
-    facts += [fact for fact in tempo_times(song, 1.0, from_bar).corrections if isinstance(fact, TempoCorrection)]
-    return _replaced(song, facts, start, end, "bars")
+    # Neither the beat nor how many make a bar is in question. Unsaid, bars of half the length would have their ones
+    # both where they are stated and where they were heard.
+    facts += [fact for fact in tempo_times(song, 1.0).corrections if isinstance(fact, TempoCorrection)]
+    facts += _common_signature(bars, start)
+    before = [bar for bar in song.analysis.bars if bar.number < bars[0].number]
+    if before:
+        # "From here on" says that it was right until here.
+        facts += _common_signature(before, song.recording.window.start)
+        right = [bar.start for bar in before[-_RIGHT_BEFORE:] if bar.start < starts[0] - _ON_A_BEAT]
+        facts += [DownbeatCorrection(time) for time in right]
+        start = min([start, *right])
+    # Tempo and signature are stated for the whole song as they are: whatever was stated of them is in there.
+    others = tuple(fact for fact in song.corrections if isinstance(fact, DownbeatCorrection | BarOneCorrection))
+    return _replaced(song.replaced(corrections=others), facts, start, end, "bars")
+
+
+def _common_signature(bars: Sequence[Bar], start: float) -> list[TimeSignatureCorrection]:
+    """State the time signature that nearly all bars have."""
+    value, count = Counter(bar.time_signature for bar in bars).most_common(1)[0]
+    return [TimeSignatureCorrection(value, start)] if count > 0.8 * len(bars) else []
 
 
 def _moved_bar_lines(song: Song, bars: Sequence[Bar], beats: int) -> list[float]:
