@@ -8,7 +8,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from cuesuggest.analysis.rhythm.evidence import beat_features, downbeat_features, flux, music_features
+from cuesuggest.analysis.rhythm.evidence import downbeat_features, flux
 from cuesuggest.analysis.rhythm.level import FEATURES
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
 from cuesuggest.recording import open_recording
@@ -36,29 +36,17 @@ def truth_of(take, end):
     }
 
 
-def test_beats_are_taught_and_their_neighbours_are_not(take, spectrum):
+def test_beats_are_taught_and_nothing_else(take, spectrum):
     known = fitting.labels(truth_of(take, 88.0), spectrum)
     frames = np.rint(take.beats * FRAME_RATE).astype(int)
-    assert known["beat"][frames[0]] == -1, "at the very edge of the music nothing is taught"
-    assert (known["beat"][frames[1:]] == 1).all()
-    assert (known["beat"][frames[1:] - 1] == -1).all()
-    assert (known["beat"][frames[2:] - 8] == 0).all()
-    assert (known["downbeat"][frames] == (np.arange(len(frames)) % 4 == 0)).all()
+    assert (known[frames] == (np.arange(len(frames)) % 4 == 0)).all()
+    assert (np.delete(known, frames) == -1).all()
 
 
 def test_what_is_to_be_ignored_teaches_nothing(take, spectrum):
-    known = fitting.labels(truth_of(take, 88.0), spectrum)
-    early = spectrum.seconds < take.beats[0] - 0.1
-    for head in ("beat", "downbeat", "music"):
-        assert (known[head][early] == -1).all()
-
-
-def test_recordings_without_music_teach_the_music_model_only(spectrum):
-    empty = {"beats": [], "downbeats": [], "music_start": None, "music_end": None}
-    known = fitting.labels(empty, spectrum)
-    assert (known["beat"] == -1).all()
-    assert (known["downbeat"] == -1).all()
-    assert (known["music"] == 0).all()
+    truth = truth_of(take, 88.0) | {"ignore": [[0, float(take.beats[8]) + 0.1]]}
+    known = fitting.labels(truth, spectrum)
+    assert (known[spectrum.seconds < take.beats[8] + 0.1] == -1).all()
 
 
 def test_logistic_regression_finds_the_log_odds_of_two_gaussians():
@@ -72,9 +60,7 @@ def test_logistic_regression_finds_the_log_odds_of_two_gaussians():
 def test_shipped_weights_have_a_number_for_every_feature(spectrum):
     weights = dict(np.load(str(SHIPPED / "evidence.npz")))
     groups = flux(spectrum.bands)
-    assert weights["beat"].shape == (beat_features(groups).shape[1] + 1,)
     assert weights["downbeat"].shape == (downbeat_features(spectrum, groups).shape[1] + 1,)
-    assert weights["music"].shape == (music_features(spectrum).shape[1] + 1,)
     assert set(json.loads((SHIPPED / "level.json").read_text())["weights"]) == set(FEATURES)
 
 
@@ -102,7 +88,7 @@ def test_the_scripts_run_on_a_folder_and_the_second_says_when_it_is_too_small(tm
     words = [str(tmp_path), "-o"]
     done = CliRunner().invoke(fitting.main, [*words, str(tmp_path / "evidence.npz")], catch_exceptions=False)
     assert done.exit_code == 0
-    assert set(np.load(tmp_path / "evidence.npz")) == {"beat", "downbeat", "music"}
+    assert set(np.load(tmp_path / "evidence.npz")) == {"downbeat"}
     done = CliRunner().invoke(level_fitting.main, [*words, str(tmp_path / "level.json")])
     assert done.exit_code == 1
     assert "2 recordings" in done.output

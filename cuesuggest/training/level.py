@@ -15,7 +15,7 @@ import click
 import numpy as np
 from scipy import optimize
 
-from cuesuggest.analysis.rhythm.evidence import linear_evidence
+from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.level import FEATURES, level_features, read_levels
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
 from cuesuggest.recording import open_recording
@@ -31,7 +31,7 @@ Case = tuple[np.ndarray, np.ndarray]
 
 def case(path: Path, tempo: float) -> Case | None:
     """Features of one recording's levels, or None if none of them has its tempo."""
-    evidence = linear_evidence(hear(open_recording(path)))
+    evidence = observe(hear(open_recording(path)))
     rows, right = [], []
     for grid in read_levels(evidence).values():
         features = level_features(grid, evidence)
