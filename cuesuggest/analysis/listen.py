@@ -11,6 +11,7 @@ from cuesuggest.analysis import events as moments
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
+from cuesuggest.analysis.rhythm.confidence import bar_features, beat_features, sure
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
@@ -178,8 +179,10 @@ class _Layout:
             if stated[0] != self.numbers[0]:
                 self.counted = 0  # what was counted in is the user's to say now
             self.numbers = stated
-        self.beat_confidence = _local_confidence(rhythm)
-        self.confidence = np.round(self.beat_confidence[firsts] * _bar_confidence(rhythm, np.array(firsts)), 3)
+        features = beat_features(times, grid, rhythm.evidence, rhythm.others)
+        self.beat_confidence = np.round(sure("beat", features), 3)
+        bars = bar_features(features, np.array(firsts), grid, rhythm.evidence, rhythm.shifts)
+        self.confidence = np.round(sure("bar", bars), 3)
         bar_one = float(self.starts[self.numbers == 1][0])
         earliest = bar_one - self.beat if self.counted else spectrum.start
         self.music_start = moments.music_start(spectrum, bar_one, self.beat, earliest)
@@ -279,30 +282,6 @@ def _place(bars: tuple[Bar, ...], seconds: float) -> tuple[int | None, float | N
         if 0 <= quarters < 4 * bar.beats:
             return bar.number, 1 + quarters / 4
     return None, None
-
-
-def _local_confidence(rhythm: Rhythm) -> np.ndarray:
-    """Of each beat: the mean evidence of nine beats around it, on a logistic scale. Not calibrated yet."""
-    evidence = rhythm.evidence.beat[rhythm.grid.frames]
-    reach = np.arange(-4, 5)
-    index = np.clip(np.arange(len(evidence))[:, None] + reach, 0, len(evidence) - 1)
-    return np.asarray(np.round(1 / (1 + np.exp(-1.5 * (evidence[index].mean(axis=1) - 0.5))), 3))
-
-
-def _bar_confidence(rhythm: Rhythm, firsts: np.ndarray) -> np.ndarray:
-    """Of each bar: by how much its downbeats beat the other beats in the eight bars around it."""
-    grid, down = rhythm.grid, rhythm.evidence.downbeat
-    opening = grid.slots == 0
-    confidence = np.zeros(len(firsts))
-    for k, first in enumerate(firsts):
-        around = slice(max(0, first - 16), first + 17)
-        at, slots, opens = down[grid.frames[around]], grid.slots[around], opening[around]
-        if not opens.any():
-            continue
-        others = [at[slots == slot].mean() for slot in np.unique(slots) if slot]
-        margin = at[opens].mean() - max(others, default=0.0)
-        confidence[k] = 1 / (1 + np.exp(-2 * margin))
-    return confidence
 
 
 def _sections(blocks: list[Block], bars: list[Bar]) -> tuple[Section, ...]:
