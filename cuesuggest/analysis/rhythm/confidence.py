@@ -19,7 +19,7 @@ from cuesuggest.analysis.rhythm.level import Level
 __all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "sure"]
 
 BEAT_FEATURES = ("beat", "around", "level", "even", "music", "one")
-BAR_FEATURES = ("beats", "around", "opens", "phase", "level", "shift", "usual", "even", "music", "one")
+BAR_FEATURES = ("beats", "around", "opens", "phase", "level", "shift", "alternate", "usual", "even", "music", "one")
 _REACH = 8  # beats, and bars, to each side
 _MOST = 8.0  # nats of a margin beyond which no difference is made
 
@@ -100,7 +100,7 @@ def bar_features(
 
     Returns
     -------
-    ndarray, shape (bars, 10)
+    ndarray, shape (bars, 11)
         In the order of `BAR_FEATURES`.
     """
     down = _near(evidence.downbeat, grid.frames)
@@ -118,6 +118,7 @@ def bar_features(
             phase,
             beats[firsts, 2],
             np.full(len(firsts), min([_MOST, *shifts])),
+            np.full(len(firsts), _alternation(down[firsts])),
             (counts == usual).astype(float),
             means[:, 1],
             means[:, 2],
@@ -134,6 +135,13 @@ def _phase(down: np.ndarray, slots: np.ndarray, first: int) -> float:
     others = [at[places == slot].mean() for slot in np.unique(places) if slot]
     ones = at[places == 0]
     return float(ones.mean() - max(others, default=0.0)) if len(ones) else -4.0
+
+
+def _alternation(ones: np.ndarray) -> float:
+    """By how much every second one stands out: much where bars of four are counted as pairs of bars of two."""
+    if len(ones) < 2 * _REACH:
+        return 0.0
+    return float(min(abs(ones[::2].mean() - ones[1::2].mean()), _MOST))
 
 
 def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
