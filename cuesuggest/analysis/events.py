@@ -24,6 +24,9 @@ _STOP_CROWD = 2  # gaps as deep within eight bars; more, and the music is made o
 _STOP_FULL_DB = 10.0  # a band that stops played within so much of the loud passages
 _COUNT_IN_DB = 6.0  # a count-in is so much softer than the bars after it
 _CLICK_DB = 8.0  # and falls so far between its clicks
+_AFTER_BEATS = ((0.35, 0.85),)  # where it must be quiet after a click, in beats
+_AFTER_THIRDS = ((0.18, 0.3), (0.5, 0.63))  # the same where two more clicks may come before the next beat
+_SILENCE_BETWEEN_DB = 10.0
 _CLICK_SPREAD_DB = 6.0  # sticks and counting voices are even, syllables of talk are not
 _MOST_COUNT_IN_BARS = 2
 _ENDED_DB = 38.0
@@ -36,7 +39,9 @@ def _frame(spectrum: Spectrum, seconds: float) -> int:
     return int(np.clip(round((seconds - spectrum.start) * FRAME_RATE), 0, len(spectrum.level) - 1))
 
 
-def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per_bar: int) -> tuple[int, int]:
+def count_in(
+    spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per_bar: int, *, thirds: bool = False
+) -> tuple[int, int]:
     """Find a count-in: one or two bars of single clicks, softer than what follows, on the grid of the song.
 
     The decoder may have taken it for music or for talk, so the grid is carried on to two bars before its first
@@ -51,6 +56,8 @@ def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per
         Beat in its bar, 0 the downbeat.
     beats_per_bar : int
         At the start of the song.
+    thirds : bool
+        Whether beats divide into three there: then sticks may count all six.
 
     Returns
     -------
@@ -64,7 +71,7 @@ def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per
     decibels = spectrum.decibels
     lead = lead_in(beats[first:], _MOST_COUNT_IN_BARS * beats_per_bar)
     grid = np.concatenate([lead, beats[first:]])
-    clicks = _click_levels(spectrum, grid)
+    clicks = _click_levels(spectrum, grid, _AFTER_THIRDS if thirds else _AFTER_BEATS)
     for opening in range(_MOST_COUNT_IN_BARS + 1):
         here = len(lead) + int(downbeats[opening] - first)
         counted = 0
@@ -78,11 +85,18 @@ def count_in(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, beats_per
         if not counted:
             continue
         heard = clicks[here - counted * beats_per_bar : here]
-        after = _loudness(decibels, spectrum, grid[here], grid[min(here + 2 * beats_per_bar, len(grid) - 1)])
+        after_end = grid[min(here + 2 * beats_per_bar, len(grid) - 1)]
+        after = _loudness(decibels, spectrum, grid[here], after_end)
         if np.std(heard[np.isfinite(heard)]) > _CLICK_SPREAD_DB:
             continue
         begin = grid[here - counted * beats_per_bar]
-        if after - _loudness(decibels, spectrum, begin, grid[here] - 0.06) >= _COUNT_IN_DB:
+        softer = after - _loudness(decibels, spectrum, begin, grid[here] - 0.06) >= _COUNT_IN_DB
+        # A recorder that turns itself up makes sticks loud; but no song falls silent between its eighths.
+        if softer or (
+            thirds
+            and _lows(decibels, spectrum, grid[here], after_end) - _lows(decibels, spectrum, begin, grid[here] - 0.06)
+            >= _SILENCE_BETWEEN_DB
+        ):
             return opening, counted
     return 0, 0
 
@@ -104,7 +118,7 @@ def lead_in(beats: np.ndarray, count: int) -> np.ndarray:
     return np.asarray(beats[0] - float(np.median(np.diff(beats[:9]))) * np.arange(count, 0, -1))
 
 
-def _click_levels(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:
+def _click_levels(spectrum: Spectrum, beats: np.ndarray, after: tuple[tuple[float, float], ...]) -> np.ndarray:
     """Level of each beat that stands alone, in dB; minus infinity where the sound goes on to the next."""
     decibels = spectrum.decibels
     levels = np.full(len(beats), -np.inf)
@@ -113,8 +127,8 @@ def _click_levels(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:
             continue
         middle, step = _frame(spectrum, here), following - here
         top = decibels[max(0, middle - 3) : middle + 4].max()
-        rest = decibels[_frame(spectrum, here + 0.35 * step) : _frame(spectrum, here + 0.85 * step) + 1]
-        if top - np.median(rest) >= _CLICK_DB:
+        rests = (decibels[_frame(spectrum, here + a * step) : _frame(spectrum, here + b * step) + 1] for a, b in after)
+        if top - max(float(np.median(rest)) for rest in rests) >= _CLICK_DB:
             levels[k] = top
     return levels
 
@@ -122,6 +136,11 @@ def _click_levels(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:
 def _loudness(decibels: np.ndarray, spectrum: Spectrum, start: float, end: float) -> float:
     part = decibels[_frame(spectrum, start) : _frame(spectrum, end) + 1]
     return float(10 * np.log10(np.mean(10 ** (part / 10))))
+
+
+def _lows(decibels: np.ndarray, spectrum: Spectrum, start: float, end: float) -> float:
+    """Level that a fifth of the frames stay under."""
+    return float(np.percentile(decibels[_frame(spectrum, start) : _frame(spectrum, end) + 1], 20))
 
 
 def find_stops(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, beat: float, until: float) -> list[Span]:

@@ -246,7 +246,8 @@ def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int
     first = int(np.flatnonzero(grid.slots == 0)[0])
     per_bar = grid.table[grid.meters[first]].beats
     run = grid.runs == grid.runs[0]
-    opening, counted = moments.count_in(spectrum, times[run], grid.slots[run], per_bar)
+    thirds = grid.table[grid.meters[first]].thirds > 0
+    opening, counted = moments.count_in(spectrum, times[run], grid.slots[run], per_bar, thirds=thirds)
     missing = counted - opening
     if missing <= 0:
         return rhythm, opening, counted

@@ -17,6 +17,7 @@ from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 __all__ = ["Level", "Rhythm", "find_rhythm"]
 
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
+_FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
 # Mean nats on a beat. On songs set apart for such choices music stays above 2.7; noise, applause, speech, tuning and
 # held chords stay under 2.3.
 _LEAST_EVIDENCE = 2.4
@@ -74,6 +75,8 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
     evidence = evidence or observe(spectrum)
     grid, others = _read(evidence, spectrum, known)
     grid = _bridged(_until_last_attack(grid, spectrum, known), evidence)
+    if not known:
+        grid = _from_first_attack(grid, spectrum)
     if not known:
         grid = _plausible(_long_enough(grid), evidence)
     places, clear = attack_times(grid.frames, spectrum.bands)
@@ -133,6 +136,16 @@ def shift_margins(grid: Grid, evidence: Evidence) -> tuple[float, ...]:
     gain = np.array([np.where((slots - k) % beats == 0, opens, other).sum() for k in range(beats)])
     bars = max((slots == 0).sum(), 1)
     return tuple(float(value) for value in (gain[0] - gain[1:]) / bars)
+
+
+def _from_first_attack(grid: Grid, spectrum: Spectrum) -> Grid:
+    """Begin with the first beat at which anything starts: silence before it can be counted, too."""
+    if len(grid.frames) < 2:
+        return grid
+    near = np.clip(grid.frames[:, None] + np.arange(-3, 4), 0, len(spectrum.bands) - 1)
+    attacks = spectrum.rise[near].max(axis=1)
+    heard = np.flatnonzero(attacks >= _FAINT_SHARE * np.percentile(attacks, 75))
+    return _kept(grid, np.arange(len(grid.frames)) >= heard[0])
 
 
 def _until_last_attack(grid: Grid, spectrum: Spectrum, known: Known) -> Grid:
