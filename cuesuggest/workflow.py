@@ -10,6 +10,7 @@ from pathlib import Path
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_spectrum
 from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.cache import cached_spectrum, keep_spectrum
@@ -242,7 +243,7 @@ def _drafted(
 
 
 def _versions(profile: Profile) -> Versions:
-    return Versions(program=__version__, features=FEATURE_VERSION, weights=None, profile=profile.name)
+    return Versions(program=__version__, features=FEATURE_VERSION, weights=weights_digest(), profile=profile.name)
 
 
 def suggest_again(

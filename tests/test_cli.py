@@ -59,6 +59,12 @@ def test_every_look_is_set_up_in_the_dark_before_it_comes_in(document):
             assert (cue.side, cue.look) in seen
 
 
+def test_a_document_says_which_weights_it_was_heard_with(document):
+    from cuesuggest.analysis.rhythm.network import weights_digest
+
+    assert Song.load(document).versions.weights == weights_digest()
+
+
 def test_list_prints_what_suggest_printed(run, copied):
     code, out, _ = run("list", copied / "evening.cues.json")
     assert code == 0

@@ -8,6 +8,7 @@ alike in training, so that a logit is close to a log-likelihood ratio.
 
 from __future__ import annotations
 
+import hashlib
 from functools import cache
 from importlib import resources
 
@@ -16,12 +17,18 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from cuesuggest.analysis.spectrum import Spectrum, active_frames
 
-__all__ = ["HEADS", "heads_of"]
+__all__ = ["HEADS", "heads_of", "weights_digest"]
 
 HEADS = ("beat", "downbeat", "opens", "music", "section", "voice", "build")
 """What each row of logits is about. `opens`: a beat that falls here is a downbeat; `downbeat`: one is here at all."""
 
 _CHUNK = 2048  # frames that pass the front at once
+
+
+@cache
+def weights_digest() -> str:
+    """Digest of the shipped weights: documents are comparable where it is equal."""
+    return hashlib.sha256(resources.files(__package__).joinpath("network.npz").read_bytes()).hexdigest()[:16]
 
 
 @cache
