@@ -73,8 +73,12 @@ def _front(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
         y = _pooled(_elu(around.reshape(*around.shape[:2], -1) @ second + weights["second.bias"]))
         parts.append(y.reshape(len(y), -1))
     y = np.pad(np.concatenate(parts), ((1, 1), (0, 0)))
-    frames = len(x)
-    return _elu(np.concatenate([y[k : k + frames] for k in range(3)], axis=1) @ third + weights["third.bias"])
+    found = []
+    for start in range(0, len(x), _CHUNK):  # in chunks, or two hours would need a table of 300 MB
+        stop = min(start + _CHUNK, len(x))
+        around = np.concatenate([y[start + k : stop + k] for k in range(3)], axis=1)
+        found.append(_elu(around @ third + weights["third.bias"]))
+    return np.concatenate(found)
 
 
 def _pooled(y: np.ndarray) -> np.ndarray:
