@@ -17,6 +17,8 @@ RATE = 22050
 LAYOUTS = {1: "mono", 2: "stereo", 6: "5.1", 8: "7.1"}
 CHORDS = {"A": (45, 41, 48, 43), "B": (41, 43, 45, 48), "C": (50, 46, 41, 48)}  # roots, a bar each
 
+SNARES = {2: (1,), 3: (1, 2), 4: (1, 3), 5: (1, 3, 4)}  # beats, from 0, of bars with so many beats
+
 
 @dataclass(frozen=True)
 class Take:
@@ -187,3 +189,113 @@ def _add(sound: np.ndarray, part: np.ndarray, at: float, gain: float) -> None:
     place = round(at * RATE)
     part = part[: len(sound) - place]
     sound[place : place + len(part)] += gain * part
+
+
+def drum_loop(
+    path: Path,
+    beats: np.ndarray,
+    *,
+    bar: int = 4,
+    opens: list[int] | None = None,
+    parts: int = 2,
+    swung: bool = False,
+    tail: float = 1.5,
+) -> Take:
+    """Play drums and a bass on given beats; the bass changes its note from bar to bar.
+
+    Parameters
+    ----------
+    path : Path
+        WAV to write.
+    beats : ndarray
+        Seconds, rising; the first opens a bar. Over a gap of more than two beats nothing is played, and the first
+        beat after it opens a bar.
+    bar : int
+        Beats in a bar.
+    opens : list of int, optional
+        Which beats open bars, where not all bars are alike.
+    parts : int
+        Hats to a beat.
+    swung : bool
+        Of three hats to a beat the middle one is left out.
+    tail : float
+        Seconds after the last beat.
+    """
+    drums = _drums()
+    gaps = np.diff(beats, append=beats[-1] + np.median(np.diff(beats)))
+    apart = gaps > 2.2 * np.median(gaps)
+    sound = np.zeros(int((beats[-1] + tail) * RATE))
+    slot, bars, found = 0, 0, []
+    for index, (at, gap, last) in enumerate(zip(beats, np.where(apart, np.median(gaps), gaps), apart, strict=True)):
+        if opens is not None:
+            slot = 0 if index in opens else slot
+            bars = sum(index >= each for each in opens) - 1
+        if slot == 0:
+            found.append(at)
+        root = CHORDS["A"][bars % 4] - 12
+        note = _decay(gap * 0.9, 3) * np.sin(_phase(_hertz(root), gap * 0.9))
+        _add(sound, note, at, 0.35 if slot == 0 else 0.2)
+        struck = slot in SNARES[bar]
+        _add(sound, drums["snare" if struck else "kick"], at, 0.35 if struck else 0.8)
+        for k in range(parts):
+            if not (swung and k == 1):
+                _add(sound, drums["hat"], at + k * gap / parts, 0.06 if k else 0.12)
+        slot = 0 if last else slot + 1 if opens is not None else (slot + 1) % bar
+        bars += slot == 0
+    sound += np.random.default_rng(6).standard_normal(len(sound)) * 1e-4
+    soundfile.write(path, (sound / np.abs(sound).max() * 0.5).astype(np.float32), RATE)
+    return Take(path, np.asarray(beats), np.array(found), {0: "A"})
+
+
+def metronome(path: Path, beats: np.ndarray, *, bar: int = 4) -> Take:
+    """Tick on given beats, the first of each bar higher and louder, over a soft chord that changes with the bar.
+
+    Parameters
+    ----------
+    path : Path
+        WAV to write.
+    beats : ndarray
+        Seconds, rising; the first opens a bar.
+    bar : int
+        Beats in a bar.
+    """
+    sound = np.zeros(int((beats[-1] + 1.0) * RATE))
+    for k, at in enumerate(beats):
+        tick = _decay(0.04, 120) * np.sin(_phase(1000 if k % bar else 1500, 0.04))
+        _add(sound, tick, at, 0.3 if k % bar else 0.6)
+    for k in range(0, len(beats), bar):
+        length = beats[min(k + bar, len(beats) - 1)] - beats[k]
+        root = CHORDS["A"][k // bar % 4]
+        chord = sum(np.sin(_phase(_hertz(note), length)) for note in (root, root + 7, root + 12, root + 15))
+        _add(sound, chord * np.hanning(len(chord)) ** 0.2, beats[k], 0.02)
+    sound += np.random.default_rng(6).standard_normal(len(sound)) * 1e-4
+    soundfile.write(path, sound.astype(np.float32), RATE)
+    return Take(path, np.asarray(beats), np.asarray(beats)[::bar], {0: "A"})
+
+
+def beats_at(tempi: np.ndarray, first: float = 1.0) -> np.ndarray:
+    """Beats whose tempo is given one by one.
+
+    Parameters
+    ----------
+    tempi : ndarray, shape (n,)
+        BPM from each beat to the next.
+    first : float
+        Seconds.
+
+    Returns
+    -------
+    ndarray, shape (n + 1,)
+        Seconds.
+    """
+    return first + np.concatenate([[0.0], np.cumsum(60 / np.asarray(tempi, float))])
+
+
+def _drums() -> dict[str, np.ndarray]:
+    rng = np.random.default_rng(4)
+    sweep = np.cumsum(np.linspace(150, 45, int(0.25 * RATE)))
+    return {
+        "kick": _decay(0.25, 18) * np.sin(2 * np.pi * sweep / RATE),
+        "snare": _decay(0.2, 25) * (rng.standard_normal(int(0.2 * RATE)) * 0.7 + np.sin(_phase(190, 0.2)) * 0.5),
+        "hat": _decay(0.05, 90) * np.diff(rng.standard_normal(int(0.05 * RATE) + 1)),
+    }

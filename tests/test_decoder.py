@@ -1,6 +1,7 @@
 """The bar pointer against every path there is, on problems small enough to list them."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -32,18 +33,17 @@ def score_of_path(search, frames, states, tempi):
     score = search.rest[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
     score += search.observed[states[0], frames[0]]
     for k in range(1, len(frames)):
-        costs = dict(decoder._steps_to(search.meters)[states[k]])
-        if states[k - 1] not in costs:
+        steps = {origin: (kind, cost) for origin, kind, cost in decoder._steps_to(search.meters)[states[k]]}
+        if states[k - 1] not in steps:
             return -np.inf
-        inside = [each.start <= states[k - 1] < each.stop for each, _, _ in search.states.kinds]
-        kind = inside.index(True)
+        kind, cost = steps[states[k - 1]]
         length = search.states.kinds[kind][1]
         jitter = frames[k] - frames[k - 1] - search.intervals[length][tempi[k]]
         change = abs(tempi[k] - tempi[k - 1])
         if abs(jitter) > 1 or change > decoder._REACH:
             return -np.inf
         score += search.observed[states[k], frames[k]] + search.terms[kind][frames[k], tempi[k]]
-        score -= costs[states[k - 1]] + decoder._JITTER_COST * abs(jitter) + change**decoder._DRIFT_POWER
+        score -= cost + decoder._JITTER_COST * abs(jitter) + change**decoder._DRIFT_POWER
     return score
 
 
@@ -66,6 +66,7 @@ def test_the_decoded_path_is_the_best_of_all_paths(seed, signatures):
     longest = max(int(each[:2].max()) for each in search.intervals.values())
     intervals = {int(each[tempo]) for each in search.intervals.values() for tempo in (0, 1)}
     steps = sorted({interval + jitter for interval in intervals for jitter in (-1, 0, 1)})
+    comes_before = [{origin for origin, _, _ in steps} for steps in decoder._steps_to(meters)]
     chains = [(first,) for first in range(frames)]
     for _ in range(2):
         chains += [(*chain, chain[-1] + step) for chain in chains for step in steps if chain[-1] + step < frames]
@@ -74,7 +75,7 @@ def test_the_decoded_path_is_the_best_of_all_paths(seed, signatures):
         if chain[-1] < frames - longest:
             continue
         for path in itertools.product(range(len(search.states.slot)), repeat=len(chain)):
-            if any(before not in dict(decoder._steps_to(meters)[after]) for before, after in itertools.pairwise(path)):
+            if any(before not in comes_before[after] for before, after in itertools.pairwise(path)):
                 continue
             for played in itertools.product((0, 1), repeat=len(chain)):
                 score = score_of_path(search, chain, path, played)
@@ -102,6 +103,30 @@ def test_on_evidence_that_says_nothing_no_meter_gains_by_its_downbeats():
         assert other == pytest.approx(brought[0][1])
 
 
+def noise(seed, places=None, frames=3000):
+    """Evidence as it is where there is nothing to tell: ratios of one kind of frames only; or beats, but no bars."""
+    rng = np.random.default_rng(seed)
+    beat = rng.normal(-1.1, 1.5, frames)
+    if places is not None:
+        beat[:] = -3
+        beat[places] = 3
+    return Evidence(beat, rng.normal(-1.1, 1.5, frames), np.full(frames, 3.0), rng.normal(0, 1, frames))
+
+
+@pytest.mark.parametrize("places", [None, np.arange(10, 2990, 25)], ids=["noise", "beats without bars"])
+def test_no_meter_wins_on_noise(places):
+    """With the shares of songs taken out, a minute of noise tells no meter from another by half a nat a second."""
+    plain = [replace(meter, prior=-1e-6, bar_cost=0.0) for meter in METERS if len(set(meter.lengths)) == 1]
+    scores = np.array(
+        [[decode(noise(seed, places), tempo_bins(120.0), (meter,)).score for meter in plain] for seed in range(6)]
+    )
+    assert np.ptp(scores.mean(axis=0)) < 0.5 * 60
+    found = [decode(noise(seed, places), tempo_bins(120.0), METERS) for seed in range(6)]
+    told = [grid.table[m].signature for grid in found for m in grid.meters]
+    assert not {"5/4", "7/8"} & set(told)
+    assert told.count("4/4") > 0.5 * len(told)
+
+
 @pytest.mark.parametrize("bpm", [60.0, 97.3, 122.7, 161.0])
 def test_a_regular_pulse_is_followed_at_tempi_that_are_no_whole_frames(bpm):
     places = np.rint(20 + np.arange(48) * 60 * FRAME_RATE / bpm).astype(int)
@@ -117,12 +142,16 @@ def test_three_beats_to_the_bar_are_told_by_their_downbeats():
     assert (found.slots == np.arange(36) % 3).all()
 
 
-def test_one_bar_of_two_beats_does_not_shift_the_bars_after_it():
-    places = 20 + 25 * np.arange(66)
-    downbeats = np.concatenate([np.arange(0, 36, 4), np.arange(34, 66, 4)])
-    downbeats = downbeats[(downbeats <= 32) | (downbeats >= 34)]
+@pytest.mark.parametrize("odd", [2, 3, 5, 6])
+def test_one_bar_of_another_length_does_not_shift_the_bars_after_it(odd):
+    places = 20 + 25 * np.arange(32 + odd + 32)
+    downbeats = np.array([*range(0, 36, 4), *range(32 + odd, 64 + odd, 4)])
+    downbeats = np.unique(downbeats[(downbeats <= 32) | (downbeats >= 32 + odd)])
     found = decode(evidence(pulses(places, places[-1] + 30), places[downbeats]), tempo_bins(120.0))
-    assert np.flatnonzero(found.slots == 0).tolist() == sorted(downbeats.tolist())
+    opens = set(np.flatnonzero(found.slots == 0).tolist())
+    assert set(downbeats.tolist()) <= opens
+    assert opens - set(downbeats.tolist()) <= {34, 36}, "six beats may be four and two"
+    assert found.slots[found.frames == places[33 + odd]].tolist() == [1]
 
 
 def test_a_drift_of_ten_percent_is_followed():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -32,6 +33,10 @@ from cuesuggest.recording import Recording, Window
 __all__ = ["analyze_recording", "analyze_spectrum"]
 
 _COUNT_IN_CONFIDENCE = 0.7
+_ROUNDING = 1e-3  # s; bars are rounded to 0.1 ms, beats are not
+_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+_APART = 0.25  # s; beats of two attempts are no closer
+_LONE_BEAT_BPM = 112.0  # where a single beat is stated and nothing heard
 
 Step = Callable[[str, float | None], None]
 """Told the name of the step that begins, and the seconds heard so far while it listens."""
@@ -83,7 +88,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
     rhythm = find_rhythm(spectrum, known=known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum)
-    layout = _Layout(spectrum, rhythm, known)
+    layout = _Layout(spectrum, rhythm, known.bar_one if known else None)
     rhythm = layout.rhythm
     tell("energy", None)
     energy = bar_energy(spectrum, layout.starts, layout.ends)
@@ -112,7 +117,7 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
     table = {m.signature: m.beats for m in rhythm.grid.table}
     usual = max(table, key=lambda s: (sum(b.time_signature == s for b in main), s))
     meter = table[usual]
-    bpm = layout.tempo()
+    bpm = layout.bpm
     remarks = []
     if energy.compressed:
         remarks.append(
@@ -151,11 +156,13 @@ def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known 
 class _Layout:
     """Beats laid out as numbered bars; what lies before, between and after them."""
 
-    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> None:
-        rhythm, opening, self.counted = _with_count_in(spectrum, rhythm)
+    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None) -> None:
+        rhythm, one, self.counted = _with_count_in(spectrum, rhythm, bar_one)
         self.spectrum, self.rhythm = spectrum, rhythm
         times, grid = rhythm.times, rhythm.grid
-        self.beat = float(np.median(np.diff(times)))
+        self._lines = _straight_lines(rhythm)
+        self.bpm = _middle_tempo(self._lines)
+        self.beat = 60 / self.bpm
         starts, ends, lengths, signatures, firsts = [], [], [], [], []
         for run in np.unique(grid.runs):
             index = np.flatnonzero(grid.runs == run)
@@ -167,66 +174,47 @@ class _Layout:
                 meter = grid.table[grid.meters[first]]
                 count = meter.beats if final else int(opens[place + 1] - first)
                 starts.append(times[first])
-                ends.append(min(times[first] + count * self.beat, spectrum.end) if final else times[opens[place + 1]])
+                due = min(times[first] + sum(meter.lengths) * self.beat, spectrum.end)
+                ends.append(max(due, times[index[-1]]) if final else times[opens[place + 1]])
                 lengths.append(count)
                 signatures.append(meter.signature)
                 firsts.append(first)
         self.starts, self.ends = np.array(starts), np.array(ends)
         self.lengths, self.signatures = np.array(lengths), signatures
-        self.numbers = np.arange(len(starts)) + 1 - opening - int(grid.slots[0] != 0)
-        if known is not None and known.bar_one is not None:
-            stated = np.arange(len(starts)) + 1 - int(np.abs(self.starts - known.bar_one).argmin())
-            if stated[0] != self.numbers[0]:
-                self.counted = 0  # what was counted in is the user's to say now
-            self.numbers = stated
+        self.first = firsts.index(one)
+        self.numbers = np.arange(len(starts)) + 1 - self.first
         features = beat_features(times, grid, rhythm.evidence, rhythm.others)
         self.beat_confidence = np.round(sure("beat", features), 3)
         bars = bar_features(features, np.array(firsts), grid, rhythm.evidence, rhythm.shifts)
         self.confidence = np.round(sure("bar", bars), 3)
-        bar_one = float(self.starts[self.numbers == 1][0])
-        earliest = bar_one - self.beat if self.counted else spectrum.start
-        self.music_start = moments.music_start(spectrum, bar_one, self.beat, earliest)
+        opens = float(self.starts[self.first])
+        # What lies before belongs to the count-in; and bars before a stated bar 1 are no part of the song.
+        bounded = self.counted or (bar_one is not None and self.first)
+        earliest = opens - self.beat if bounded else spectrum.start
+        self.music_start = moments.music_start(spectrum, opens, self.beat, earliest)
         self.music_end = moments.music_end(spectrum, float(self.starts[-1]), spectrum.end)
 
     def tempo_map(self) -> tuple[TempoKnot, ...]:
-        knots: list[TempoKnot] = []
-        for run in np.unique(self.rhythm.grid.runs):
-            inside = self.rhythm.grid.runs == run
-            found = tempo_knots(self.rhythm.times[inside], self.rhythm.grid.places[inside])
-            knots += [TempoKnot(_rounded(t), round(bpm, 2)) for t, bpm in found]
-        return tuple(knots)
-
-    def tempo(self) -> float:
-        """Tempo in which most of the song is played: the middle one of the tempo map's straight lines, by time."""
-        lines = []
-        for run in np.unique(self.rhythm.grid.runs):
-            inside = self.rhythm.grid.runs == run
-            times = self.rhythm.times[inside]
-            knots = tempo_knots(times, self.rhythm.grid.places[inside])
-            ends = [*(t for t, _ in knots[1:]), float(times[-1])]
-            lines += [(bpm, end - t) for (t, bpm), end in zip(knots, ends, strict=True)]
-        lines.sort()
-        passed = np.cumsum([length for _, length in lines])
-        return lines[int(np.searchsorted(passed, passed[-1] / 2))][0]
+        return tuple(TempoKnot(_rounded(start), round(bpm, 2)) for start, _, bpm in self._lines)
 
     def events(self, bars: tuple[Bar, ...]) -> tuple[Event, ...]:
         spectrum, runs, times = self.spectrum, self.rhythm.grid.runs, self.rhythm.times
         found: list[Event] = []
 
         def add(kind: EventKind, start: float, end: float, confidence: float, *, in_bars: bool = True) -> None:
-            bar, beat = _place(bars, start) if in_bars else (None, None)
+            bar, beat = _place(bars, times, start) if in_bars else (None, None)
             found.append(Event(kind, _rounded(start), _rounded(end), bar, beat, confidence))
 
         begin = self.music_start
         if self.counted:
-            begin = float(self.starts[self.numbers == 1 - self.counted][0])
-            add("count-in", begin, float(self.starts[self.numbers == 1][0]), _COUNT_IN_CONFIDENCE)
+            begin = float(self.starts[max(0, self.first - self.counted)])
+            add("count-in", begin, float(self.starts[self.first]), _COUNT_IN_CONFIDENCE)
         gaps = []
         for run in np.unique(runs)[:-1]:
             last = int(np.flatnonzero(runs == run)[-1])
             gaps.append((float(times[last]) + self.beat, float(times[last + 1])))
             add("pause", *gaps[-1], 0.6, in_bars=False)
-        quiet = [(spectrum.start, begin), *gaps, (self.music_end, spectrum.end)]
+        quiet = [(spectrum.start, min(begin, float(times[0]))), *gaps, (self.music_end, spectrum.end)]
         for start, end, confidence in moments.find_talk(spectrum, quiet):
             add("talk", start, end, confidence, in_bars=False)
         song = self.numbers >= 1
@@ -240,23 +228,61 @@ class _Layout:
         return tuple(sorted(found, key=lambda event: event.start))
 
 
-def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int]:
-    """Carry the beats back over a count-in; and tell which downbeat opens bar 1, and how many bars are counted."""
+def _straight_lines(rhythm: Rhythm) -> list[tuple[float, float, float]]:
+    """Start, end and BPM of the stretches of even tempo, in order."""
+    lines = []
+    for run in np.unique(rhythm.grid.runs):
+        inside = rhythm.grid.runs == run
+        times = rhythm.times[inside]
+        knots = [*tempo_knots(times, rhythm.grid.places[inside]), (float(times[-1]), 0.0)]
+        lines += [(start, end, bpm) for (start, bpm), (end, _) in pairwise(knots)]
+    return lines
+
+
+def _middle_tempo(lines: list[tuple[float, float, float]]) -> float:
+    """Tempo below and above which the music spends the same time; one that is kept comes out exactly."""
+    if not lines:
+        return _LONE_BEAT_BPM
+    ranked = sorted((bpm, end - start) for start, end, bpm in lines)
+    passed = np.cumsum([length for _, length in ranked])
+    return ranked[int(np.searchsorted(passed, passed[-1] / 2))][0]
+
+
+def _nearest(starts: np.ndarray, bar_one: float | None) -> int | None:
+    """Which bar starts where bar 1 is stated, if any does."""
+    if bar_one is None:
+        return None
+    near = int(np.abs(starts - bar_one).argmin())
+    return near if abs(starts[near] - bar_one) <= _SAME_BAR else None
+
+
+def _with_count_in(spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None) -> tuple[Rhythm, int, int]:
+    """Carry the beats back over a count-in; and tell which beat opens bar 1, and how many bars are counted."""
     times, grid = rhythm.times, rhythm.grid
-    first = int(np.flatnonzero(grid.slots == 0)[0])
-    per_bar = grid.table[grid.meters[first]].beats
-    run = grid.runs == grid.runs[0]
-    thirds = grid.table[grid.meters[first]].thirds > 0
-    opening, counted = moments.count_in(spectrum, times[run], grid.slots[run], per_bar, thirds=thirds)
-    missing = counted - opening
+    opens = np.flatnonzero(grid.slots == 0)
+    stated = _nearest(times[opens], bar_one)
+    first = int(opens[stated or 0])
+    run = np.flatnonzero(grid.runs == grid.runs[first])
+    song = run if stated is None else run[run >= first]
+    meter = grid.table[grid.meters[first]]
+    per_bar = meter.beats
+    opening, counted = moments.count_in(spectrum, times[song], grid.slots[song], per_bar, thirds=meter.thirds > 0)
+    if stated is not None and opening:  # what is counted leads to a later bar than the stated one
+        opening = counted = 0
+    one = int(opens[(stated or 0) + opening])
+    anchor = int(run[grid.slots[run] == 0][0])
+    missing = counted - int((grid.slots[anchor:one] == 0).sum())
     if missing <= 0:
-        return rhythm, opening, counted
-    lead = moments.lead_in(times[first:], missing * per_bar)
-    early = int((lead < spectrum.start).sum())  # a beat just before the first sample is not in the file
+        return rhythm, one, counted
+    # Beats before the anchor give way to the count, but not those of an attempt before it.
+    begin = int(run[0])
+    earliest = max(spectrum.start, float(times[begin - 1]) + _APART if begin else 0.0)
+    lead = moments.lead_in(times[anchor:], missing * per_bar)
+    early = int((lead < earliest).sum())  # a beat just before the first sample is not in the file
     lead = lead[early:]
 
     def joined(front: np.ndarray, values: np.ndarray) -> np.ndarray:
-        return np.concatenate([front, values[first:]])
+        return np.concatenate([values[:begin], front, values[anchor:]])
 
     ones = np.ones(len(lead), int)
     longer = Grid(
@@ -267,19 +293,22 @@ def _with_count_in(spectrum: Spectrum, rhythm: Rhythm) -> tuple[Rhythm, int, int
         grid.score,
         grid.table,
     )
-    bars = missing + opening
-    return replace(rhythm, times=joined(lead, times), grid=longer), bars, counted
+    return replace(rhythm, times=joined(lead, times), grid=longer), one + len(lead) + begin - anchor, counted
 
 
 def _rounded(seconds: float) -> float:
     return round(float(seconds), 4)
 
 
-def _place(bars: tuple[Bar, ...], seconds: float) -> tuple[int | None, float | None]:
+def _place(bars: tuple[Bar, ...], beats: np.ndarray, seconds: float) -> tuple[int | None, float | None]:
     """Bar and beat (to a quarter of a beat) of a time, None outside the bars."""
     for bar in bars:
-        step = (bar.end - bar.start) / bar.beats
-        quarters = round((seconds - bar.start) / step * 4)
+        inside = beats[(beats >= bar.start - _ROUNDING) & (beats < bar.end - _ROUNDING)]
+        if len(inside) != bar.beats:  # a last bar that rings out
+            inside = np.linspace(bar.start, bar.end, bar.beats, endpoint=False)
+        edges = np.append(inside, bar.end)
+        early = (seconds - bar.start) / (edges[1] - edges[0])
+        quarters = round(4 * (early if early < 0 else float(np.interp(seconds, edges, np.arange(len(edges))))))
         if 0 <= quarters < 4 * bar.beats:
             return bar.number, 1 + quarters / 4
     return None, None

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
+from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import COMMON, Meter
@@ -30,16 +31,19 @@ SLOWEST, FASTEST = 47.0, 214.0
 _TEMPO_STEP = 1.024
 _BAND_OCTAVES = 0.28
 _STATED_REACH = 4  # tempo bins to each side of a stated tempo: ten percent
+_OFF_STATED = 0.05  # nats a beat for each bin that the tempo is off a stated one, so that it holds where nothing sounds
 _BEAT_OFFSET = 0.5  # nats a beat must bring: without it, every weak onset would be worth a beat
 _JITTER_COST = 0.4
 _DRIFT_POWER = 1.3  # nats for moving the tempo by so many bins; a drift of 15 % over a song costs six
 _REACH = 3  # tempo bins that a tempo may move from one beat to the next
 _DRIFT_COSTS = np.arange(_REACH + 1) ** _DRIFT_POWER
 _DRIFT_STEPS = np.diff(_DRIFT_COSTS).astype(np.float32)
+_JITTER = np.array([_JITTER_COST, 0.0, _JITTER_COST])
+_MOVES = _JITTER[:, None] + _DRIFT_COSTS[np.abs(np.arange(-_REACH, _REACH + 1))]
 _HALF_BAR_COST = 12.0  # one bar of half its beats
 _ODD_BAR_COST = 15.0  # one bar with some other number of beats
 _METER_COST = 20.0
-_TEMPO_JUMP_COST = 2.0  # where the user says that the tempo changes
+_STATED_CHANGE_COST = 0.5  # of meter or tempo, where the user says that it changes
 _MUSIC_WEIGHT = 0.06  # neighbouring frames say nearly the same: a second of evidence counts as three frames
 _MUSIC_BIAS = 1.0  # nats in favour of music: losing the first bars of a song is worse than a bar heard in talk
 _START_COST = 10.0
@@ -93,6 +97,11 @@ class Grid:
     def places(self) -> np.ndarray:
         """Where each beat falls when plain beats are counted; counting goes on over stretches of 'no music'."""
         return np.asarray(np.concatenate([[0.0], np.cumsum(self.lengths)[:-1]]) if len(self.frames) else np.zeros(0))
+
+    @property
+    def bpm(self) -> float:
+        """Tempo of the middle one of all plain beats, as near as frames tell it; of two beats or more."""
+        return 60 * FRAME_RATE / float(np.median(np.diff(self.frames) / self.lengths[:-1]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,12 +220,14 @@ class _States:
     slot: np.ndarray
     kinds: tuple[tuple[slice, float, float], ...]
     """Which states, the length of their beats, and whether these divide into three."""
+    of_length: tuple[tuple[float, slice], ...]
+    """Lengths of beats, and which states have them."""
     before: np.ndarray
     """The state of the slot before; for a downbeat, of the bar's last slot."""
     first: np.ndarray
     """The downbeat's state in each meter."""
-    odd: tuple[tuple[int, int, float], ...]
-    """Steps that make a bar of another length: from, to, cost."""
+    odd: tuple[tuple[np.ndarray, np.ndarray, np.ndarray], ...]
+    """Steps that make a bar of another length: from, to, cost. Those of one group lead to different states."""
 
 
 @cache
@@ -232,23 +243,53 @@ def _states(meters: tuple[Meter, ...]) -> _States:
     for kind in sorted({entry[:2] for entry in flat}):
         inside = [k for k, entry in enumerate(flat) if entry[:2] == kind]
         kinds.append((slice(inside[0], inside[-1] + 1), *kind))
-    odd = []
+    odd: list[list[tuple[int, int, float]]] = []
     for m, meter in enumerate(meters):
         n = meter.beats
-        # A bar of a single beat would mostly be a downbeat heard twice: one more beat lengthens the bar before.
-        for count in range(2, n):
-            cost = _HALF_BAR_COST if 2 * count == n else _ODD_BAR_COST
-            odd.append((place[m, count - 1], place[m, 0], cost))
+        steps = [(place[m, count - 1], place[m, 0], cost) for count, cost in _short_bars(n)]
         if n > 1 and len(set(meter.lengths)) == 1:
-            odd.append((place[m, n - 1], place[m, n - 1], _ODD_BAR_COST))
+            steps.append((place[m, n - 1], place[m, n - 1], _ODD_BAR_COST))
+        for step in steps:
+            group = next((each for each in odd if all(step[1] != after for _, after, _ in each)), None)
+            if group is None:
+                group = []
+                odd.append(group)
+            group.append(step)
     return _States(
         meter=np.array([m for _, _, m, _ in flat]),
         slot=np.array([slot for _, _, _, slot in flat]),
         kinds=tuple(kinds),
+        of_length=tuple(
+            (length, slice(group[0].start, group[-1].stop))
+            for length, group in (
+                (length, [states for states, each, _ in kinds if each == length])
+                for length in dict.fromkeys(each for _, each, _ in kinds)
+            )
+        ),
         before=np.array([place[m, (slot or meters[m].beats) - 1] for _, _, m, slot in flat]),
         first=np.array([place[m, 0] for m in range(len(meters))]),
-        odd=tuple(odd),
+        odd=tuple(
+            (
+                np.array([before for before, _, _ in group]),
+                np.array([after for _, after, _ in group]),
+                np.array([cost for _, _, cost in group], np.float32)[:, None, None],
+            )
+            for group in odd
+        ),
     )
+
+
+def _short_bars(beats: int) -> list[tuple[int, float]]:
+    """Beats of bars that are cut short, and what such a bar costs.
+
+    A beat is left out, or half a bar, or the shorter part of an odd one. A bar of one beat would mostly be a downbeat
+    heard twice; a beat too many lengthens the bar before.
+    """
+    if beats < 3:
+        return []
+    half = beats // 2 if beats % 2 == 0 else beats - 2
+    found = [(beats - 1, _ODD_BAR_COST)]
+    return [*found, (half, _ODD_BAR_COST if beats % 2 else _HALF_BAR_COST)] if half > 1 else found
 
 
 @dataclass(slots=True)
@@ -283,6 +324,7 @@ class _Search:
         self.starts = np.array(bins.starts)
         self.band_of = np.repeat(np.arange(len(bands)), np.diff([*bins.starts, len(bins.tempi)]))
         void = np.isnan(bins.tempi)
+        self.void = np.where(void, float(_NEVER), 0.0)
         tempi = np.where(void, FASTEST, bins.tempi)
         lengths = sorted({length for _, length, _ in self.states.kinds})
         self.intervals = {length: np.rint(60 * FRAME_RATE * length / tempi).astype(int) for length in lengths}
@@ -294,14 +336,20 @@ class _Search:
             [both[m][min(slot, 1)] for m, slot in zip(self.states.meter, self.states.slot, strict=True)]
         ).astype(np.float32)
         thirds = _thirds(evidence.onset, self.intervals)
-        prior = np.where(void, float(_NEVER), _tempo_prior(tempi)).astype(np.float32)
+        prior = (_tempo_prior(tempi) + self.void).astype(np.float32)
+        for span, _, _ in stated:
+            prior[span] = -_OFF_STATED * np.abs(np.arange(-_STATED_REACH, _STATED_REACH + 1))
         self.terms = [prior * np.float32(length) + sign * thirds[length] for _, length, sign in self.states.kinds]
         self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
         enter = np.array([meters[m].prior for m in self.states.meter]) - _START_COST
         self.enter = (enter - _PICKUP_COST * (self.states.slot > 0)).astype(np.float32)
+        self.change = np.array([-_change_cost(meter) for meter in meters], np.float32)
         self.jumps = np.zeros(self.end, bool)  # frames at which the tempo may become any other of its band
+        self.broken = np.zeros(len(evidence.beat), bool)  # frames at which a bar may begin wherever the last one is
         if limits:
             self._obey(limits, stated)
+        self.jumping = bool(self.jumps.any())
+        self.steps = _steps_to(meters)
         size, frames = len(self.states.slot), self.end
         self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
         self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
@@ -311,26 +359,28 @@ class _Search:
         frames = self.observed.shape[1]
         for state, (m, slot) in enumerate(zip(self.states.meter, self.states.slot, strict=True)):
             allowed = limits.begins[m]
-            if slot:  # a bar that has begun goes on to its end
+            if slot:  # a bar that has begun goes on to its end, and one may be begun with a pickup
                 reach = int(self.intervals[1.0].max()) * (self.meters[m].beats + 1)
-                edges = np.cumsum(np.concatenate([np.zeros(reach, int), allowed]))
-                allowed = edges[reach:] > np.concatenate([[0], edges[: frames - 1]])
+                allowed = ndimage.maximum_filter1d(allowed.astype(np.uint8), 2 * reach + 1) > 0
             self.observed[state] -= np.where(allowed, 0, _FORBIDDEN)
             self.observed[state] += limits.opens if slot == 0 else -limits.opens
+        self.broken = limits.opens > 0
         self.silence -= np.where(limits.sounds, _FORBIDDEN, 0)
-        everywhere = np.zeros(frames, bool)
-        barred = np.ones((frames, len(self.band_of)), bool)
+        # A beat across the edge of a stated tempo may have either tempo; what counts is where it begins.
+        origins = np.maximum(np.arange(frames)[:, None] - self.intervals[1.0], 0)
+        free = np.ones(frames, bool)
+        barred = np.zeros((frames, len(self.band_of)), bool)
         for bins, first, last in stated:
-            inside = slice(max(first, 0), max(last, 0))
-            barred[inside, bins] = False
-            everywhere[inside] = True
-            reach = 2 * self.pad
+            free[first:last] = False
+            ends = np.arange(frames)[:, None]
+            inside = (origins[:, bins] >= first) & (origins[:, bins] < last) | (ends >= first) & (ends < last)
+            barred[:, bins] = ~inside
             for edge in (first, last):
-                self.jumps[max(0, self.pad + edge - reach) : max(0, self.pad + edge + self.pad)] = True
-        taken = np.zeros(len(self.band_of), bool)
+                self.jumps[max(0, edge) : edge + 2 * self.pad] = True
+        others = np.ones(len(self.band_of), bool)
         for bins, _, _ in stated:
-            taken[bins] = True
-        barred[:, ~taken] = everywhere[:, None]
+            others[bins] = False
+        barred[:, others] = ~free[origins[:, others]]
         for terms in self.terms:
             terms[barred] -= np.float32(_FORBIDDEN)
 
@@ -352,7 +402,12 @@ class _Search:
                 base = start - self.pad
             arrived = self._arrived(near, origin, start - base, slice(start - self.pad, stop - self.pad))
             value = self._next_slots(arrived)
-            begun = self.rest[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of].astype(np.float32)
+            if self.broken[start - self.pad : stop - self.pad].any():
+                whole = arrived.max(axis=0) - np.float32(_ODD_BAR_COST)
+                where = self.broken[start - self.pad : stop - self.pad, None]
+                for first in self.states.first:
+                    np.maximum(value[first], whole, out=value[first], where=where)
+            begun = (self.rest[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of] + self.void).astype(np.float32)
             np.maximum(value, begun + self.enter[:, None, None], out=value)
             value += self.observed[:, start - self.pad : stop - self.pad, None]
             self.value[:, start:stop] = value
@@ -414,9 +469,10 @@ class _Search:
         frames = heard.stop - heard.start
         arrived = np.empty((size, frames, count), np.float32)
         rows = near.reshape(size, -1)
-        for (states, length, _), terms in zip(self.states.kinds, self.terms, strict=True):
+        for length, states in self.states.of_length:
             at = origin[length][:frames] + column * count
             np.take(rows[states], at, axis=1, out=arrived[states], mode="clip")
+        for (states, _, _), terms in zip(self.states.kinds, self.terms, strict=True):
             arrived[states] += terms[heard]
         return arrived
 
@@ -425,11 +481,13 @@ class _Search:
         states = self.states
         moved = arrived[states.before]
         if len(self.meters) > 1:
-            changed = moved[states.first].max(axis=0)
-            for first, meter in zip(states.first, self.meters, strict=True):
-                np.maximum(moved[first], changed - np.float32(_METER_COST - meter.prior), out=moved[first])
+            opens = moved[states.first]
+            changed = opens.max(axis=0) + self.change[:, None, None]
+            moved[states.first] = np.maximum(opens, changed, out=opens)
         for before, after, cost in states.odd:
-            np.maximum(moved[after], arrived[before] - np.float32(cost), out=moved[after])
+            came = arrived[before]
+            came -= cost
+            moved[after] = np.maximum(came, moved[after], out=came)
         return np.asarray(moved)
 
     def _tempo_changed(self, value: np.ndarray, start: int, stop: int) -> np.ndarray:
@@ -439,58 +497,71 @@ class _Search:
         bin costs more than the one before, come to the same.
         """
         best = value.copy()
+        # Flat, and so at once: between one row's tempi and the next's lie as many bins that nothing reaches.
+        flat = best.reshape(-1)
         for cost in _DRIFT_STEPS:
-            moved = best - cost
-            np.maximum(best[:, :, 1:], moved[:, :, :-1], out=best[:, :, 1:])
-            np.maximum(best[:, :, :-1], moved[:, :, 1:], out=best[:, :, :-1])
-        if self.jumps[start:stop].any():
-            top = np.maximum.reduceat(value, self.starts, axis=2)[:, :, self.band_of] - np.float32(_TEMPO_JUMP_COST)
+            moved = flat - cost
+            np.maximum(flat[1:], moved[:-1], out=flat[1:])
+            np.maximum(flat[:-1], moved[1:], out=flat[:-1])
+        if self.jumping and self.jumps[start:stop].any():
+            top = np.maximum.reduceat(value, self.starts, axis=2)[:, :, self.band_of] - np.float32(_STATED_CHANGE_COST)
             np.maximum(best, top, out=best, where=self.jumps[start:stop, None])
         return best
 
     def _step_before(self, frame: int, tempo: int, state: int, band: int, bins: slice) -> tuple[int, int, int] | None:
         """Frame, tempo and state of the beat before one, or None if music begins there."""
         heard = frame - self.pad
-        best = float(np.float32(self.rest[max(frame - _LEAD - 1, 0), band]) + self.enter[state])
+        best = float(np.float32(self.rest[frame - _LEAD - 1, band]) + self.enter[state])
         found = None
-        for origin, cost in _steps_to(self.meters)[state]:
-            kind = next(k for k, (states, _, _) in enumerate(self.states.kinds) if states.start <= origin < states.stop)
+        reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
+        change = _MOVES[:, reach.start - tempo + _REACH : reach.stop - tempo + _REACH]
+        steps = self.steps[state]
+        if self.broken[heard] and not self.states.slot[state]:
+            steps += tuple(
+                (origin, kind, _ODD_BAR_COST)
+                for kind, (states, _, _) in enumerate(self.states.kinds)
+                for origin in range(states.start, states.stop)
+            )
+        for origin, kind, cost in steps:
             length = self.states.kinds[kind][1]
             term = float(self.terms[kind][heard, tempo]) - cost
-            middle = frame - int(self.intervals[length][tempo])
-            for jitter in (0, -1, 1):
-                at = middle - jitter
-                reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
-                scores = (
-                    self.value[origin, at, reach] - _DRIFT_COSTS[np.abs(np.arange(reach.start, reach.stop) - tempo)]
-                )
+            start = frame - int(self.intervals[length][tempo]) - 1
+            scores = self.value[origin, start : start + 3, reach] - change
+            top = int(scores.argmax())
+            if float(scores.flat[top]) + term >= best:
+                best = float(scores.flat[top]) + term
+                found = start + top // scores.shape[1], reach.start + top % scores.shape[1], origin
+            if self.jumping and self.jumps[start : start + 3].any():
+                scores = self.value[origin, start : start + 3, bins] - _JITTER[:, None] - _STATED_CHANGE_COST
+                scores[~self.jumps[start : start + 3]] = _NEVER
                 top = int(scores.argmax())
-                score, came = float(scores[top]), reach.start + top
-                if self.jumps[at]:
-                    anywhere = self.value[origin, at, bins] - _TEMPO_JUMP_COST
-                    if anywhere.max() > score:
-                        score, came = float(anywhere.max()), bins.start + int(anywhere.argmax())
-                score += term - _JITTER_COST * abs(jitter)
-                if score >= best:
-                    best, found = score, (at, came, origin)
+                if float(scores.flat[top]) + term > best:
+                    best = float(scores.flat[top]) + term
+                    found = start + top // scores.shape[1], bins.start + top % scores.shape[1], origin
         return found
 
 
 @cache
-def _steps_to(meters: tuple[Meter, ...]) -> tuple[tuple[tuple[int, float], ...], ...]:
-    """For each state, those that may come before it and what each step costs."""
+def _steps_to(meters: tuple[Meter, ...]) -> tuple[tuple[tuple[int, int, float], ...], ...]:
+    """For each state, those that may come before it, of which kind they are, and what each step costs."""
     states = _states(meters)
+    kind_of = {state: k for k, (inside, _, _) in enumerate(states.kinds) for state in range(inside.start, inside.stop)}
     steps = []
     for state, slot in enumerate(states.slot):
         into = {int(states.before[state]): 0.0}
         if slot == 0:
             for first in states.first:
-                into.setdefault(int(states.before[first]), _METER_COST - meters[states.meter[state]].prior)
+                into.setdefault(int(states.before[first]), _change_cost(meters[states.meter[state]]))
         for before, after, cost in states.odd:
-            if after == state:
-                into.setdefault(before, cost)
-        steps.append(tuple(into.items()))
+            for k in np.flatnonzero(after == state):
+                into.setdefault(int(before[k]), float(cost[k, 0, 0]))
+        steps.append(tuple((origin, kind_of[origin], cost) for origin, cost in into.items()))
     return tuple(steps)
+
+
+def _change_cost(meter: Meter) -> float:
+    """Cost of going over to a meter from another."""
+    return _STATED_CHANGE_COST if meter.stated else _METER_COST - meter.prior
 
 
 def _counted(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:

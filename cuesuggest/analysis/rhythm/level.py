@@ -14,25 +14,25 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, Limits, decode_bands, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, Limits, decode_bands, observations, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence
-from cuesuggest.analysis.rhythm.meters import COMMON, Meter
+from cuesuggest.analysis.rhythm.meters import FIRST, Meter
 from cuesuggest.analysis.rhythm.tempo import pulse_strength
-from cuesuggest.analysis.spectrum import FRAME_RATE
 
-__all__ = ["FEATURES", "Level", "best_level", "level_features", "read_levels"]
+__all__ = ["FEATURES", "Level", "bar_shifts", "best_level", "level_features", "read_levels"]
 
 FEATURES = ("score", "on", "between", "downbeats", "octaves", "octaves_squared", "in_three", "compound")
 _RATIOS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
-_FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 64)
+_FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 192)  # so near that four beats on, a sharp pulse is still met
 _CENTRE = 112.0  # BPM
 _GUESS_SPREAD = 0.8  # octaves
+_SAME = 0.06  # difference of logarithms below which two tempi are one
 _FEWEST = 12  # beats; from fewer no level can be told
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A level that was not chosen: its tempo relative to the chosen one, and how much less likely it is, in nats."""
+    """A reading that was not chosen: its tempo relative to the chosen one, and how much less likely it is, in nats."""
 
     kind: str
     ratio: float
@@ -40,7 +40,7 @@ class Level:
 
 
 def read_levels(
-    evidence: Evidence, meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
+    evidence: Evidence, meters: tuple[Meter, ...] = FIRST, limits: Limits | None = None
 ) -> dict[float, Grid]:
     """Decode around the strongest pulse and around its half, double, 3:2 and 2:3.
 
@@ -80,8 +80,8 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
     """
     if len(grid.frames) < _FEWEST:
         return None
-    interval = float(np.median(np.diff(grid.frames))) / FRAME_RATE
-    octaves = float(np.log2(60 / interval / _CENTRE))
+    interval = 60 / grid.bpm
+    octaves = float(np.log2(grid.bpm / _CENTRE))
     opens = grid.slots == 0
     down = evidence.downbeat[grid.frames]
     meter = grid.table[int(np.bincount(grid.meters).argmax())]
@@ -93,7 +93,7 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
             down[opens].mean() - down[~opens].mean() if opens.any() and not opens.all() else 0.0,
             octaves,
             octaves**2,
-            float(meter.beats == 3),
+            float(sum(meter.lengths) == 3),
             float(meter.thirds > 0),
         ]
     )
@@ -121,12 +121,47 @@ def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, t
     if not worth:
         return max(readings.values(), key=lambda grid: grid.score), ()
     chosen = max(worth, key=lambda ratio: worth[ratio])
-    others = [
-        Level(_name(ratio / chosen), ratio / chosen, worth[chosen] - other)
-        for ratio, other in worth.items()
-        if ratio != chosen
-    ]
+    tempi = {ratio: readings[ratio].bpm for ratio in worth}
+    others = []
+    for ratio, other in worth.items():
+        heard = tempi[ratio] / tempi[chosen]
+        if abs(np.log(heard)) < _SAME:
+            continue  # bands overlap: the same reading once more, or the chosen one
+        named = heard if abs(np.log(heard * chosen / ratio)) > _SAME else ratio / chosen
+        others.append(Level(_name(named), named, worth[chosen] - other))
     return readings[chosen], tuple(sorted(others, key=lambda level: level.margin))
+
+
+def bar_shifts(grid: Grid, evidence: Evidence) -> tuple[float, ...]:
+    """How much less likely the chosen beats are with all bars one, two … beats later.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+        What the decoder was given.
+
+    Returns
+    -------
+    tuple of float
+        As many as the commonest bar has other beats. Nats a bar, from the decoder's own observations: what bars say
+        repeats from bar to bar, and their sum would claim too much.
+    """
+    if not len(grid.frames):
+        return ()
+    each = np.stack(observations(evidence, grid.table))[grid.meters, :, grid.frames]
+    gain = each[:, 0] - each[:, 1]
+    opens = np.flatnonzero(grid.slots == 0)
+    commonest = grid.table[int(np.bincount(grid.meters).argmax())]
+    margins = []
+    for shift in range(1, commonest.beats):
+        later = opens + shift
+        kept = later < len(grid.frames)
+        kept[kept] = grid.runs[later[kept]] == grid.runs[opens[kept]]
+        if not kept.any():
+            break
+        margins.append(float((gain[opens[kept]] - gain[later[kept]]).mean()))
+    return tuple(margins)
 
 
 def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
@@ -135,6 +170,6 @@ def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
 
 
 def _name(ratio: float) -> str:
-    fraction = Fraction(ratio).limit_denominator(9)
+    fraction = Fraction(ratio).limit_denominator(4)
     names = {Fraction(1, 2): "half", Fraction(2): "double"}
     return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")

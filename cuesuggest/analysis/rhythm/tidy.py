@@ -1,0 +1,161 @@
+"""What is put right after decoding: where beats end, gaps that the pulse crosses, beats where there is no music."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.level import FEATURES, level_features
+from cuesuggest.analysis.spectrum import Spectrum
+
+__all__ = ["bridged", "from_first_attack", "long_enough", "plausible", "until_last_attack"]
+
+_ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
+_FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
+# Mean nats on a beat. On songs set apart for such choices music stays above 2.7; noise, applause, speech, tuning and
+# held chords stay under 2.3.
+_LEAST_EVIDENCE = 2.4
+_BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
+_LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
+_LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
+_FEWEST_BEATS = 8  # two bars of four: less is no song
+
+
+def from_first_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:
+    """Begin with the first beat at which anything starts: silence before it can be counted, too.
+
+    Parameters
+    ----------
+    grid : Grid
+    spectrum : Spectrum
+    stated : ndarray of bool, shape (frames,)
+        Where the user states that there is music.
+
+    Returns
+    -------
+    Grid
+    """
+    if len(grid.frames) < 2:
+        return grid
+    near = np.clip(grid.frames[:, None] + np.arange(-3, 4), 0, len(spectrum.bands) - 1)
+    attacks = spectrum.rise[near].max(axis=1)
+    heard = (attacks >= _FAINT_SHARE * np.percentile(attacks, 75)) | stated[grid.frames]
+    return _kept(grid, np.arange(len(grid.frames)) >= np.flatnonzero(heard)[0])
+
+
+def until_last_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:
+    """End the beats with the last attack: into a chord that rings out, any decoder counts on.
+
+    Parameters
+    ----------
+    grid : Grid
+    spectrum : Spectrum
+    stated : ndarray of bool, shape (frames,)
+        Where the user states that there is music.
+
+    Returns
+    -------
+    Grid
+    """
+    rise = spectrum.rise
+    if len(grid.frames) < 2:
+        return grid
+    usual = np.percentile([rise[max(0, f - 2) : f + 3].max() for f in grid.frames], 75)
+    last = int(np.flatnonzero(rise >= _ATTACK_SHARE * usual)[-1])
+    heard = grid.frames <= last + 0.3 * np.median(np.diff(grid.frames))
+    return _kept(grid, heard | stated[grid.frames])
+
+
+def bridged(grid: Grid, evidence: Evidence) -> Grid:
+    """Carry the beats over gaps after which the same pulse goes on: a stop, or a passage too soft to be heard.
+
+    A pause in which the band breaks off starts the count anew; there the pulse does not fit, or too much time passes.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    Grid
+    """
+    for run in np.unique(grid.runs)[1:]:
+        after = int(np.flatnonzero(grid.runs == run)[0])
+        before = after - 1
+        if grid.meters[before] != grid.meters[after]:
+            continue
+        near = slice(max(0, before - 8), before + 1)
+        intervals = np.diff(grid.frames[near]) / grid.lengths[near][:-1]
+        if len(intervals) < 4:
+            continue
+        gap = int(grid.frames[after] - grid.frames[before])
+        sounding = evidence.music[grid.frames[before] : grid.frames[after]].mean() > 0
+        beats = gap / float(np.median(intervals))
+        if beats > (_LONGEST_BRIDGE if sounding else _LONGEST_STOP) + _BRIDGE_MISFIT:
+            continue
+        meter = grid.table[grid.meters[before]]
+        slots, passed = [int(grid.slots[before])], [0.0]
+        while passed[-1] < beats - _BRIDGE_MISFIT:
+            passed.append(passed[-1] + meter.lengths[min(slots[-1], meter.beats - 1)])
+            slots.append((slots[-1] + 1) % meter.beats)
+        if len(slots) < 2 or abs(beats - passed[-1]) > _BRIDGE_MISFIT:
+            continue
+        count = len(slots) - 2  # without the beats before and after the gap
+        fill = {
+            "frames": grid.frames[before] + np.rint(np.array(passed[1:-1]) * gap / passed[-1]).astype(int),
+            "slots": np.array(slots[1:-1], int),
+            "meters": np.full(count, grid.meters[before]),
+            "runs": np.full(count, grid.runs[before]),
+        }
+        parts = {
+            name: np.concatenate([getattr(grid, name)[:after], values, getattr(grid, name)[after:]])
+            for name, values in fill.items()
+        }
+        parts["runs"] = np.where(parts["runs"] == run, grid.runs[before], parts["runs"])
+        grid = Grid(**parts, score=grid.score, table=grid.table)
+    return grid
+
+
+def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
+    """Leave out stretches of music too short to be one, such as a stick tapped during talk.
+
+    Parameters
+    ----------
+    grid : Grid
+    stated : ndarray of bool, shape (frames,)
+        Where the user states that there is music.
+
+    Returns
+    -------
+    Grid
+    """
+    beats = np.bincount(grid.runs, minlength=1)
+    beats += _FEWEST_BEATS * (np.bincount(grid.runs, stated[grid.frames], minlength=1) > 0)
+    return _kept(grid, beats[grid.runs] >= _FEWEST_BEATS)
+
+
+def plausible(grid: Grid, evidence: Evidence) -> Grid:
+    """Leave out everything when the beats hardly stand out: noise and applause can be counted along to, too.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    Grid
+    """
+    features = level_features(grid, evidence)
+    if features is not None:
+        strength = dict(zip(FEATURES, features, strict=True))
+        if strength["on"] >= _LEAST_EVIDENCE:
+            return grid
+    return _kept(grid, np.zeros(len(grid.frames), bool))
+
+
+def _kept(grid: Grid, keep: np.ndarray) -> Grid:
+    runs = np.unique(grid.runs[keep], return_inverse=True)[1]
+    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score, grid.table)
