@@ -17,6 +17,8 @@ __all__ = [
     "PlannedSection",
     "Question",
     "Series",
+    "clock",
+    "counted",
 ]
 
 Category = Literal["rest", "subtle", "lift", "intense"]
@@ -62,6 +64,11 @@ def clock(seconds: float) -> str:
     """Seconds as m:ss.t, the way a player's display counts."""
     tenths = round(seconds * 10)
     return f"{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
+
+
+def counted(count: int, what: str) -> str:
+    """Write a count of things: "1 cue", "2 cues"."""
+    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 @dataclass(frozen=True, slots=True)

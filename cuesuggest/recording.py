@@ -26,12 +26,13 @@ if TYPE_CHECKING:
     import av
     import numpy as np
 
-__all__ = ["LONGEST_HOURS", "Decoder", "Recording", "Window", "open_recording"]
+__all__ = ["DOCUMENT_SUFFIX", "LONGEST_HOURS", "Decoder", "Recording", "Window", "document_path", "open_recording"]
 
 Decoder = Literal["soundfile", "av"]
 _Found = tuple[Decoder, int, int, float | None, int]
 BLOCK_SECONDS = 6.0
 _BLOCK_VALUES = 1 << 22  # samples times channels: 64 channels or 192 kHz get shorter blocks, not more memory
+DOCUMENT_SUFFIX = ".cues.json"
 SHORTEST_SECONDS = 1.0  # Below a second there is no beat to compare with another.
 # Memory grows by some 300 MB an hour, and a few bytes of FLAC or Opus can hold days of silence. A long concert is less.
 LONGEST_HOURS = 4.0
@@ -150,6 +151,15 @@ class Recording:
             f"{self.path} holds more than {LONGEST_HOURS:g} hours of sound in the chosen part. "
             "Name the part that is the song with --from and --to and try again."
         )
+
+
+def document_path(recording: str | Path) -> Path:
+    """Where a recording's song document lies unless told otherwise: beside it, as NAME.cues.json.
+
+    A document's own path is given back.
+    """
+    path = Path(recording)
+    return path if path.name.endswith(DOCUMENT_SUFFIX) else path.with_name(path.stem + DOCUMENT_SUFFIX)
 
 
 def open_recording(path: str | Path) -> Recording:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Look, PlannedSection, clock
+from cuesuggest.cues import Cue, Look, PlannedSection, clock, counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -40,7 +40,7 @@ def song_text(song: Song, width: int = 100) -> str:
     if song.questions:
         lines += ["", "Please check by ear"]
         for question in song.questions:
-            hanging = f"{len(question.cues)} cue" + ("" if len(question.cues) == 1 else "s")
+            hanging = counted(len(question.cues), "cue")
             lines += _wrapped(
                 f"{question.text} Listen at {clock(question.listen_at)}; {hanging} hang on it.", width, "  ? ", "    "
             )

@@ -7,12 +7,12 @@ decided are pinned for the plan (`pins`), and what was decided is laid over the 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Place, Series
+from cuesuggest.cues import Cue, Place, Series, counted
 from cuesuggest.rules import Grid, Pin
 from cuesuggest.song import AddCue, HistoryEntry, RemoveCue, SetCue, SetSection, Song, Unplaced
 
@@ -537,23 +537,20 @@ def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:
 
 def _told(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterable[str]) -> Iterable[str]:
     yield from notes
+    ids = set(rerun.kept)
     kept = Counter(
         "locked" if cue.lock else "noted" if cue.status == "suggested" else cue.status
         for cue in song.cues
-        if cue.id in set(rerun.kept)
+        if cue.id in ids
     )
     if kept:
         yield "Kept as you decided: " + ", ".join(f"{count} {what}" for what, count in sorted(kept.items())) + "."
     numbers = {cue.id: f"{cue.number:g}" for cue in (*old.cues, *song.cues)}
-    for what, ids in (("New", rerun.new), ("No longer suggested", rerun.gone)):
-        if ids:
-            yield f"{what}: {_counted(ids, 'cue')} ({', '.join(numbers[each] for each in ids)})."
+    for what, told in (("New", rerun.new), ("No longer suggested", rerun.gone)):
+        if told:
+            yield f"{what}: {counted(len(told), 'cue')} ({', '.join(numbers[each] for each in told)})."
     for each in song.unplaced:
         cue = each.cue
         yield f"Cue {cue.number:g} ({cue.kind}, {cue.place}) lost its place: {each.why}. It is kept aside."
     if forgotten:
-        yield f"{_counted(range(forgotten), 'earlier change')} can no longer be taken back one by one."
-
-
-def _counted(things: Sequence[object], what: str) -> str:
-    return f"{len(things)} {what}" + ("" if len(things) == 1 else "s")
+        yield f"{counted(forgotten, 'earlier change')} can no longer be taken back one by one."

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Literal
 
 from cuesuggest.analysis.types import Bar
 from cuesuggest.errors import EditError
@@ -48,7 +49,9 @@ def _scope(song: Song, from_bar: int | None) -> tuple[float, float]:
     return start, song.recording.window.end
 
 
-def _replaced(song: Song, new: Sequence[Correction], start: float, end: float, keeps: str) -> SetCorrections:
+def _replaced(
+    song: Song, new: Sequence[Correction], start: float, end: float, keeps: Literal["bars", "seconds"] = "seconds"
+) -> SetCorrections:
     """Put new facts in the place of those of their kinds between two times."""
     kinds = {fact.kind for fact in new}
     kept: list[Correction] = []
@@ -65,7 +68,7 @@ def _replaced(song: Song, new: Sequence[Correction], start: float, end: float, k
         elif not start - _ON_A_BEAT <= _time(fact) <= end + _ON_A_BEAT:
             kept.append(fact)
     facts = sorted((*kept, *new), key=lambda fact: (fact.kind, _time(fact)))
-    return SetCorrections(tuple(facts), "bars" if keeps == "bars" else "seconds")
+    return SetCorrections(tuple(facts), keeps)
 
 
 def _time(fact: Correction) -> float:
@@ -83,7 +86,7 @@ def tempo(song: Song, bpm: float, from_bar: int | None = None) -> SetCorrections
     if not _SLOWEST <= bpm <= _FASTEST:
         raise EditError(f"{bpm:g} BPM is no tempo of a felt beat; give {_SLOWEST:g} to {_FASTEST:g}.")
     start, end = _scope(song, from_bar)
-    return _replaced(song, [TempoCorrection(round(bpm, 3), start, end)], start, end, "seconds")
+    return _replaced(song, [TempoCorrection(round(bpm, 3), start, end)], start, end)
 
 
 def tempo_times(song: Song, factor: float, from_bar: int | None = None) -> SetCorrections:
@@ -113,7 +116,7 @@ def tempo_times(song: Song, factor: float, from_bar: int | None = None) -> SetCo
     for fact in facts:
         if not _SLOWEST <= fact.bpm <= _FASTEST:
             raise EditError(f"That would be {fact.bpm:.0f} BPM, which is no tempo of a felt beat.")
-    return _replaced(song, facts, start, end, "seconds")
+    return _replaced(song, facts, start, end)
 
 
 def _bpm(bars: Sequence[Bar]) -> float:
@@ -131,7 +134,7 @@ def signature(song: Song, value: str, from_bar: int | None = None) -> SetCorrect
     if not _SIGNATURE.fullmatch(value):
         raise EditError(f"{value!r} is no time signature; write one such as 4/4, 3/4, 6/8 or 12/8.")
     start, end = _scope(song, from_bar)
-    return _replaced(song, [TimeSignatureCorrection(value, start)], start, end, "seconds")
+    return _replaced(song, [TimeSignatureCorrection(value, start)], start, end)
 
 
 def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorrections:
@@ -216,7 +219,7 @@ def bar_one_at(song: Song, seconds: float) -> SetCorrections:
             facts += [DownbeatCorrection(time) for time in _moved_bar_lines(song, later, shift)]
     elif at != near:
         facts.append(DownbeatCorrection(round(at, 4)))
-    return _replaced(song, facts, start, window.end, "seconds")
+    return _replaced(song, facts, start, window.end)
 
 
 def tapped(song: Song, times: Sequence[float]) -> SetCorrections:
@@ -236,7 +239,7 @@ def tapped(song: Song, times: Sequence[float]) -> SetCorrections:
         if after < before:
             raise EditError(f"{after:g} s comes after {before:g} s; times must rise.")
     facts = [DownbeatCorrection(round(time, 4)) for time in times]
-    return _replaced(song, facts, times[0], times[-1], "seconds")
+    return _replaced(song, facts, times[0], times[-1])
 
 
 def read_times(text: str, where: str, seconds: Callable[[str], float]) -> list[float]:

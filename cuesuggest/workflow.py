@@ -15,7 +15,7 @@ from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.cache import cached_spectrum, keep_spectrum
 from cuesuggest.errors import DocumentError, RecordingChangedError
-from cuesuggest.recording import Recording, Window, open_recording
+from cuesuggest.recording import DOCUMENT_SUFFIX, Recording, Window, document_path, open_recording
 from cuesuggest.rerun import Match, Rerun, carried, compare, decided, merged, pins
 from cuesuggest.rules import (
     Pin,
@@ -55,17 +55,6 @@ __all__ = [
     "suggest",
     "suggest_again",
 ]
-
-SUFFIX = ".cues.json"
-
-
-def document_path(recording: str | Path) -> Path:
-    """Where a recording's song document lies unless told otherwise: beside it, as NAME.cues.json.
-
-    A document's own path is given back.
-    """
-    path = Path(recording)
-    return path if path.name.endswith(SUFFIX) else path.with_name(path.stem + SUFFIX)
 
 
 def _duration(recording: Recording, analysis: SongAnalysis, end: float | None) -> float:
@@ -197,11 +186,11 @@ def _chosen(
     rig: str | Path | Rig | None,
     start: float | None,
     end: float | None,
-    earlier: Song | None,
+    earlier: Song,
 ) -> _Chosen:
     """Take what is not given from the document that is there."""
     window = Window(start or 0.0, end)
-    if start is None and end is None and earlier is not None:
+    if start is None and end is None:
         stored = earlier.recording.window
         whole = stored.end >= earlier.recording.duration - 1e-3
         window = Window(stored.start, None if whole else stored.end)
@@ -308,9 +297,7 @@ def suggest_again(
     where = Path(document) if document else document_path(heard.path)
     fresh = _drafted(heard, analysis, chosen, where, step, pins(earlier, analysis, match))
     notes += [*_changed_settings(earlier, fresh), *lost]
-    song, rerun = merged(earlier, fresh, match, notes)
-    clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
-    return song, replace(rerun, lines=(*rerun.lines, *clashes))
+    return _with_clashes(*merged(earlier, fresh, match, notes))
 
 
 def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:
@@ -350,7 +337,11 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
     match = Match("bars" if keeps == {"bars"} else "seconds")
     analysis, lost = carried(after, analysis, Match("same"))
     fresh = _drafted(heard, analysis, chosen, Path(document), step, pins(after, analysis, match))
-    song, rerun = merged(after, fresh, match, lost, revision=after.revision)
+    return _with_clashes(*merged(after, fresh, match, lost, revision=after.revision))
+
+
+def _with_clashes(song: Song, rerun: Rerun) -> tuple[Song, Rerun]:
+    """Tell also what cannot be played of decisions and draft together."""
     clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
     return song, replace(rerun, lines=(*rerun.lines, *clashes))
 
@@ -455,16 +446,8 @@ def draft_file(
     earlier = Song.load(target) if os.path.exists(target) else None
     source = _source(Path(recording), earlier)
     if earlier is None:
-        chosen = _chosen(profile, rig, start, end, None)
-        song = suggest(
-            source,
-            profile=chosen.profile,
-            rig=chosen.rig,
-            start=chosen.window.start,
-            end=chosen.window.end,
-            document=target,
-            step=step,
-        )
+        style = "band" if profile is None else profile
+        song = suggest(source, profile=style, rig=rig, start=start or 0.0, end=end, document=target, step=step)
         rerun = None
     else:
         song, rerun = suggest_again(
@@ -484,7 +467,7 @@ def draft_file(
 
 def _source(recording: Path, document: Song | None) -> Path:
     """Return the audio file: itself, or the one that a document is about."""
-    if not recording.name.endswith(SUFFIX):
+    if not recording.name.endswith(DOCUMENT_SUFFIX):
         return recording
     song = document if document is not None else Song.load(recording)
     source = recording.parent / song.recording.path

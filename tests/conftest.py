@@ -49,7 +49,9 @@ def sample_song():
 def run(monkeypatch, capfd):
     """Run the program in this process; gives its exit code, output and errors."""
 
-    def run(*words):
+    def run(*words, columns=None):
+        if columns is not None:
+            monkeypatch.setenv("COLUMNS", str(columns))
         monkeypatch.setattr(sys, "argv", ["cuesuggest", *map(str, words)])
         with pytest.raises(SystemExit) as ended:
             main()

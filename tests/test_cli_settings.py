@@ -11,19 +11,10 @@ from cuesuggest.rules.settings_file import settings_toml
 from tests.test_imports import HEAVY, imported_by
 
 
-@pytest.fixture
-def run(monkeypatch, capfd):
-    """Run the program in this process; gives its exit code, output and errors."""
-
-    def run(*words, columns=80):
-        monkeypatch.setenv("COLUMNS", str(columns))
-        monkeypatch.setattr(sys, "argv", ["cuesuggest", *map(str, words)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capfd.readouterr()
-        return ended.value.code, out, err
-
-    return run
+@pytest.fixture(autouse=True)
+def _narrow(monkeypatch):
+    """A narrow screen, unless a test asks for another."""
+    monkeypatch.setenv("COLUMNS", "80")
 
 
 def joined(text):

@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm.evidence import observe
-from cuesuggest.analysis.rhythm.network import HEADS, heads_of
+from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.recording import open_recording
 

@@ -4,8 +4,7 @@ import mir_eval
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.listen import analyze_recording
-from cuesuggest.recording import open_recording
+from cuesuggest import analyze
 from tests.sounds import beats_at, drum_loop
 
 
@@ -45,7 +44,7 @@ CASES = {
 def test_the_beat_is_followed_through(tmp_path, name):
     beats, bar, least, least_down = CASES[name]
     played = drum_loop(tmp_path / "drums.wav", beats, bar=bar)
-    found = analyze_recording(open_recording(played.path))
+    found = analyze(played.path)
     assert mir_eval.beat.f_measure(beats, np.array(found.beats)) >= least
     assert mir_eval.beat.f_measure(played.downbeats, np.array(found.downbeats)) >= least_down
     assert next(b.start for b in found.bars if b.number == 1) == pytest.approx(played.downbeats[0], abs=0.03)
@@ -53,14 +52,14 @@ def test_the_beat_is_followed_through(tmp_path, name):
 
 def test_a_jump_of_tempo_shows_in_the_map_where_it_happens(tmp_path):
     beats, bar, _, _ = CASES["a jump from 120 to 143"]
-    found = analyze_recording(open_recording(drum_loop(tmp_path / "drums.wav", beats, bar=bar).path))
+    found = analyze(drum_loop(tmp_path / "drums.wav", beats, bar=bar).path)
     assert [knot.bpm for knot in found.tempo_map] == pytest.approx([120.0, 143.0], abs=0.3)
     assert found.tempo_map[1].time == pytest.approx(beats[80], abs=0.6)
 
 
 def test_a_false_start_stops_the_count_and_bar_numbers_run_on(tmp_path):
     beats, bar, _, _ = CASES["a false start"]
-    found = analyze_recording(open_recording(drum_loop(tmp_path / "drums.wav", beats, bar=bar).path))
+    found = analyze(drum_loop(tmp_path / "drums.wav", beats, bar=bar).path)
     gap = next(event for event in found.events if event.kind == "pause")
     assert gap.start == pytest.approx(beats[11] + 60 / 104, abs=60 / 104 + 0.05)
     assert gap.end == pytest.approx(beats[12], abs=0.05)
@@ -87,7 +86,7 @@ def test_the_meter_is_told(tmp_path, name):
     steps = 60 / bpm * np.tile(lengths, 30)
     beats = 1.0 + np.concatenate([[0.0], np.cumsum(steps)[:-1]])
     played = drum_loop(tmp_path / "drums.wav", beats, bar=len(lengths), parts=parts, swung=swung)
-    found = analyze_recording(open_recording(played.path))
+    found = analyze(played.path)
     assert (found.time_signature, found.meter) == (signature, len(lengths))
     assert found.tempo_bpm == pytest.approx(bpm, abs=0.1)
     assert mir_eval.beat.f_measure(beats, np.array(found.beats)) >= 0.98
@@ -100,7 +99,7 @@ def test_one_bar_of_another_length_does_not_shift_the_bars_after_it(tmp_path, od
     beats = beats_at(np.full(32 + odd + 32 - 1, 112.0))
     opens = [*range(0, 32, 4), 32, *range(32 + odd, 32 + odd + 32, 4)]
     played = drum_loop(tmp_path / "drums.wav", beats, opens=opens)
-    found = np.array(analyze_recording(open_recording(played.path)).downbeats)
+    found = np.array(analyze(played.path).downbeats)
     missed = [line for line in beats[opens] if np.abs(found - line).min() > 0.03]
     assert len(missed) <= 1, "the odd bar may be taken for its neighbour"
     assert abs(len(found) - len(opens)) <= 1

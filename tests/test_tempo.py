@@ -9,7 +9,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuesuggest.analysis.listen import analyze_recording
+from cuesuggest import analyze
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times, tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
@@ -40,7 +40,7 @@ def errors(truth, found):
 @pytest.mark.parametrize("bpm", np.linspace(50, 200, 13))
 def test_a_steady_metronome_shows_its_tempo_to_a_tenth(tmp_path, bpm):
     played = metronome(tmp_path / "ticks.wav", beats_at(np.full(63, bpm)))
-    found = analyze_recording(open_recording(played.path))
+    found = analyze(played.path)
     # Ticks alone do not say whether they are beats or half beats.
     level = bpm / (2 if bpm > 130 and found.tempo_bpm < 0.6 * bpm else 1)
     assert found.tempo_bpm == pytest.approx(level, abs=0.1)
@@ -51,7 +51,7 @@ def test_a_steady_metronome_shows_its_tempo_to_a_tenth(tmp_path, bpm):
 @pytest.mark.parametrize("bpm", [93.0, 122.7, 141.0])
 def test_a_steady_drummer_is_still_met_at_bar_97(tmp_path, bpm):
     played = drum_loop(tmp_path / "drums.wav", beats_at(np.full(4 * 100 - 1, bpm)))
-    found = analyze_recording(open_recording(played.path))
+    found = analyze(played.path)
     assert found.tempo_bpm == pytest.approx(bpm, abs=0.1)
     late = next(bar for bar in found.bars if bar.number == 97)
     assert late.start == pytest.approx(played.downbeats[96], abs=0.02)

@@ -1,16 +1,18 @@
-"""The frame grid and its 64 bands: numbers that hearing and training share, without what hearing needs besides."""
+"""The frame grid, its bands and the network's heads: what training shares with hearing, and nothing heavier."""
 
 from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["BANDS", "FRAME_RATE", "HOP", "LOUD", "RATE", "band_edges", "bands_at"]
+__all__ = ["BANDS", "FRAME_RATE", "HEADS", "HOP", "LOUD", "RATE", "band_edges", "bands_at"]
 
 RATE = 22050
 HOP = 441
 FRAME_RATE = RATE / HOP
 BANDS = 64
 LOUD = 50.0  # what the 95th percentile of the active frames is scaled to before log(1 + x)
+HEADS = ("beat", "downbeat", "opens", "music", "section", "voice", "build")
+"""What each row of the network's logits is about. `downbeat`: one is here at all; `opens`: a beat here is one."""
 _LOW, _HIGH, _BEND = 30.0, 10000.0, 150.0
 
 

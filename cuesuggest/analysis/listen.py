@@ -16,7 +16,7 @@ from cuesuggest.analysis.rhythm.confidence import bar_features, beat_features, s
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
-from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 from cuesuggest.analysis.structure import Block, find_sections
 from cuesuggest.analysis.types import (
     Alternative,
@@ -28,9 +28,8 @@ from cuesuggest.analysis.types import (
     SongAnalysis,
     TempoKnot,
 )
-from cuesuggest.recording import Recording, Window
 
-__all__ = ["analyze_recording", "analyze_spectrum"]
+__all__ = ["Step", "analyze_spectrum"]
 
 _COUNT_IN_CONFIDENCE = 0.7
 _ROUNDING = 1e-3  # s; bars are rounded to 0.1 ms, beats are not
@@ -40,32 +39,6 @@ _LONE_BEAT_BPM = 112.0  # where a single beat is stated and nothing heard
 
 Step = Callable[[str, float | None], None]
 """Told the name of the step that begins, and the seconds heard so far while it listens."""
-
-
-def analyze_recording(recording: Recording, window: Window | None = None, step: Step | None = None) -> SongAnalysis:
-    """Listen to a recording.
-
-    Parameters
-    ----------
-    recording : Recording
-    window : Window, optional
-        The part that is the song.
-    step : callable, optional
-        Told what is being done.
-
-    Returns
-    -------
-    SongAnalysis
-
-    Raises
-    ------
-    RecordingError
-        If there is less than a second of sound.
-    """
-    tell = step or (lambda name, seconds: None)
-    tell("listening", 0.0)
-    spectrum = hear(recording, window, lambda seconds: tell("listening", seconds))
-    return analyze_spectrum(spectrum, tell)
 
 
 def analyze_spectrum(spectrum: Spectrum, step: Step | None = None, known: Known | None = None) -> SongAnalysis:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cuesuggest.cli.progress import Bars, bars, share_done
+from cuesuggest.cues import counted
 
 if TYPE_CHECKING:
     from cuesuggest.analysis.listen import Step
@@ -104,7 +105,7 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
     written, current, failed = news.count()
     counts = {"written": written, "already done": current, "failed": failed}
     done = ", ".join(f"{count} {what}" for what, count in counts.items() if count) or "none done"
-    done = f"{_counted(len(requests), 'song')}: {done}"
+    done = f"{counted(len(requests), 'song')}: {done}"
     if not missing and not quiet:
         click.echo(done)
     for sentence, trace in news.failures():
@@ -184,9 +185,9 @@ class _News:
         if isinstance(result, _Current):
             self._bars.print(f"{name}: already done ({document})")
             return
-        bars = "no music found" if result.bars is None else _counted(result.bars, "bar")
+        bars = "no music found" if result.bars is None else counted(result.bars, "bar")
         self._bars.print(
-            f"{name}: {bars}, {_counted(result.cues, 'cue')}, {_counted(result.questions, 'question')} -> {document}"
+            f"{name}: {bars}, {counted(result.cues, 'cue')}, {counted(result.questions, 'question')} -> {document}"
         )
         for line in result.lines:
             self._bars.print(f"  {line}")
@@ -223,7 +224,3 @@ def _sentence(recording: Path, failure: Failure) -> str:
         f"{recording}: something unforeseen went wrong ({failure.words}). Run it alone with --debug and report what "
         "that shows."
     )
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")

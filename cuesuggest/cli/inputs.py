@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.recording import document_path
 
 __all__ = ["songs"]
 
@@ -55,8 +56,6 @@ def songs(named: Iterable[Path], output: Path | None) -> dict[Path, Path]:
 
 
 def _document(file: Path, output: Path | None) -> Path:
-    from cuesuggest.workflow import document_path
-
     if output is None:
         return document_path(file)
     return output / document_path(file).name if output.is_dir() else output

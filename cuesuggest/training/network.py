@@ -20,11 +20,9 @@ import torch
 from torch import nn
 from torch.nn import functional as F  # noqa: N812 (its usual name)
 
-from cuesuggest.analysis.frames import BANDS, FRAME_RATE, LOUD, band_edges, bands_at
+from cuesuggest.analysis.frames import BANDS, FRAME_RATE, HEADS, LOUD, band_edges, bands_at
 from cuesuggest.training.packed import STEPS, read_packs
 
-HEADS = ("beat", "downbeat", "opens", "music", "section", "voice", "build")
-"""`downbeat` in every frame, `opens`: a beat that falls here is a downbeat."""
 HEAD_WEIGHTS = (1.0, 1.0, 0.7, 0.4, 0.3, 0.2, 0.2)
 CROP = 1800  # frames: 36 s, several phrases
 NEAR = 2  # frames by which a prediction may miss

@@ -13,7 +13,7 @@ from importlib import resources
 import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import Grid
-from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.level import Level
 
 __all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "sure"]
@@ -65,7 +65,7 @@ def beat_features(times: np.ndarray, grid: Grid, evidence: Evidence, others: tup
         In the order of `BEAT_FEATURES`: evidence on it; the mean around it; margin of the level; how unlike its
         neighbours the distance to it is; evidence for music; 1.
     """
-    on = _near(evidence.beat, grid.frames)
+    on = top_near(evidence.beat, grid.frames)
     level = min([_MOST, *(other.margin for other in others)])
     steps = np.diff(times) / np.maximum(grid.lengths[:-1], 1e-6)
     uneven = np.abs(np.diff(np.log(np.maximum(steps, 1e-3)), prepend=0.0)) if len(steps) else np.zeros(0)
@@ -103,7 +103,7 @@ def bar_features(
     ndarray, shape (bars, 11)
         In the order of `BAR_FEATURES`.
     """
-    down = _near(evidence.downbeat, grid.frames)
+    down = top_near(evidence.downbeat, grid.frames)
     ends = np.append(firsts[1:], len(down))
     counts = ends - firsts
     own = np.array([down[a] - down[a + 1 : b].max(initial=-4.0) for a, b in zip(firsts, ends, strict=True)])
@@ -142,11 +142,6 @@ def _alternation(ones: np.ndarray) -> float:
     if len(ones) < 2 * _REACH:
         return 0.0
     return float(min(abs(ones[::2].mean() - ones[1::2].mean()), _MOST))
-
-
-def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
-    index = np.clip(frames[:, None] + np.arange(-1, 2), 0, len(curve) - 1)
-    return np.asarray(curve[index].max(axis=1))
 
 
 def _mean_around(values: np.ndarray) -> np.ndarray:

@@ -15,10 +15,11 @@ from importlib import resources
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.rhythm.network import HEADS, heads_of
+from cuesuggest.analysis.frames import HEADS
+from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import BANDS, CHROMA_RATE, FRAME_RATE, Spectrum, band_edges, running_sums
 
-__all__ = ["Evidence", "downbeat_features", "flux", "observe"]
+__all__ = ["Evidence", "downbeat_features", "flux", "observe", "top_near"]
 
 # Kick and bass, body, snare and voice, cymbals and consonants.
 GROUP_EDGES_HZ = (140.0, 600.0, 2500.0)
@@ -91,6 +92,22 @@ def _linear_downbeat(spectrum: Spectrum, groups: np.ndarray) -> np.ndarray:
     with resources.files(__package__).joinpath("evidence.npz").open("rb") as file:
         weights = np.load(file)["downbeat"]
     return np.asarray(downbeat_features(spectrum, groups) @ weights[:-1] + weights[-1])
+
+
+def top_near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
+    """Largest value at each frame and its two neighbours.
+
+    Parameters
+    ----------
+    curve : ndarray, shape (n,)
+    frames : ndarray of int, shape (beats,)
+
+    Returns
+    -------
+    ndarray, shape (beats,)
+    """
+    index = np.clip(frames[:, None] + np.arange(-1, 2), 0, len(curve) - 1)
+    return np.asarray(curve[index].max(axis=1))
 
 
 def flux(bands: np.ndarray) -> np.ndarray:

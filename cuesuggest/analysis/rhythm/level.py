@@ -15,7 +15,7 @@ from importlib import resources
 import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, Limits, decode_bands, observations, tempo_bins
-from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import FIRST, Meter
 from cuesuggest.analysis.rhythm.tempo import pulse_strength
 
@@ -88,8 +88,8 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
     return np.array(
         [
             grid.score / (len(grid.frames) * interval),
-            _near(evidence.beat, grid.frames).mean(),
-            _near(evidence.beat, (grid.frames[:-1] + grid.frames[1:]) // 2).mean(),
+            top_near(evidence.beat, grid.frames).mean(),
+            top_near(evidence.beat, (grid.frames[:-1] + grid.frames[1:]) // 2).mean(),
             down[opens].mean() - down[~opens].mean() if opens.any() and not opens.all() else 0.0,
             octaves,
             octaves**2,
@@ -162,11 +162,6 @@ def bar_shifts(grid: Grid, evidence: Evidence) -> tuple[float, ...]:
             break
         margins.append(float((gain[opens[kept]] - gain[later[kept]]).mean()))
     return tuple(margins)
-
-
-def _near(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
-    index = np.clip(frames[:, None] + np.arange(-1, 2), 0, len(curve) - 1)
-    return np.asarray(curve[index].max(axis=1))
 
 
 def _name(ratio: float) -> str:

@@ -15,12 +15,10 @@ from importlib import resources
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import Spectrum, active_frames
 
 __all__ = ["HEADS", "heads_of", "weights_digest"]
-
-HEADS = ("beat", "downbeat", "opens", "music", "section", "voice", "build")
-"""What each row of logits is about. `opens`: a beat that falls here is a downbeat; `downbeat`: one is here at all."""
 
 _CHUNK = 2048  # frames that pass the front at once
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import Grid, Limits
-from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.meters import Meter, stated_meter
 from cuesuggest.analysis.spectrum import FRAME_RATE
@@ -272,7 +272,7 @@ class _Count:
             at += round(off) - off  # the tap meant a beat
         bars = np.arange(np.ceil((self.places[0] - 0.5 - at) / bar), (self.places[-1] + 0.5 - at) / bar)
         stated = self._frame(at + bars * bar)
-        support = _at(heard, stated) - _at(heard, self._frame(at - off + bars * bar))
+        support = _heard(heard, stated) - _heard(heard, self._frame(at - off + bars * bar))
         low, high = self.frames[0], self.frames[-1] + 1
         earlier = np.flatnonzero((bars < 0) & (stated > (low - 1 if before is None else before)))
         if len(earlier) and (sums := np.cumsum(support[earlier][::-1])).max() > _SUPPORT:
@@ -309,6 +309,5 @@ def _extended(x: np.ndarray, known: np.ndarray, values: np.ndarray) -> np.ndarra
     return np.asarray(np.interp(x, known, values) + outside * slope)
 
 
-def _at(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
-    near = np.clip(np.rint(frames).astype(int)[:, None] + np.arange(-1, 2), 0, len(curve) - 1)
-    return np.asarray(curve[near].max(axis=1))
+def _heard(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
+    return top_near(curve, np.rint(frames).astype(int))
