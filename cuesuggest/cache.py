@@ -11,15 +11,18 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, Spectrum
 from cuesuggest.atomic import replace_file
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from cuesuggest.recording import Window
 
-__all__ = ["cached_spectrum", "keep_spectrum"]
+__all__ = ["cached", "keep"]
 
-_MOST_BYTES = 400_000_000  # in all: some 130 songs of four minutes
+_MOST_BYTES = 400_000_000  # in all: some 120 songs of four minutes
 _MOST_OF_ONE = 60_000_000  # an hour and a quarter
 _ARRAYS = ("bands", "level", "chroma", "power")
 
@@ -35,10 +38,10 @@ def _folder() -> Path | None:
 
 def _path(folder: Path, sha256: str, window: Window) -> Path:
     end = "end" if window.end is None else f"{window.end:g}"
-    return folder / f"{sha256[:40]}-{window.start:g}-{end}-{FEATURE_VERSION}.npz"
+    return folder / f"{sha256[:40]}-{window.start:g}-{end}-{FEATURE_VERSION}-{weights_digest()}.npz"
 
 
-def cached_spectrum(sha256: str, window: Window) -> Spectrum | None:
+def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray] | None:
     """Return what was heard before of a part of a recording, None if it is not there.
 
     Parameters
@@ -46,6 +49,12 @@ def cached_spectrum(sha256: str, window: Window) -> Spectrum | None:
     sha256 : str
         Digest of the file's bytes.
     window : Window
+
+    Returns
+    -------
+    spectrum : Spectrum
+    logits : ndarray, shape (7, frames)
+        What the network made of it.
     """
     import numpy as np
 
@@ -57,15 +66,16 @@ def cached_spectrum(sha256: str, window: Window) -> Spectrum | None:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in _ARRAYS}
             start, end, step = (float(value) for value in kept["numbers"])
+            logits = kept["logits"]
         path.touch()  # the longest unused go first
     except FileNotFoundError:
         return None
     except Exception:  # whatever is wrong with the file: it is listened to again, and replaced
         return None
-    return Spectrum(start=start, end=end, power_step=step, **arrays)
+    return Spectrum(start=start, end=end, power_step=step, **arrays), logits
 
 
-def keep_spectrum(sha256: str, window: Window, spectrum: Spectrum) -> None:
+def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray) -> None:
     """Keep what was heard; a folder that cannot be written to is no error.
 
     Parameters
@@ -73,6 +83,7 @@ def keep_spectrum(sha256: str, window: Window, spectrum: Spectrum) -> None:
     sha256 : str
     window : Window
     spectrum : Spectrum
+    logits : ndarray, shape (7, frames)
     """
     import numpy as np
 
@@ -81,7 +92,8 @@ def keep_spectrum(sha256: str, window: Window, spectrum: Spectrum) -> None:
     if folder is None or sum(array.nbytes for array in arrays.values()) > _MOST_OF_ONE:
         return
     stream = io.BytesIO()
-    np.savez(stream, numbers=np.array([spectrum.start, spectrum.end, spectrum.power_step]), **arrays)
+    numbers = np.array([spectrum.start, spectrum.end, spectrum.power_step])
+    np.savez(stream, numbers=numbers, logits=logits, **arrays)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         replace_file(_path(folder, sha256, window), stream.getvalue())

@@ -6,6 +6,7 @@ __all__ = [
     "CuesuggestError",
     "DocumentError",
     "EditError",
+    "FormError",
     "ProfileError",
     "RecordingChangedError",
     "RecordingError",
@@ -31,6 +32,10 @@ class DocumentError(CuesuggestError):
 
 class EditError(CuesuggestError):
     """A change that does not fit the document: an unknown cue, a value out of range."""
+
+
+class FormError(CuesuggestError):
+    """A form that cannot be laid on the bars that were heard."""
 
 
 class ProfileError(CuesuggestError):

@@ -12,19 +12,32 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal
 
+from cuesuggest.analysis.form import Part
 from cuesuggest.analysis.types import Bar
 from cuesuggest.errors import EditError
+from cuesuggest.form_text import form_text
 from cuesuggest.song import (
     BarOneCorrection,
     Correction,
     DownbeatCorrection,
+    FormCorrection,
     SetCorrections,
     Song,
     TempoCorrection,
     TimeSignatureCorrection,
 )
 
-__all__ = ["bar_one_at", "bars_shifted", "described", "read_times", "signature", "tapped", "tempo", "tempo_times"]
+__all__ = [
+    "bar_one_at",
+    "bars_shifted",
+    "described",
+    "form",
+    "read_times",
+    "signature",
+    "tapped",
+    "tempo",
+    "tempo_times",
+]
 
 _SLOWEST, _FASTEST = 20.0, 400.0  # BPM
 _SAME_TEMPO = 0.06  # share by which bars may differ and still be stated as one tempo
@@ -63,8 +76,8 @@ def _replaced(
                 kept.append(replace(fact, to=min(fact.to, start)))
             if fact.to > end:
                 kept.append(replace(fact, from_=max(fact.from_, end)))
-        elif isinstance(fact, BarOneCorrection):
-            continue  # there is only one bar 1
+        elif isinstance(fact, BarOneCorrection | FormCorrection):
+            continue  # there is only one bar 1, and one form
         elif not start - _ON_A_BEAT <= _time(fact) <= end + _ON_A_BEAT:
             kept.append(fact)
     facts = sorted((*kept, *new), key=lambda fact: (fact.kind, _time(fact)))
@@ -72,6 +85,8 @@ def _replaced(
 
 
 def _time(fact: Correction) -> float:
+    if isinstance(fact, FormCorrection):
+        return 0.0  # it is about the whole song
     return fact.from_ if isinstance(fact, TempoCorrection | TimeSignatureCorrection) else fact.time
 
 
@@ -166,7 +181,8 @@ def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorr
         facts += [DownbeatCorrection(time) for time in right]
         start = min([start, *right])
     # Tempo and signature are stated for the whole song as they are: whatever was stated of them is in there.
-    others = tuple(fact for fact in song.corrections if isinstance(fact, DownbeatCorrection | BarOneCorrection))
+    in_there = (TempoCorrection, TimeSignatureCorrection)
+    others = tuple(fact for fact in song.corrections if not isinstance(fact, in_there))
     return _replaced(song.replaced(corrections=others), facts, start, end, "bars")
 
 
@@ -242,6 +258,11 @@ def tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     return _replaced(song, facts, times[0], times[-1])
 
 
+def form(song: Song, parts: Sequence[Part]) -> SetCorrections:
+    """State of which parts the song consists, in order; see `cuesuggest.form_text`."""
+    return _replaced(song, [FormCorrection(form_text(parts))], 0.0, 0.0, "bars")
+
+
 def read_times(text: str, where: str, seconds: Callable[[str], float]) -> list[float]:
     """Read times, one a line; what follows the first word of a line, and lines that start with #, are passed over.
 
@@ -287,4 +308,6 @@ def described(corrections: Sequence[Correction]) -> list[str]:
             said.append(f"{fact.value} from {fact.from_:.2f} s on")
         elif isinstance(fact, BarOneCorrection):
             said.append(f"bar 1 at {fact.time:.2f} s")
+        elif isinstance(fact, FormCorrection):
+            said.append(f"form: {fact.text}")
     return said

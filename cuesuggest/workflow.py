@@ -10,13 +10,14 @@ from pathlib import Path
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_spectrum
 from cuesuggest.analysis.rhythm.known import Known
-from cuesuggest.analysis.rhythm.network import weights_digest
+from cuesuggest.analysis.rhythm.network import heads_of, weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cache import cached_spectrum, keep_spectrum
+from cuesuggest.cache import cached, keep
 from cuesuggest.errors import DocumentError, RecordingChangedError
+from cuesuggest.form_text import read_form
 from cuesuggest.recording import DOCUMENT_SUFFIX, Recording, Window, document_path, open_recording
-from cuesuggest.rerun import Match, Rerun, carried, compare, decided, merged, pins
+from cuesuggest.rerun import Hearing, Match, Rerun, carried, compare, decided, merged, pins
 from cuesuggest.rules import (
     Pin,
     Profile,
@@ -32,6 +33,7 @@ from cuesuggest.song import (
     BarOneCorrection,
     Correction,
     DownbeatCorrection,
+    FormCorrection,
     HistoryEntry,
     RecordingFile,
     SetCorrections,
@@ -43,6 +45,7 @@ from cuesuggest.song import (
     Versions,
     path_from,
 )
+from cuesuggest.song.printed import printed_now
 
 __all__ = [
     "Drafted",
@@ -52,6 +55,7 @@ __all__ = [
     "draft_file",
     "freeze_numbers",
     "is_current",
+    "note_print",
     "suggest",
     "suggest_again",
 ]
@@ -93,13 +97,14 @@ def analyze(
 
 def _listened(heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None) -> SongAnalysis:
     """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
-    spectrum = cached_spectrum(heard.sha256, window)
-    if spectrum is None:
+    kept = cached(heard.sha256, window)
+    if kept is None:
         if step:
             step("listening", 0.0)
         spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
-        keep_spectrum(heard.sha256, window, spectrum)
-    return analyze_spectrum(spectrum, step, _known(corrections))
+        kept = spectrum, heads_of(spectrum)
+        keep(heard.sha256, window, *kept)
+    return analyze_spectrum(*kept, step, _known(corrections))
 
 
 def _known(corrections: Sequence[Correction]) -> Known:
@@ -108,6 +113,7 @@ def _known(corrections: Sequence[Correction]) -> Known:
         tempi=tuple((fact.bpm, fact.from_, fact.to) for fact in corrections if isinstance(fact, TempoCorrection)),
         signatures=tuple((fact.value, fact.from_) for fact in corrections if isinstance(fact, TimeSignatureCorrection)),
         bar_one=next((fact.time for fact in corrections if isinstance(fact, BarOneCorrection)), None),
+        form=next((read_form(fact.text).parts for fact in corrections if isinstance(fact, FormCorrection)), ()),
     )
 
 
@@ -280,9 +286,10 @@ def suggest_again(
     """
     chosen = _chosen(profile, rig, start, end, earlier)
     heard = open_recording(recording)
-    # Facts are about times in the sound that they were stated for.
+    # Facts are about times in the sound that they were stated for; the form is that of the song.
     same = heard.sha256 == earlier.recording.sha256
-    analysis = _listened(heard, chosen.window, earlier.corrections if same else (), step)
+    holds = [fact for fact in earlier.corrections if same or isinstance(fact, FormCorrection)]
+    analysis = _listened(heard, chosen.window, holds, step)
     match, notes = Match("same"), []
     if not same:
         match = compare(earlier.analysis, analysis)
@@ -335,9 +342,17 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
     analysis = _listened(heard, chosen.window, after.corrections, step)
     keeps = {entry.edit.keeps for entry in _new_entries(before, after) if isinstance(entry.edit, SetCorrections)}
     match = Match("bars" if keeps == {"bars"} else "seconds")
-    analysis, lost = carried(after, analysis, Match("same"))
+    analysis, lost = carried(after, analysis, Match("same"), _earlier(before, after))
     fresh = _drafted(heard, analysis, chosen, Path(document), step, pins(after, analysis, match))
     return _with_clashes(*merged(after, fresh, match, lost, revision=after.revision))
+
+
+def _earlier(before: Song, after: Song) -> Hearing:
+    """Return the hearing whose ids and names hold on after an edit: the last, or the one before what was undone."""
+    for edit in (entry.inverse for entry in before.history if entry not in after.history):
+        if isinstance(edit, SetCorrections) and edit.sections and edit.corrections == after.corrections:
+            return Hearing(edit.sections, edit.corrections)
+    return Hearing(after.analysis.sections, before.corrections)
 
 
 def _with_clashes(song: Song, rerun: Rerun) -> tuple[Song, Rerun]:
@@ -403,6 +418,26 @@ def freeze_numbers(song: Song, document: str | Path) -> None:
     """
     if not song.numbers_frozen:
         song.replaced(numbers_frozen=True, revision=song.revision + 1).save(document)
+
+
+def note_print(song: Song, document: str | Path, date: str) -> None:
+    """Keep in the document what is on paper now, so that the next print marks what is not as it was.
+
+    Parameters
+    ----------
+    song : Song
+    document : str or Path
+    date : str
+        As 2031-05-04.
+
+    Raises
+    ------
+    DocumentError
+        If the document cannot be written, or was changed meanwhile.
+    """
+    printed = printed_now(song, date)
+    if song.printed is None or printed.edition != song.printed.edition:
+        song.replaced(numbers_frozen=True, printed=printed, revision=song.revision + 1).save(document)
 
 
 @dataclass(frozen=True, slots=True)

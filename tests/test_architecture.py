@@ -20,7 +20,12 @@ MAY_KNOW = {
     "export": RECORDS | {"cuesuggest.song"},
     "report": RECORDS | {"cuesuggest.song"},
     "rerun": RECORDS | {"cuesuggest.rules", "cuesuggest.song"},
-    "cache": {"cuesuggest.analysis.spectrum", "cuesuggest.atomic", "cuesuggest.recording"},
+    "cache": {
+        "cuesuggest.analysis.rhythm.network",
+        "cuesuggest.analysis.spectrum",
+        "cuesuggest.atomic",
+        "cuesuggest.recording",
+    },
     "statements": RECORDS | {"cuesuggest.song"},
     "decisions": RECORDS | {"cuesuggest.rules", "cuesuggest.song", "cuesuggest.rerun", "cuesuggest.statements"},
 }

@@ -30,6 +30,7 @@ CASES = {
     "constant 93": (beats_at(np.full(159, 93.0)), 4, 0.99, 0.99),
     "constant 66": (beats_at(np.full(119, 66.0)), 4, 0.99, 0.99),
     "a random walk of 6 %": (beats_at(wandering()), 4, 0.98, 0.98),
+    "a jump from 126 to 97": (beats_at(np.r_[np.full(80, 126.0), np.full(79, 97.0)]), 4, 0.97, 0.97),
     "a jump from 120 to 143": (beats_at(np.r_[np.full(80, 120.0), np.full(79, 143.0)]), 4, 0.98, 0.97),
     "a ramp from 100 to 115": (beats_at(np.linspace(100, 115, 159)), 4, 0.99, 0.99),
     "a pause of 2.3 s": (after_a_gap(112.0, 80, 2.3, 80), 4, 0.98, 0.97),

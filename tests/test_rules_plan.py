@@ -81,7 +81,7 @@ def test_talk_is_rest_however_loud():
 
 def test_a_leading_voice_keeps_the_light_lower():
     # Half-way between subtle and lift, the voice decides.
-    drive = {"A": 0.51, "B": 0.51}
+    drive = {"A": 0.56, "B": 0.56}
     assert categories("A8", drive=drive, voice={"A": 0.0}) == {"A1": "lift"}
     assert categories("A8", drive=drive, voice={"A": 1.0}) == {"A1": "subtle"}
 

@@ -99,6 +99,10 @@ class Section:
     confidence: float
     turns: tuple[float, ...]
     """Places inside the section where its material turns."""
+    alternative: float | None = None
+    """Where it starts if not at `start`, told only where that is nearly as likely."""
+    vamp: str = ""
+    """The sign until which it goes round, as the user says; empty where it is played as written."""
 
     @property
     def bars(self) -> int:

@@ -1,7 +1,9 @@
-"""The command `correct`: one word from the user puts the bars right, for good."""
+"""The command `correct`: one word from the user puts bars and form right, for good."""
 
 from __future__ import annotations
 
+import os
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["correct"]
 
+_LIKE_A_FILE = re.compile(r"[^\s,;\"“„«「]+\.\w{1,4}")  # also where there is none: nobody calls a part so
+
 
 @click.command()
 @click.argument("document", metavar="DOC", type=FILE)
@@ -26,6 +30,7 @@ __all__ = ["correct"]
 @click.option("--shift-bar", "shift", type=int, metavar="BEATS", help="Bars start so many beats later; -1 is earlier.")
 @click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
 @click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
+@click.option("--form", metavar="PARTS", help='Parts in order, as "intro 4, verse 8, chorus 8 x2"; or @FILE.')
 @click.option("--from-bar", type=int, metavar="N", help="From this bar on, instead of everywhere.")
 @click.option("--forget", is_flag=True, help="Take back everything that was stated.")
 @everywhere
@@ -39,10 +44,11 @@ def correct(
     shift: int | None,
     bar_one: float | None,
     downbeats: Path | None,
+    form: str | None,
     from_bar: int | None,
     forget: bool,
 ) -> None:
-    """State what you know better about tempo and bars.
+    """State what you know better about tempo, bars and form.
 
     The song is heard anew under what you state, and the draft made anew around what you have decided. Several
     statements may be made at once; without any, those that hold are listed. All of it is kept when the song is
@@ -50,10 +56,12 @@ def correct(
     """
     from cuesuggest import statements
     from cuesuggest.decisions import describe
+    from cuesuggest.form_text import read_form
     from cuesuggest.song import SetCorrections, change
 
     song = before = load(document)
     edits: list[Any] = []
+    remarks: tuple[str, ...] = ()
     if bpm is not None and factor is not None:
         raise click.UsageError("Give either a tempo, or half or double.")
     if forget:
@@ -67,10 +75,14 @@ def correct(
     if shift is not None:
         edits.append(lambda song: statements.bars_shifted(song, shift, from_bar))
     if downbeats is not None:
-        times = statements.read_times(_text(downbeats), str(downbeats), seconds_of)
+        times = statements.read_times(_text(downbeats, "--downbeats"), str(downbeats), seconds_of)
         edits.append(lambda song: statements.tapped(song, times))
     if bar_one is not None:
         edits.append(lambda song: statements.bar_one_at(song, bar_one))
+    if form is not None:
+        sheet = read_form(*_sheet(form))
+        remarks = sheet.remarks
+        edits.append(lambda song: statements.form(song, sheet.parts))
     if not edits:
         for line in statements.described(song.corrections) or ["Nothing was stated about this song yet."]:
             click.echo(line)
@@ -81,11 +93,19 @@ def correct(
         said.append(describe(song, edit))
         song = change(song, edit, by="command line")
     obj["document"] = document
-    finish(obj, before, song, said)
+    finish(obj, before, song, [*said, *remarks])
 
 
-def _text(path: Path) -> str:
+def _sheet(form: str) -> tuple[str, str]:
+    """Return the text of a form, and what to call it: it is given as such, or by the name of its file."""
+    if form.startswith("@") or _LIKE_A_FILE.fullmatch(form) or os.path.isfile(form):
+        path = Path(form.removeprefix("@"))
+        return _text(path, "--form"), str(path)
+    return form, "The form"
+
+
+def _text(path: Path, option: str) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise click.BadParameter(f"{path} cannot be read as text: {error}", param_hint="--downbeats") from None
+        raise click.BadParameter(f"{path} cannot be read as text: {error}", param_hint=option) from None

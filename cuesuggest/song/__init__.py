@@ -4,6 +4,7 @@ from cuesuggest.song.corrections import (
     BarOneCorrection,
     Correction,
     DownbeatCorrection,
+    FormCorrection,
     TempoCorrection,
     TimeSignatureCorrection,
 )
@@ -15,6 +16,7 @@ from cuesuggest.song.edit_types import (
     SectionChanges,
     SetCorrections,
     SetCue,
+    SetPlan,
     SetSection,
     SetTitle,
 )
@@ -23,6 +25,8 @@ from cuesuggest.song.files import path_from
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.records import (
     HistoryEntry,
+    Printed,
+    PrintedCue,
     RecordingFile,
     Settings,
     SongWindow,
@@ -37,12 +41,16 @@ __all__ = [
     "CueChanges",
     "DownbeatCorrection",
     "Edit",
+    "FormCorrection",
     "HistoryEntry",
+    "Printed",
+    "PrintedCue",
     "RecordingFile",
     "RemoveCue",
     "SectionChanges",
     "SetCorrections",
     "SetCue",
+    "SetPlan",
     "SetSection",
     "SetTitle",
     "Settings",

@@ -12,7 +12,9 @@ from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis, json_name
 from cuesuggest.cues import Cue, Look, Place, PlannedSection, Series
-from cuesuggest.song.corrections import Correction, TempoCorrection
+from cuesuggest.errors import EditError
+from cuesuggest.form_text import read_form
+from cuesuggest.song.corrections import Correction, FormCorrection, TempoCorrection
 from cuesuggest.song.records import RecordingFile
 from cuesuggest.song.wording import MisfitError
 
@@ -60,13 +62,21 @@ def check_analysis(analysis: SongAnalysis) -> None:
 
 
 def check_corrections(corrections: Sequence[Correction]) -> None:
-    """A tempo holds from an earlier time to a later one."""
+    """A tempo holds from an earlier time to a later one; one form at most is stated, and it can be read."""
+    forms = [index for index, correction in enumerate(corrections) if isinstance(correction, FormCorrection)]
+    if len(forms) > 1:
+        raise MisfitError(f"corrections[{forms[1]}]", f"corrections[{forms[0]}] states the form already")
     for index, correction in enumerate(corrections):
         if isinstance(correction, TempoCorrection) and not correction.from_ < correction.to:
             raise MisfitError(
                 f"corrections[{index}].to",
                 f"{correction.to:g} s does not come after {correction.from_:g} s, where the tempo starts",
             )
+        if isinstance(correction, FormCorrection):
+            try:
+                read_form(correction.text)
+            except EditError as error:
+                raise MisfitError(f"corrections[{index}].text", str(error)) from None
 
 
 def check_looks(looks: Sequence[Look]) -> None:
@@ -104,7 +114,7 @@ def check_cues(cues: Sequence[Cue], recording: RecordingFile, analysis: SongAnal
         _look(f"{path}.look", cue.look, looks)
         _between(f"{path}.level", cue.level, 0, 100)
         _between(f"{path}.confidence", cue.confidence, 0, 1)
-        for name in ("up_beats", "up_seconds", "down_beats", "down_seconds"):
+        for name in ("up_beats", "up_seconds", "down_beats", "down_seconds", "cycle_seconds"):
             _between(f"{path}.{name}", getattr(cue, name), 0, math.inf)
         if cue.series is not None:
             _series(f"{path}.series", cue.series, bars)

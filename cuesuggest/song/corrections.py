@@ -16,6 +16,7 @@ __all__ = [
     "BarOneCorrection",
     "Correction",
     "DownbeatCorrection",
+    "FormCorrection",
     "Seconds",
     "TempoCorrection",
     "TimeSignatureCorrection",
@@ -67,6 +68,17 @@ class BarOneCorrection:
     kind: Literal["bar-one"] = "bar-one"
 
 
+@dataclass(frozen=True, slots=True)
+class FormCorrection:
+    """The song consists of these parts, in this order; docs/form.md has the notation."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    text: str
+    kind: Literal["form"] = "form"
+
+
 Correction = Annotated[
-    DownbeatCorrection | TempoCorrection | TimeSignatureCorrection | BarOneCorrection, Field(discriminator="kind")
+    DownbeatCorrection | TempoCorrection | TimeSignatureCorrection | BarOneCorrection | FormCorrection,
+    Field(discriminator="kind"),
 ]

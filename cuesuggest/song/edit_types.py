@@ -8,8 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 from typing_extensions import TypedDict  # pydantic asks for this one before Python 3.12.
 
-from cuesuggest.analysis.types import FILE_CONFIG
-from cuesuggest.cues import Anchor, Cue, CueKind, Place, Series, Status, Trigger
+from cuesuggest.analysis.types import FILE_CONFIG, Section
+from cuesuggest.cues import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
 from cuesuggest.song.corrections import Correction
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "SectionChanges",
     "SetCorrections",
     "SetCue",
+    "SetPlan",
     "SetSection",
     "SetTitle",
 ]
@@ -64,6 +65,7 @@ class SectionChanges(TypedDict, total=False):
     name: str
     first_words: str
     role: str | None
+    vamp: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,7 @@ class RemoveCue:
 
 @dataclass(frozen=True, slots=True)
 class SetSection:
-    """Name a section, give its first words or its role."""
+    """Name a section, give its first words or its role, or say until which sign it goes round."""
 
     __pydantic_config__ = FILE_CONFIG
 
@@ -113,6 +115,21 @@ class SetSection:
     """The section's id."""
     changes: SectionChanges
     op: Literal["set-section"] = "set-section"
+
+
+@dataclass(frozen=True, slots=True)
+class SetPlan:
+    """Decide on the category of a section, or leave it to the plan again.
+
+    This changes what is decided; whoever makes the edit has the song drafted anew around it.
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    section: str
+    """The section's id."""
+    decided: Category | None
+    op: Literal["set-plan"] = "set-plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +154,11 @@ class SetCorrections:
     corrections: tuple[Correction, ...]
     keeps: Literal["bars", "seconds"] = "seconds"
     """What a cue holds on to: its bar and beat where bars were moved, its time where they were counted anew."""
+    sections: tuple[Section, ...] = ()
+    """Where this takes a change back: the sections before it, so that ids and names are found again."""
     op: Literal["set-corrections"] = "set-corrections"
 
 
-Edit = Annotated[SetCue | AddCue | RemoveCue | SetSection | SetTitle | SetCorrections, Field(discriminator="op")]
+Edit = Annotated[
+    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections, Field(discriminator="op")
+]

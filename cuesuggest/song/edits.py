@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, assert_never
 from pydantic import TypeAdapter, ValidationError
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Cue
+from cuesuggest.cues import Cue, PlannedSection
 from cuesuggest.errors import EditError
 from cuesuggest.song.edit_types import (
     AddCue,
@@ -24,6 +24,7 @@ from cuesuggest.song.edit_types import (
     SectionChanges,
     SetCorrections,
     SetCue,
+    SetPlan,
     SetSection,
     SetTitle,
 )
@@ -72,6 +73,10 @@ def apply(song: Song, edit: Edit) -> Song:
         case RemoveCue():
             gone = _cue(song, edit.cue)
             return _with(song, edit, cues=tuple(each for each in song.cues if each is not gone))
+        case SetPlan():
+            planned = _planned(song, edit.section)
+            decided = replace(planned, decided=edit.decided)
+            return _with(song, edit, plan=tuple(decided if each is planned else each for each in song.plan))
         case SetSection():
             section, changes = _section(song, edit.section), _checked(edit)
             renamed = replace(section, **changes)
@@ -102,12 +107,14 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return RemoveCue(edit.cue.id)
         case RemoveCue():
             return AddCue(_cue(song, edit.cue))
+        case SetPlan():
+            return SetPlan(edit.section, _planned(song, edit.section).decided)
         case SetSection():
             return SetSection(edit.section, _values(_section(song, edit.section), _checked(edit)))
         case SetTitle():
             return SetTitle(song.title)
         case SetCorrections():
-            return SetCorrections(song.corrections, edit.keeps)
+            return SetCorrections(song.corrections, edit.keeps, song.analysis.sections)
         case _:
             assert_never(edit)
 
@@ -194,6 +201,13 @@ def _cue(song: Song, cue_id: str) -> Cue:
         if cue.id == cue_id:
             return cue
     raise EditError(f"There is no cue {cue_id!r} in this song. Open the song again to see the cues it has now.")
+
+
+def _planned(song: Song, section_id: str) -> PlannedSection:
+    for planned in song.plan:
+        if planned.section == section_id:
+            return planned
+    raise EditError(f"The plan has no section {section_id!r}. Open the song again to see the sections it has now.")
 
 
 def _section(song: Song, section_id: str) -> Section:

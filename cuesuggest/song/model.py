@@ -25,6 +25,7 @@ from cuesuggest.song.corrections import Correction
 from cuesuggest.song.layout import json_text
 from cuesuggest.song.records import (
     HistoryEntry,
+    Printed,
     RecordingFile,
     Settings,
     Unplaced,
@@ -83,6 +84,8 @@ class Song(BaseModel):
     """Cues that lost their place."""
     numbers_frozen: bool = False
     """True once the list has left the document: somebody has the numbers on paper."""
+    printed: Printed | None = None
+    """The last print on paper; None before the first."""
     history: tuple[HistoryEntry, ...] = ()
     """Changes, the latest last."""
     undone: tuple[HistoryEntry, ...] = ()

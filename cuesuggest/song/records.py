@@ -15,6 +15,8 @@ from cuesuggest.song.edit_types import Edit
 
 __all__ = [
     "HistoryEntry",
+    "Printed",
+    "PrintedCue",
     "RecordingFile",
     "Settings",
     "SongWindow",
@@ -97,6 +99,36 @@ class Unplaced:
     cue: Cue
     why: str
     """A sentence for the designer."""
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedCue:
+    """A cue as it stood on paper."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    number: float
+    digest: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    """Of what a reader sees of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """The last print: with it the next one finds what to mark."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    edition: Annotated[int, Field(ge=1)]
+    """Rises when something is printed that is not as it was."""
+    date: str
+    head: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    """Digest of title and sections."""
+    cues: tuple[PrintedCue, ...]
+    changed: tuple[str, ...] = ()
+    """Ids of the cues that were marked in this edition."""
+    removed: tuple[float, ...] = ()
+    """Numbers of the cues that were gone in this edition."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ def judged(spectrum: Spectrum, truth: dict[str, Any]) -> dict[str, tuple[np.ndar
     return {"beat": (x[known(times)], close(beats, times)[known(times)]), "bar": (y[use], right[use])}
 
 
-def fit(x: np.ndarray, yes: np.ndarray) -> np.ndarray:
+def fit(x: np.ndarray, yes: np.ndarray, ridge: float = RIDGE) -> np.ndarray:
     """Logistic regression with a small ridge; a column of ones is the offset."""
     spread = np.maximum(x.std(axis=0), 1e-3)
     spread[x.std(axis=0) == 0] = 1.0
@@ -68,7 +68,7 @@ def fit(x: np.ndarray, yes: np.ndarray) -> np.ndarray:
     def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
         z = sign * ((x / spread) @ w)
         slope = -(x / spread).T @ (sign / (1 + np.exp(np.clip(z, -60, 60)))) / len(x)
-        return float(np.logaddexp(0, -z).mean() + RIDGE * w @ w / 2), slope + RIDGE * w
+        return float(np.logaddexp(0, -z).mean() + ridge * w @ w / 2), slope + ridge * w
 
     return np.asarray(optimize.minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B").x / spread)
 

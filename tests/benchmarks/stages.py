@@ -20,7 +20,8 @@ from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.decoder import decode, tempo_bins
-from cuesuggest.analysis.rhythm.evidence import linear_evidence
+from cuesuggest.analysis.rhythm.evidence import observe
+from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.recording import open_recording
 from cuesuggest.rules import draft, load_profile, load_rig
@@ -50,10 +51,11 @@ def main():
     stages = {"start: --help": min(cold(["-m", "cuesuggest", "--help"]) for _ in range(args.runs))}
     stages["decode alone"], _ = best(args.runs, lambda: sum(len(block) for block in recording.blocks()))
     stages["decode, resample, front end, loudness"], spectrum = best(args.runs, lambda: hear(recording))
-    stages["evidence"], evidence = best(args.runs, lambda: linear_evidence(spectrum))
+    stages["network"], logits = best(args.runs, lambda: heads_of(spectrum))
+    stages["evidence"], evidence = best(args.runs, lambda: observe(spectrum, logits))
     stages["decoder, one level"], _ = best(args.runs, lambda: decode(evidence, tempo_bins(110.0)))
     stages["decoder with choice of level"], rhythm = best(args.runs, lambda: find_rhythm(spectrum, evidence))
-    whole, analysis = best(args.runs, lambda: analyze_spectrum(spectrum))
+    whole, analysis = best(args.runs, lambda: analyze_spectrum(spectrum, logits))
     stages["form, energy and moments"] = whole - stages["evidence"] - stages["decoder with choice of level"]
     starts = rhythm.times[rhythm.grid.slots == 0]
     stages["(energy alone)"], _ = best(args.runs, lambda: bar_energy(spectrum, starts[:-1], starts[1:]))

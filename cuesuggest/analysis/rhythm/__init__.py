@@ -13,7 +13,15 @@ from cuesuggest.analysis.rhythm.level import Level, bar_shifts, best_level, read
 from cuesuggest.analysis.rhythm.meters import COMMON, FIRST, METERS, swung
 from cuesuggest.analysis.rhythm.stated import MEANT, Stated
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times
-from cuesuggest.analysis.rhythm.tidy import bridged, from_first_attack, long_enough, plausible, until_last_attack
+from cuesuggest.analysis.rhythm.tidy import (
+    bridged,
+    explained,
+    from_first_attack,
+    halved,
+    long_enough,
+    plausible,
+    until_last_attack,
+)
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
 __all__ = ["Known", "Level", "Rhythm", "find_rhythm"]
@@ -24,6 +32,8 @@ _CLEAR = 0.4  # of the usual rise at a beat: a weaker one may be no attack of th
 _TRUST = 0.1  # in the time of a beat without an attack, beside one with
 _TAP_TRUST = 0.5  # in a stated time, the same
 _LONGEST_SONG = 2400.0  # s; a longer recording is no single song, has no single rare meter, and must fit into memory
+_EXPLAINED = 0.93  # of the clear beats; seven songs in ten have more
+_JUMP_GAIN = 40.0  # nats; where the tempo really jumps out of the band it is 190 and more, elsewhere 11 at most
 _UNHEARD_BPM = 112.0  # where nothing is heard and nothing stated
 
 
@@ -113,6 +123,13 @@ def _read(evidence: Evidence, stated: Stated) -> _Reading:
     meters = stated.meters(COMMON if several else METERS)
     limits = stated.limits(meters)
     grid = decode(evidence, tempo_bins(bpm), meters, limits)
+    if not stated.tempi and explained(grid, evidence) < _EXPLAINED:
+        # A jump of the tempo leads out of the band: then far more is said by a wider one.
+        wider = decode(evidence, tempo_bins(bpm, wide=True), meters, limits)
+        if wider.score > grid.score + _JUMP_GAIN:
+            grid = wider
+    if not stated.known and halved(grid, evidence):
+        grid = decode(evidence, tempo_bins(grid.bpm), tuple(meter for meter in meters if meter.beats != 2), limits)
     demand = stated.insist(grid, evidence, limits, bpm)
     if demand:
         evidence, limits = demand

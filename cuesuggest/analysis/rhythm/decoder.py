@@ -29,7 +29,7 @@ __all__ = ["FASTEST", "SLOWEST", "Grid", "Limits", "decode", "decode_bands", "ob
 
 SLOWEST, FASTEST = 47.0, 214.0
 _TEMPO_STEP = 1.024
-_BAND_OCTAVES = 0.28
+_BAND_OCTAVES, _WIDE_BAND_OCTAVES = 0.28, 0.45  # to each side
 _STATED_REACH = 4  # tempo bins to each side of a stated tempo: ten percent
 _OFF_STATED = 0.05  # nats a beat for each bin that the tempo is off a stated one, so that it holds where nothing sounds
 _BEAT_OFFSET = 0.5  # nats a beat must bring: without it, every weak onset would be worth a beat
@@ -126,19 +126,21 @@ class Limits:
     tempi: tuple[tuple[float, int, int], ...] = ()
 
 
-def tempo_bins(bpm: float) -> np.ndarray:
-    """Tempi within 0.28 octave of one, in steps of 2.4 %.
+def tempo_bins(bpm: float, *, wide: bool = False) -> np.ndarray:
+    """Tempi within 0.28 octave of one, or 0.45 octave, in steps of 2.4 %.
 
     Parameters
     ----------
     bpm : float
+    wide : bool
 
     Returns
     -------
     ndarray, shape (n,)
         BPM, rising, from a little under 47 to 214.
     """
-    reach = round(_BAND_OCTAVES * np.log(2) / np.log(_TEMPO_STEP))
+    octaves = _WIDE_BAND_OCTAVES if wide else _BAND_OCTAVES
+    reach = round(octaves * np.log(2) / np.log(_TEMPO_STEP))
     tempi = bpm * _TEMPO_STEP ** np.arange(-reach, reach + 1)
     return tempi[(tempi >= SLOWEST / _TEMPO_STEP**_REACH) & (tempi <= FASTEST)]
 

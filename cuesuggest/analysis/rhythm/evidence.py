@@ -33,6 +33,7 @@ _LLR_LIMIT = 4.0
 _NETWORK_LIMIT, _NETWORK_SHARE, _LINEAR_SHARE = 3.0, 0.5, 1.5
 # Below this mean square a frame is silence, whatever the models say: -66 dB under full scale.
 _SILENCE = 2.5e-7
+_NEAR_SOUND = 3  # frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,38 +50,47 @@ class Evidence:
         Music sounds, against anything else.
     onset : ndarray, shape (frames,)
         Strength of attacks of any kind, zero mean and unit spread nearby; for subdivisions.
+    opens : ndarray, shape (frames,), optional
+        As `downbeat`, what the network alone says and without limits: where it denies, it denies loudly.
     """
 
     beat: np.ndarray
     downbeat: np.ndarray
     music: np.ndarray
     onset: np.ndarray
+    opens: np.ndarray | None = None
 
 
-def observe(spectrum: Spectrum) -> Evidence:
+def observe(spectrum: Spectrum, logits: np.ndarray | None = None) -> Evidence:
     """What network and linear model make of a recording.
 
     Parameters
     ----------
     spectrum : Spectrum
+    logits : ndarray, shape (7, frames), optional
+        What `heads_of` made of the spectrum, if it is known already.
 
     Returns
     -------
     Evidence
     """
-    heads = dict(zip(HEADS, heads_of(spectrum), strict=True))
+    heads = dict(zip(HEADS, heads_of(spectrum) if logits is None else logits, strict=True))
     groups = flux(spectrum.bands)
     # Two of the network's heads tell a downbeat: that one is here at all, less that a beat is; and given a beat.
     given = (heads["opens"] + heads["downbeat"] - np.maximum(heads["beat"], -_NETWORK_LIMIT)) / 2
     downbeat = _NETWORK_SHARE * np.clip(given, -_NETWORK_LIMIT, _NETWORK_LIMIT)
     downbeat += _LINEAR_SHARE * _limited(_linear_downbeat(spectrum, groups))
-    music = _limited(heads["music"])
-    music[spectrum.level < _SILENCE] = -_LLR_LIMIT
+    silent = spectrum.level < _SILENCE
+    beat, music = _limited(heads["beat"]), _limited(heads["music"])
+    music[silent] = -_LLR_LIMIT
+    # In digital silence the network goes on beating time; the frame of an attack may itself be silent still.
+    beat[ndimage.binary_erosion(silent, np.ones(2 * _NEAR_SOUND + 1), border_value=1)] = -_LLR_LIMIT
     return Evidence(
-        beat=_limited(heads["beat"]),
+        beat=beat,
         downbeat=_limited(downbeat),
         music=ndimage.uniform_filter1d(music, round(FRAME_RATE), mode="nearest"),
         onset=groups.mean(axis=1),
+        opens=np.asarray(heads["opens"]),
     )
 
 

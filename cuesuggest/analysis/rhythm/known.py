@@ -1,8 +1,10 @@
-"""What the user knows of the music: facts that the decoder obeys."""
+"""What the user knows of the music: facts that the analysis obeys."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+from cuesuggest.analysis.form import Part
 
 __all__ = ["Known"]
 
@@ -23,8 +25,11 @@ class Known:
     """Time signature, from; it holds until the next one."""
     bar_one: float | None = None
     """The bar that starts there is bar 1."""
+    form: tuple[Part, ...] = ()
+    """The parts of the song in order; they say nothing of where bars are."""
 
     def __bool__(self) -> bool:
+        """Whether anything is stated about bars."""
         return bool(self.bar_lines or self.tempi or self.signatures)
 
     @property

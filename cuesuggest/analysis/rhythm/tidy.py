@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.decoder import Grid
-from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.level import FEATURES, level_features
 from cuesuggest.analysis.spectrum import Spectrum
 
-__all__ = ["bridged", "from_first_attack", "long_enough", "plausible", "until_last_attack"]
+__all__ = ["bridged", "explained", "from_first_attack", "halved", "long_enough", "plausible", "until_last_attack"]
 
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
 _FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
@@ -20,6 +21,56 @@ _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and stil
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
 _FEWEST_BEATS = 8  # two bars of four: less is no song
+_CLEAR_BEAT = 2.0  # nats
+_NEAREST_BEATS = 6  # frames; no beats are closer
+# Nats by which every second 'one' falls behind in bars of two that are halves of bars of four: 11 and more there, 6 at
+# most in true ones.
+_DENIED = 8.0
+_FEWEST_BARS = 16
+_MET = 3  # frames from a clear beat to the decoded one
+
+
+def explained(grid: Grid, evidence: Evidence) -> float:
+    """Share of the clear beats that are among the decoded ones.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    float
+        1 where there is no clear beat.
+    """
+    top = ndimage.maximum_filter1d(evidence.beat, 2 * _NEAREST_BEATS + 1)
+    clear = np.flatnonzero((evidence.beat > _CLEAR_BEAT) & (evidence.beat >= top))
+    clear = clear[np.diff(clear, prepend=-_NEAREST_BEATS - 1) > _NEAREST_BEATS]
+    if not len(clear):
+        return 1.0
+    decoded = np.zeros(len(evidence.beat), bool)
+    decoded[grid.frames] = True
+    return float(ndimage.binary_dilation(decoded, np.ones(2 * _MET + 1))[clear].mean())
+
+
+def halved(grid: Grid, evidence: Evidence) -> bool:
+    """Whether bars of two beats are halves of bars of four: the network denies every second one of them.
+
+    Parameters
+    ----------
+    grid : Grid
+    evidence : Evidence
+
+    Returns
+    -------
+    bool
+    """
+    opens = grid.frames[grid.slots == 0]
+    two = np.array([meter.beats == 2 for meter in grid.table])[grid.meters]
+    if evidence.opens is None or len(opens) < _FEWEST_BARS or two.mean() < 0.5:
+        return False
+    ones = top_near(evidence.opens, opens)
+    return bool(abs(ones[::2].mean() - ones[1::2].mean()) > _DENIED)
 
 
 def from_first_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:

@@ -1,0 +1,79 @@
+"""All moments of a song: the order in which the finders are asked, and places for what they find."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cuesuggest.analysis.events.ending import ending_candidates, ritardando_candidates
+from cuesuggest.analysis.events.gaps import Gap, find_gaps
+from cuesuggest.analysis.events.pauses import pause_candidates
+from cuesuggest.analysis.events.scene import Candidate, Heard, Scene
+from cuesuggest.analysis.events.stops import stops_and_hits
+from cuesuggest.analysis.events.sure import sure, told
+from cuesuggest.analysis.events.talk import find_crowd, find_talk, hear_around
+from cuesuggest.analysis.frames import HEADS
+from cuesuggest.analysis.spectrum import Spectrum
+from cuesuggest.analysis.types import Event
+
+__all__ = ["find_moments", "moments_without_music", "quiet_stretches"]
+
+_LEAST = 0.5  # of the confidence of what is told
+_IN_BARS = {"count-in", "stop", "hit", "ring-out", "ritardando", "tag"}
+
+
+def find_moments(scene: Scene) -> tuple[Event, ...]:
+    """Find everything that happens once in a song, in order of time.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    tuple of Event
+    """
+    found = [(scene.count, round(sure(scene.count), 3))] if scene.count else []
+    pauses = told(pause_candidates(scene), _LEAST)
+    found += pauses
+    found += _around(scene.heard, quiet_stretches(scene, [(each.start, each.end) for each, _ in pauses]))
+    found += stops_and_hits(scene, [gap for gap in find_gaps(scene) if not _inside(gap, pauses)], _LEAST)
+    found += told(ending_candidates(scene) + ritardando_candidates(scene), _LEAST)
+    return _events(found, scene)
+
+
+def moments_without_music(spectrum: Spectrum, logits: np.ndarray) -> tuple[Event, ...]:
+    """Find talk and crowd in a recording without music.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    logits : ndarray, shape (7, frames)
+
+    Returns
+    -------
+    tuple of Event
+    """
+    heard = hear_around(spectrum, logits[HEADS.index("music")])
+    return _events(_around(heard, [(spectrum.start, spectrum.end)]), None)
+
+
+def quiet_stretches(scene: Scene, pauses: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Where there is no music: before the song and its count-in, in pauses, after the song."""
+    begin = min(scene.count.start if scene.count else scene.music_start, float(scene.beats[0]))
+    return [(scene.spectrum.start, begin), *pauses, (scene.music_end, scene.spectrum.end)]
+
+
+def _inside(gap: Gap, pauses: list[tuple[Candidate, float]]) -> bool:
+    return any(pause.start < gap.end and gap.start < pause.end for pause, _ in pauses)
+
+
+def _around(heard: Heard, quiet: list[tuple[float, float]]) -> list[tuple[Candidate, float]]:
+    return told(find_talk(heard, quiet), _LEAST) + told(find_crowd(heard, quiet), _LEAST)
+
+
+def _events(found: list[tuple[Candidate, float]], scene: Scene | None) -> tuple[Event, ...]:
+    events = []
+    for each, confidence in found:
+        bar, beat = scene.place(each.start) if scene and each.kind in _IN_BARS else (None, None)
+        events.append(Event(each.kind, round(float(each.start), 4), round(float(each.end), 4), bar, beat, confidence))
+    return tuple(sorted(events, key=lambda event: event.start))

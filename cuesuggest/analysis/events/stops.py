@@ -1,0 +1,46 @@
+"""Stops and hits: the whole band is silent and goes on; the whole band strikes and is silent.
+
+Both are gaps with music after them. What was struck right before a gap is a hit if it stands alone: the band did not
+just leave off, it hit. Hits come in groups: one that has another within a bar is far surer than one alone. A gap is
+told once, as what it more surely is.
+"""
+
+from __future__ import annotations
+
+from cuesuggest.analysis.events.gaps import Gap
+from cuesuggest.analysis.events.scene import Candidate, Scene
+from cuesuggest.analysis.events.sure import sure
+
+__all__ = ["hit_candidates", "stop_candidates", "stops_and_hits", "struck_candidates"]
+
+
+def stop_candidates(gaps: list[Gap]) -> list[Candidate]:
+    """Every gap as a stop, from the fall to the re-entry."""
+    return [Candidate("stop", gap.start, gap.end, gap.features) for gap in gaps]
+
+
+def struck_candidates(gaps: list[Gap]) -> list[Candidate]:
+    """The attack before every gap as a hit by itself, until its sound falls."""
+    return [Candidate("hit", gap.attack, gap.start, gap.features, entry="struck") for gap in gaps]
+
+
+def hit_candidates(scene: Scene, gaps: list[Gap]) -> list[Candidate]:
+    """The attack before every gap as a hit, with what the surest other one within a bar says for it."""
+    alone = [(each, sure(each)) for each in struck_candidates(gaps)]
+    bar = float((scene.ends - scene.starts).mean())
+    found = []
+    for k, (each, own) in enumerate(alone):
+        beside = [p for j, (other, p) in enumerate(alone) if j != k and abs(other.start - each.start) < bar]
+        features = {"own": own, "beside": max(beside, default=0.0)}
+        found.append(Candidate("hit", each.start, each.end, features))
+    return found
+
+
+def stops_and_hits(scene: Scene, gaps: list[Gap], least: float) -> list[tuple[Candidate, float]]:
+    """Stops and hits that are surer than `least`, each with its confidence."""
+    found = []
+    for pair in zip(stop_candidates(gaps), hit_candidates(scene, gaps), strict=True):
+        confidence, best = max(((sure(each), each) for each in pair), key=lambda two: two[0])
+        if confidence >= least:
+            found.append((best, round(confidence, 3)))
+    return found

@@ -1,0 +1,23 @@
+"""The form of a song as a musician writes it down: parts in order, each with a name and perhaps a length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["Part"]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of a form, as it comes round once: "chorus 8 x2" are two parts."""
+
+    name: str
+    bars: int | None = None
+    """How many bars it is said to last; None if nothing is said."""
+    first_words: str = ""
+    """The words it starts with, for `Section.first_words`; empty if nothing is said."""
+
+    @property
+    def material(self) -> str:
+        """What parts of the same material share: the name, whatever its capital letters."""
+        return self.name.casefold()

@@ -1,0 +1,197 @@
+"""Beats laid out as numbered bars: which bar is the first, what was counted in, where the music starts and ends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from cuesuggest.analysis import events as moments
+from cuesuggest.analysis.events.scene import Scene
+from cuesuggest.analysis.frames import HEADS
+from cuesuggest.analysis.rhythm import Rhythm
+from cuesuggest.analysis.rhythm.confidence import bar_features, beat_features, sure
+from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.tempo import tempo_knots
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
+from cuesuggest.analysis.types import TempoKnot
+
+__all__ = ["Layout", "possible_counts"]
+
+_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+_APART = 0.25  # s; beats of two attempts are no closer
+_LEAST_SURE = 0.5
+_LONE_BEAT_BPM = 112.0  # where a single beat is stated and nothing heard
+
+
+class Layout:
+    """Beats laid out as numbered bars; what lies before, between and after them."""
+
+    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None) -> None:
+        rhythm, one, self.count = _with_count_in(spectrum, rhythm, bar_one)
+        self.counted = self.count.bars if self.count else 0
+        self.spectrum, self.rhythm = spectrum, rhythm
+        times, grid = rhythm.times, rhythm.grid
+        self._lines = _straight_lines(rhythm)
+        self.bpm = _middle_tempo(self._lines)
+        self.beat = 60 / self.bpm
+        starts, ends, lengths, signatures, firsts = [], [], [], [], []
+        for run in np.unique(grid.runs):
+            index = np.flatnonzero(grid.runs == run)
+            opens = index[grid.slots[index] == 0]
+            if not len(opens) or opens[0] > index[0]:
+                opens = np.append(index[0], opens)  # a pickup is a bar of its own, short
+            for place, first in enumerate(opens):
+                final = place == len(opens) - 1
+                meter = grid.table[grid.meters[first]]
+                count = meter.beats if final else int(opens[place + 1] - first)
+                starts.append(times[first])
+                due = min(times[first] + sum(meter.lengths) * self.beat, spectrum.end)
+                ends.append(max(due, times[index[-1]]) if final else times[opens[place + 1]])
+                lengths.append(count)
+                signatures.append(meter.signature)
+                firsts.append(first)
+        self.starts, self.ends = np.array(starts), np.array(ends)
+        self.lengths, self.signatures = np.array(lengths), signatures
+        self.first = firsts.index(one)
+        self.numbers = np.arange(len(starts)) + 1 - self.first
+        features = beat_features(times, grid, rhythm.evidence, rhythm.others)
+        self.beat_confidence = np.round(sure("beat", features), 3)
+        bars = bar_features(features, np.array(firsts), grid, rhythm.evidence, rhythm.shifts)
+        self.confidence = np.round(sure("bar", bars), 3)
+        opens = float(self.starts[self.first])
+        # What lies before belongs to the count-in; and bars before a stated bar 1 are no part of the song.
+        bounded = self.counted or (bar_one is not None and self.first)
+        earliest = opens - self.beat if bounded else spectrum.start
+        self.music_start = moments.music_start(spectrum, opens, self.beat, earliest)
+
+    def tempo_map(self) -> tuple[TempoKnot, ...]:
+        """Stretches of even tempo."""
+        return tuple(TempoKnot(round(float(start), 4), round(bpm, 2)) for start, _, bpm in self._lines)
+
+    def scene(self, logits: np.ndarray) -> Scene:
+        """What the finders of moments look at.
+
+        Parameters
+        ----------
+        logits : ndarray, shape (7, frames)
+        """
+        heads = dict(zip(HEADS, logits, strict=True))
+        spectrum, starts = self.spectrum, self.starts
+        heard = moments.hear_around(spectrum, heads["music"])
+        limit = moments.music_limit(spectrum, heard, float(starts[max(self.first, len(starts) - 4)]))
+        attack, strength = moments.last_attack(spectrum, heard, starts[self.first :], limit)
+        loud = moments.loud_level(spectrum, float(starts[self.first]), max(attack, float(starts[-1])))
+        return Scene(
+            spectrum=spectrum,
+            decibels=spectrum.decibels,
+            heard=heard,
+            heads=heads,
+            beats=self.rhythm.times,
+            runs=self.rhythm.grid.runs,
+            starts=self.starts,
+            ends=self.ends,
+            lengths=self.lengths,
+            numbers=self.numbers,
+            beat=self.beat,
+            count=self.count.candidate if self.count else None,
+            music_start=self.music_start,
+            music_end=moments.music_end(spectrum, attack, loud, limit),
+            last_attack=attack,
+            last_strength=strength,
+        )
+
+
+def _straight_lines(rhythm: Rhythm) -> list[tuple[float, float, float]]:
+    """Start, end and BPM of the stretches of even tempo, in order."""
+    lines = []
+    for run in np.unique(rhythm.grid.runs):
+        inside = rhythm.grid.runs == run
+        times = rhythm.times[inside]
+        knots = [*tempo_knots(times, rhythm.grid.places[inside]), (float(times[-1]), 0.0)]
+        lines += [(start, end, bpm) for (start, bpm), (end, _) in pairwise(knots)]
+    return lines
+
+
+def _middle_tempo(lines: list[tuple[float, float, float]]) -> float:
+    """Tempo below and above which the music spends the same time; one that is kept comes out exactly."""
+    if not lines:
+        return _LONE_BEAT_BPM
+    ranked = sorted((bpm, end - start) for start, end, bpm in lines)
+    passed = np.cumsum([length for _, length in ranked])
+    return ranked[int(np.searchsorted(passed, passed[-1] / 2))][0]
+
+
+def _nearest(starts: np.ndarray, bar_one: float | None) -> int | None:
+    """Which bar starts where bar 1 is stated, if any does."""
+    if bar_one is None:
+        return None
+    near = int(np.abs(starts - bar_one).argmin())
+    return near if abs(starts[near] - bar_one) <= _SAME_BAR else None
+
+
+def possible_counts(spectrum: Spectrum, rhythm: Rhythm, stated: int | None = None) -> list[moments.Count]:
+    """What may be a count-in before the song.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    rhythm : Rhythm
+    stated : int, optional
+        Which of the downbeats is said to open bar 1; without it, any of the first may.
+
+    Returns
+    -------
+    list of Count
+    """
+    grid = rhythm.grid
+    first = int(np.flatnonzero(grid.slots == 0)[stated or 0])
+    run = np.flatnonzero(grid.runs == grid.runs[first])
+    song = run if stated is None else run[run >= first]
+    meter = grid.table[grid.meters[first]]
+    found = moments.counts(
+        spectrum, rhythm.evidence, rhythm.times[song], grid.slots[song], meter.beats, thirds=meter.thirds > 0
+    )
+    # What is counted to a later bar than the stated one is no count-in of this song.
+    return found if stated is None else [count for count in found if not count.opening]
+
+
+def _with_count_in(
+    spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None
+) -> tuple[Rhythm, int, moments.Count | None]:
+    """Carry the beats back over a count-in; and tell which beat opens bar 1, and what is counted before it."""
+    times, grid = rhythm.times, rhythm.grid
+    opens = np.flatnonzero(grid.slots == 0)
+    stated = _nearest(times[opens], bar_one)
+    first = int(opens[stated or 0])
+    run = np.flatnonzero(grid.runs == grid.runs[first])
+    per_bar = grid.table[grid.meters[first]].beats
+    best = max(possible_counts(spectrum, rhythm, stated), key=lambda each: moments.sure(each.candidate), default=None)
+    count = best if best and moments.sure(best.candidate) >= _LEAST_SURE else None
+    opening, counted = (count.opening, count.bars) if count else (0, 0)
+    one = int(opens[(stated or 0) + opening])
+    anchor = int(run[grid.slots[run] == 0][0])
+    missing = counted - int((grid.slots[anchor:one] == 0).sum())
+    if missing <= 0:
+        return rhythm, one, count
+    # Beats before the anchor give way to the count, but not those of an attempt before it.
+    begin = int(run[0])
+    earliest = max(spectrum.start, float(times[begin - 1]) + _APART if begin else 0.0)
+    lead = moments.lead_in(times[anchor:], missing * per_bar)
+    early = int((lead < earliest).sum())  # a beat just before the first sample is not in the file
+    lead = lead[early:]
+
+    def joined(front: np.ndarray, values: np.ndarray) -> np.ndarray:
+        return np.concatenate([values[:begin], front, values[anchor:]])
+
+    ones = np.ones(len(lead), int)
+    longer = Grid(
+        joined(np.rint((lead - spectrum.start) * FRAME_RATE).astype(int), grid.frames),
+        joined(np.tile(np.arange(per_bar), missing)[early:], grid.slots),
+        joined(ones * grid.meters[first], grid.meters),
+        joined(ones * grid.runs[first], grid.runs),
+        grid.score,
+        grid.table,
+    )
+    return replace(rhythm, times=joined(lead, times), grid=longer), one + len(lead) + begin - anchor, count

@@ -1,0 +1,147 @@
+"""Moments that are no music or hardly any: talk, crowd, pauses, count-ins, and recordings without music."""
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuesuggest.analysis.listen import analyze_spectrum
+from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.spectrum import hear
+from cuesuggest.recording import open_recording
+from tests.sounds import RATE, applause, metronome, play
+
+
+def moments_of(path, kind):
+    spectrum = hear(open_recording(path))
+    analysis = analyze_spectrum(spectrum, heads_of(spectrum))
+    return [event for event in analysis.events if event.kind == kind]
+
+
+def write(path, samples):
+    noise = np.random.default_rng(3).standard_normal(len(samples)) * 1e-4
+    soundfile.write(path, (samples + noise).astype(np.float32), RATE)
+    return path
+
+
+def babble(seconds, *, seed=1, pitch=120.0):
+    """Syllables four or five times a second: a gliding harmonic voice through two moving formants, and hisses."""
+    rng = np.random.default_rng(seed)
+    sound, at = np.zeros(int(seconds * RATE)), 0.0
+    while at < seconds - 0.4:
+        length = rng.uniform(0.1, 0.2)
+        time = np.arange(int(length * RATE)) / RATE
+        glide = pitch * rng.uniform(0.85, 1.25) * (1 + rng.uniform(-0.25, 0.25) * time / length)
+        phase = 2 * np.pi * np.cumsum(glide) / RATE
+        formants = rng.uniform(300, 800), rng.uniform(900, 2300)
+        voice = sum(
+            np.sin(n * phase) * sum(np.exp(-(((n * pitch - f) / (0.18 * f)) ** 2)) for f in formants)
+            for n in range(1, 24)
+        )
+        voice *= np.hanning(len(time))
+        place = int(at * RATE)
+        sound[place : place + len(voice)] += voice * rng.uniform(0.6, 1.0)
+        hiss = np.diff(rng.standard_normal(int(0.05 * RATE) + 1)) * np.hanning(int(0.05 * RATE)) * 0.08
+        place += len(voice)
+        sound[place : place + len(hiss)] += hiss[: max(0, len(sound) - place)]
+        at += length + 0.05 + rng.uniform(0.0, 0.06)
+        if rng.random() < 0.12:
+            at += rng.uniform(0.1, 0.25)
+    return sound / np.abs(sound).max() * 0.4
+
+
+def silence(seconds):
+    return np.zeros(int(seconds * RATE))
+
+
+def test_speech_without_music_is_talk_from_its_first_to_its_last_syllable(tmp_path):
+    path = write(tmp_path / "talk.wav", np.concatenate([silence(3), babble(5), silence(4)]))
+    talk = moments_of(path, "talk")
+    assert talk
+    assert talk[0].start == pytest.approx(3.0, abs=0.6)
+    assert talk[-1].end == pytest.approx(8.0, abs=0.6)
+
+
+def test_two_sentences_with_a_second_of_silence_between_them_are_told_apart(tmp_path):
+    path = write(
+        tmp_path / "two.wav", np.concatenate([silence(2), babble(4), silence(2.5), babble(4, seed=2), silence(2)])
+    )
+    talk = moments_of(path, "talk")
+    assert any(event.start == pytest.approx(2.0, abs=0.6) for event in talk)
+    assert any(event.start == pytest.approx(8.5, abs=0.6) for event in talk)
+
+
+@pytest.mark.parametrize(
+    "sound",
+    {
+        "applause": applause(15),
+        "even noise": np.random.default_rng(2).standard_normal(15 * RATE) * 0.1,
+        "a held chord": sum(
+            0.1 * np.sin(2 * np.pi * hertz * np.arange(15 * RATE) / RATE) for hertz in (110, 165, 220, 277)
+        ),
+        "silence": silence(15),
+    }.items(),
+    ids=lambda pair: pair[0],
+)
+def test_what_nobody_speaks_is_no_talk(tmp_path, sound):
+    assert not moments_of(write(tmp_path / "none.wav", sound[1]), "talk")
+
+
+def test_a_metronome_is_no_talk(tmp_path):
+    path = tmp_path / "tick.wav"
+    metronome(path, np.arange(1, 30, 0.5))
+    assert not moments_of(path, "talk")
+
+
+def test_applause_is_a_crowd(tmp_path):
+    path = write(tmp_path / "crowd.wav", np.concatenate([silence(3), applause(10, claps=250), silence(3)]))
+    crowd = moments_of(path, "crowd")
+    assert crowd
+    assert crowd[0].start == pytest.approx(3.0, abs=1.5)
+
+
+def test_talk_before_the_song_is_told_and_bar_1_stays_where_it_was(tmp_path):
+    path = tmp_path / "song.wav"
+    take = play(path, "A8 B8", lead=8.0)
+    samples, _ = soundfile.read(path)
+    samples[RATE : 6 * RATE] += babble(5)
+    soundfile.write(path, samples.astype(np.float32), RATE)
+    spectrum = hear(open_recording(path))
+    analysis = analyze_spectrum(spectrum, heads_of(spectrum))
+    talk = [event for event in analysis.events if event.kind == "talk"]
+    assert talk and talk[0].start == pytest.approx(1.0, abs=0.6)
+    assert all(event.bar is None for event in talk)
+    assert next(bar.start for bar in analysis.bars if bar.number == 1) == pytest.approx(take.downbeats[0], abs=0.07)
+    assert analysis.music_start == pytest.approx(take.downbeats[0], abs=0.1)
+
+
+@pytest.mark.parametrize("bpm", [84.0, 112.0, 150.0])
+def test_four_sticks_are_a_count_in_of_one_bar_and_bar_1_follows(tmp_path, bpm):
+    path = tmp_path / "sticks.wav"
+    take = play(path, "B8 A8", bpm=bpm, lead=2.0, count_in=True)
+    spectrum = hear(open_recording(path))
+    analysis = analyze_spectrum(spectrum, heads_of(spectrum))
+    (count,) = [event for event in analysis.events if event.kind == "count-in"]
+    assert count.start == pytest.approx(2.0, abs=0.1)
+    assert count.end == pytest.approx(take.downbeats[0], abs=0.1)
+    assert (count.bar, count.beat) == (0, 1.0)
+    assert next(bar.start for bar in analysis.bars if bar.number == 1) == pytest.approx(take.downbeats[0], abs=0.07)
+
+
+def test_a_song_without_sticks_has_no_count_in(tmp_path):
+    path = tmp_path / "none.wav"
+    play(path, "A8 B8")
+    assert not moments_of(path, "count-in")
+
+
+def test_two_attempts_with_talk_between_them_have_a_pause(tmp_path):
+    first, second = tmp_path / "1.wav", tmp_path / "2.wav"
+    play(first, "B6", lead=0.5, tail=1.0)
+    take = play(second, "B8 A8", lead=0.2)
+    one, two = (soundfile.read(each)[0] for each in (first, second))
+    path = write(tmp_path / "both.wav", np.concatenate([one, silence(1), babble(5), silence(1.5), two]))
+    (pause,) = moments_of(path, "pause")
+    again = len(one) / RATE + 7.5 + take.downbeats[0]
+    assert pause.end == pytest.approx(again, abs=1.2)
+    assert pause.start == pytest.approx(len(one) / RATE - 1.5, abs=2.2)
+    talk = [event for event in moments_of(path, "talk") if pause.start - 1 < event.start < pause.end]
+    assert talk

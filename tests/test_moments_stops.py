@@ -1,0 +1,169 @@
+"""Stops, hits and endings against sounds of known length; and that the level of a recording changes nothing."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuesuggest.analysis.events.edges import last_attack, loud_level, music_end
+from cuesuggest.analysis.events.gaps import find_gaps
+from cuesuggest.analysis.layout import Layout
+from cuesuggest.analysis.listen import analyze_spectrum
+from cuesuggest.analysis.rhythm import find_rhythm
+from cuesuggest.analysis.rhythm.evidence import observe
+from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.spectrum import hear
+from cuesuggest.recording import open_recording
+from tests.sounds import play
+
+BEAT = 60 / 112
+
+
+def analysis_of(path):
+    spectrum = hear(open_recording(path))
+    return analyze_spectrum(spectrum, heads_of(spectrum))
+
+
+def scene_of(path):
+    spectrum = hear(open_recording(path))
+    logits = heads_of(spectrum)
+    return Layout(spectrum, find_rhythm(spectrum, observe(spectrum, logits)), None).scene(logits)
+
+
+def kinds(analysis, kind):
+    return [event for event in analysis.events if event.kind == kind]
+
+
+def hushed(path, spans, *, fall=0.02):
+    """The recording with the given spans silenced but for a trace, each closed and opened within a few frames."""
+    samples, rate = soundfile.read(path)
+    gain = np.ones(len(samples))
+    for start, end in spans:
+        a, b, n = int(start * rate), int(end * rate), int(fall * rate)
+        gain[a : a + n] = np.linspace(1, 0.001, n)
+        gain[a + n : b] = 0.001
+    soundfile.write(path, (samples * gain).astype(np.float32), rate)
+
+
+@pytest.fixture
+def song(tmp_path):
+    path = tmp_path / "song.wav"
+    return path, play(path, "A8 B8 A8 B8")
+
+
+@pytest.mark.parametrize("beats", [1, 2, 4])
+def test_a_stop_before_a_section_is_told_with_its_length(song, beats):
+    path, take = song
+    end = take.downbeats[16]
+    hushed(path, [(end - beats * BEAT, end - 0.01)])
+    (stop,) = kinds(analysis_of(path), "stop")
+    assert stop.start == pytest.approx(end - beats * BEAT, abs=0.12)
+    assert stop.end == pytest.approx(end, abs=0.08)
+    assert stop.bar == 16
+
+
+def test_a_song_without_a_stop_tells_none(song):
+    path, _ = song
+    analysis = analysis_of(path)
+    assert not kinds(analysis, "stop")
+    assert not kinds(analysis, "pause")
+
+
+def test_three_hits_with_silence_between_them_are_hits_and_no_stops(song):
+    path, take = song
+    bar = take.downbeats[15]
+    hits = [bar, bar + 1.5 * BEAT, bar + 3 * BEAT]
+    samples, rate = soundfile.read(path)
+    strike = samples[int(take.downbeats[8] * rate) :][: int(0.45 * BEAT * rate)]
+    for at in hits:
+        samples[int(at * rate) : int(at * rate) + len(strike)] = 1.4 * strike
+    soundfile.write(path, (samples / np.abs(samples).max() * 0.6).astype(np.float32), rate)
+    ends = [*hits[1:], take.downbeats[16]]
+    hushed(path, [(a + 0.4 * BEAT, b - 0.01) for a, b in zip(hits, ends, strict=True)])
+    analysis = analysis_of(path)
+    told = [event.start for event in kinds(analysis, "hit") if event.start < take.beats[-2]]
+    assert len(told) >= 2
+    assert all(min(abs(at - hit) for hit in hits) < 0.08 for at in told)
+    assert not [stop for stop in kinds(analysis, "stop") if bar - 0.1 < stop.start < ends[-1]]
+
+
+@pytest.mark.parametrize("t60", [1.0, 2.5, 5.0])
+@pytest.mark.parametrize("noise", [1e-5, 2e-3])
+def test_a_ring_out_ends_where_its_decay_has_fallen_38_decibels(tmp_path, t60, noise):
+    path = tmp_path / "ring.wav"
+    take = play(path, "A8 B8", tail=0.1)
+    samples, rate = soundfile.read(path)
+    last = take.beats[-1]
+    samples = samples[: int(last * rate)]
+    time = np.arange(int((t60 + 6) * rate)) / rate
+    tone = sum(np.sin(2 * np.pi * hertz * time + hertz) for hertz in (110, 165, 220, 277, 330)) * 10 ** (
+        -3 * time / t60
+    )
+    chord = 0.35 * tone / np.abs(tone).max()
+    chord[: int(0.02 * rate)] += np.random.default_rng(1).standard_normal(int(0.02 * rate)) * 0.2
+    samples = np.concatenate([samples, chord])
+    samples += np.random.default_rng(2).standard_normal(len(samples)) * noise
+    soundfile.write(path, samples.astype(np.float32), rate)
+    scene = scene_of(path)
+    assert scene.last_attack == pytest.approx(last, abs=0.05)
+    power = 10 * np.log10(np.convolve(chord**2, np.full(1024, 1 / 1024), "same") + 1e-20)
+    music = samples[int(take.beats[0] * rate) : int(last * rate)]
+    loud = np.convolve(music**2, np.full(1024, 1 / 1024), "same")
+    falls = power[int(0.1 * rate)] - (10 * np.log10(np.percentile(loud, 95)) - 38)
+    expected = 0.1 + falls / 60 * t60
+    assert scene.music_end - last == pytest.approx(expected, rel=0.1, abs=0.2)
+
+
+def test_a_chord_that_is_cut_off_is_a_last_hit_and_no_ring_out(song):
+    path, take = song
+    samples, rate = soundfile.read(path)
+    last = take.beats[-1]
+    samples[int((last + 0.35) * rate) :] *= 1e-3
+    soundfile.write(path, samples.astype(np.float32), rate)
+    analysis = analysis_of(path)
+    assert not kinds(analysis, "ring-out")
+    assert kinds(analysis, "hit")[-1].start == pytest.approx(last, abs=0.08)
+    assert analysis.music_end == pytest.approx(last + 0.35, abs=0.25)
+
+
+def test_a_chord_that_rings_out_is_told_from_its_attack(song):
+    path, take = song
+    (ring,) = kinds(analysis_of(path), "ring-out")
+    assert ring.start == pytest.approx(take.beats[-1], abs=0.08)
+    assert ring.beat == 1.0
+
+
+def test_thirty_decibels_less_move_no_moment(song):
+    path, take = song
+    end = take.downbeats[16]
+    hushed(path, [(end - 2 * BEAT, end - 0.01)])
+    loud = analysis_of(path)
+    samples, rate = soundfile.read(path)
+    soundfile.write(path, samples * 10 ** (-30 / 20), rate, subtype="FLOAT")
+    soft = analysis_of(path)
+    assert [event.kind for event in soft.events] == [event.kind for event in loud.events]
+    for one, other in zip(soft.events, loud.events, strict=True):
+        assert one.start == pytest.approx(other.start, abs=0.03)
+        assert one.end == pytest.approx(other.end, abs=0.15)
+    assert loud.events
+
+
+def test_gaps_are_the_same_in_a_quieter_copy(song):
+    scene = scene_of(song[0])
+    quieter = replace(scene, decibels=scene.decibels - 20)
+    assert [(gap.start, gap.end) for gap in find_gaps(quieter)] == [(gap.start, gap.end) for gap in find_gaps(scene)]
+
+
+def test_noise_of_the_room_does_not_move_the_end_of_a_straight_decay(tmp_path):
+    path = tmp_path / "tail.wav"
+    take = play(path, "A8 B8", tail=4.0)
+    quiet = scene_of(path)
+    samples, rate = soundfile.read(path)
+    samples += np.random.default_rng(5).standard_normal(len(samples)) * 0.003
+    soundfile.write(path, samples.astype(np.float32), rate)
+    noisy = hear(open_recording(path))
+    heard = quiet.heard
+    attack, _ = last_attack(noisy, heard, take.downbeats, noisy.end)
+    loud = loud_level(noisy, float(take.downbeats[0]), attack)
+    assert music_end(noisy, attack, loud, noisy.end) == pytest.approx(quiet.music_end, abs=0.6)

@@ -1,0 +1,56 @@
+"""What is looked at after decoding: beats left unexplained, bars of two that are halves."""
+
+import numpy as np
+import pytest
+
+from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.meters import METERS
+from cuesuggest.analysis.rhythm.tidy import explained, halved
+
+EVERY = 25  # frames
+BEATS = EVERY * np.arange(80)
+
+
+def grid(frames, signature="6/8"):
+    meter = next(k for k, meter in enumerate(METERS) if meter.signature == signature)
+    slots = np.arange(len(frames)) % METERS[meter].beats
+    same = np.zeros(len(frames), int)
+    return Grid(np.asarray(frames), slots, same + meter, same, 0.0, METERS)
+
+
+def evidence(opens=None):
+    beat = np.full(BEATS[-1] + EVERY, -4.0)
+    beat[BEATS] = 4.0
+    zeros = np.zeros(len(beat))
+    if opens is not None:
+        curve = np.full(len(beat), -20.0)
+        curve[BEATS] = opens
+        opens = curve
+    return Evidence(beat, zeros, zeros, zeros, opens)
+
+
+@pytest.mark.parametrize(("told", "share"), [(BEATS, 1.0), (BEATS + 3, 1.0), (BEATS[::2], 0.5), (BEATS[:20], 0.25)])
+def test_clear_beats_that_are_not_told_are_counted(told, share):
+    assert explained(grid(told), evidence()) == pytest.approx(share)
+
+
+def test_without_a_clear_beat_nothing_is_left_unexplained():
+    weak = evidence()
+    assert explained(grid(BEATS), Evidence(weak.beat - 3, *(weak.music,) * 3)) == 1.0
+
+
+def test_bars_of_two_of_which_every_second_is_denied_are_halves():
+    assert halved(grid(BEATS), evidence(np.tile([4.0, -8.0, -9.0, -8.0], 20)))
+
+
+@pytest.mark.parametrize(
+    ("opens", "signature"),
+    [
+        (np.tile([4.0, -8.0, 2.0, -8.0], 20), "6/8"),  # a phrase of two bars has a heavier first
+        (np.tile([4.0, -8.0, -9.0, -8.0], 20), "4/4"),  # there are no bars of two
+        (None, "6/8"),  # there is no network
+    ],
+)
+def test_other_bars_stay_as_they_are(opens, signature):
+    assert not halved(grid(BEATS, signature), evidence(opens))
