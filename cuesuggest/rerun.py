@@ -12,14 +12,27 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Place, Series, counted
+from cuesuggest.cues import Cue, Place, PlannedSection, Series, counted
+from cuesuggest.form_text import read_form
 from cuesuggest.rules import Grid, Pin
-from cuesuggest.song import AddCue, HistoryEntry, RemoveCue, SetCue, SetSection, Song, Unplaced
+from cuesuggest.song import (
+    AddCue,
+    Correction,
+    Edit,
+    FormCorrection,
+    HistoryEntry,
+    RemoveCue,
+    SetCorrections,
+    SetCue,
+    SetSection,
+    Song,
+    Unplaced,
+)
 
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["Match", "Rerun", "between", "carried", "compare", "decided", "merged", "pins"]
+__all__ = ["Hearing", "Match", "Rerun", "between", "carried", "compare", "decided", "merged", "pins"]
 
 _LIGHTS = ("fade-in", "crossfade", "cut-in")
 _RATE = 10.0  # Envelope samples a second when two recordings are compared.
@@ -38,6 +51,14 @@ class Match:
     """The last two: the same sound with other bars, and what a cue holds on to there."""
     lag: float = 0.0
     """Seconds by which things come later now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """The sections of an earlier hearing, and what was stated of the music when they were heard."""
+
+    sections: tuple[Section, ...]
+    corrections: tuple[Correction, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +134,23 @@ def _curve(analysis: SongAnalysis) -> np.ndarray:
     return np.interp(np.arange(0.0, times[-1], 1 / _RATE), times, values, left=0.0)
 
 
-def carried(old: Song, new: SongAnalysis, match: Match) -> tuple[SongAnalysis, tuple[str, ...]]:
+def carried(
+    old: Song, new: SongAnalysis, match: Match, earlier: Hearing | None = None
+) -> tuple[SongAnalysis, tuple[str, ...]]:
     """Give the sections of a new hearing the ids, names and first words of those they answer.
 
     Two sections answer each other if they share at least half of the longer one; in another recording, if they
-    have the same letter and pass. The others get ids that were never used.
+    have the same letter and pass. The others get ids that were never used. Names that a stated form gave come and go
+    with it; those that the user gave a section since it was stated stay.
+
+    Parameters
+    ----------
+    old : Song
+    new : SongAnalysis
+        Heard under what `old` states.
+    match : Match
+    earlier : Hearing, optional
+        Whose sections are carried on, if not those of `old` as they were heard under what it states.
 
     Returns
     -------
@@ -125,8 +158,9 @@ def carried(old: Song, new: SongAnalysis, match: Match) -> tuple[SongAnalysis, t
     tuple of str
         Names and first words that found no section, in sentences.
     """
-    pairs = _same_name(old.analysis, new) if match.kind == "other" else _overlapping(old.analysis, new, match.lag)
-    used = {section.id for section in old.analysis.sections}
+    earlier = earlier or Hearing(old.analysis.sections, old.corrections)
+    pairs = _same_name(earlier, new) if match.kind == "other" else _overlapping(earlier, new, match.lag)
+    used = {section.id for section in (*old.analysis.sections, *earlier.sections)}
     used |= {edit.section for entry in old.history if isinstance(edit := entry.edit, SetSection)}
     fresh = (name for number in range(1, 10**6) if (name := f"s{number}") not in used)
     roles = {
@@ -134,6 +168,7 @@ def carried(old: Song, new: SongAnalysis, match: Match) -> tuple[SongAnalysis, t
         for entry in old.history
         if isinstance(entry.edit, SetSection) and "role" in entry.edit.changes
     }
+    names = _own_names(old, earlier)
     sections = []
     for index, section in enumerate(new.sections):
         before = pairs.get(index)
@@ -141,18 +176,61 @@ def carried(old: Song, new: SongAnalysis, match: Match) -> tuple[SongAnalysis, t
             sections.append(replace(section, id=next(fresh)))
             continue
         role = before.role if before.id in roles else section.role
-        sections.append(replace(section, id=before.id, name=before.name, first_words=before.first_words, role=role))
+        own = names.get(before.id, {})
+        name, first_words = own.get("name", section.name), own.get("first_words", section.first_words)
+        sections.append(
+            replace(section, id=before.id, name=name, first_words=first_words, role=role, vamp=before.vamp)
+        )
     there = {section.id for section in sections}
     lost = tuple(
-        f"{section.label}{section.pass_} was called “{section.name or section.first_words}”; "
-        "there is no such section any more."
-        for section in old.analysis.sections
-        if section.id not in there and (section.name or section.first_words)
+        f"{section.label}{section.pass_} was called “{called}”; there is no such section any more."
+        for section in earlier.sections
+        if section.id not in there and (called := next(filter(None, names.get(section.id, {}).values()), ""))
+    )
+    lost += tuple(
+        f"{section.label}{section.pass_} went round until {section.vamp}; there is no such section any more."
+        for section in earlier.sections
+        if section.id not in there and section.vamp
     )
     return replace(new, sections=tuple(sections)), lost
 
 
-def _overlapping(old: SongAnalysis, new: SongAnalysis, lag: float) -> dict[int, Section]:
+def _own_names(old: Song, earlier: Hearing) -> dict[str, dict[str, str]]:
+    """Names and first words that the user gave sections, by id, and that hold still; not those that come of a form."""
+    then, now = _form(earlier.corrections), _form(old.corrections)
+    names: dict[str, dict[str, str]] = {}
+    if now in ("", then):
+        parts = read_form(then).parts if then else ()
+        for section in earlier.sections:
+            given = {"name": section.name, "first_words": section.first_words}
+            names[section.id] = {
+                key: said for key, said in given.items() if said and all(said != getattr(part, key) for part in parts)
+            }
+    if then or now:
+        # What the form had covered comes back with the history.
+        for edit in _since_the_form(old.history) if now else [entry.edit for entry in old.history]:
+            if isinstance(edit, SetSection):
+                changes = {key: str(said) for key, said in edit.changes.items() if key in ("name", "first_words")}
+                names.setdefault(edit.section, {}).update(changes)
+    return names
+
+
+def _form(corrections: Iterable[Correction]) -> str:
+    return next((fact.text for fact in corrections if isinstance(fact, FormCorrection)), "")
+
+
+def _since_the_form(history: Iterable[HistoryEntry]) -> list[Edit]:
+    """Return the changes after the one that stated the form which holds."""
+    since: list[Edit] = []
+    for entry in history:
+        since.append(entry.edit)
+        match entry.edit, entry.inverse:
+            case SetCorrections(after), SetCorrections(before) if _form(after) != _form(before):
+                since.clear()
+    return since
+
+
+def _overlapping(old: Hearing, new: SongAnalysis, lag: float) -> dict[int, Section]:
     shares = sorted(
         (
             (-shared / longer, index, number)
@@ -172,7 +250,7 @@ def _overlapping(old: SongAnalysis, new: SongAnalysis, lag: float) -> dict[int, 
     return pairs
 
 
-def _same_name(old: SongAnalysis, new: SongAnalysis) -> dict[int, Section]:
+def _same_name(old: Hearing, new: SongAnalysis) -> dict[int, Section]:
     known = {(section.label, section.pass_): section for section in old.sections}
     return {
         index: known[section.label, section.pass_]
@@ -351,6 +429,13 @@ def pins(old: Song, new: SongAnalysis, match: Match) -> dict[str, Pin]:
             found[section.id] = replace(pin, enters=index == begin, leaves=index == end)
         after = grid.sections[end + 1 : end + 2]
         found |= {section.id: Pin("rest") for section in after if section.id in dark and section.id not in found}
+    there = {section.id for section in grid.sections}
+    for planned in old.plan:
+        # A decided cue says more of a section than its category: look and side. Where they disagree, the word on the
+        # section itself counts.
+        category, known = planned.decided, found.get(planned.section)
+        if category is not None and planned.section in there and (known is None or known.category != category):
+            found[planned.section] = Pin(category, enters=False)
     return found
 
 
@@ -440,14 +525,16 @@ def merged(
         revision=old.revision + 1 if revision is None else revision,
         corrections=old.corrections,
         numbers_frozen=old.numbers_frozen,
+        printed=old.printed,
         looks=(*fresh.looks, *(look for look in old.looks if look.id in wanted)),
+        plan=_with_decided(fresh, old),
         cues=tuple(cues),
         unplaced=tuple(unplaced),
     )
     same_bars = [bar.start for bar in old.analysis.bars] == [bar.start for bar in song.analysis.bars]
     history, undone = old.history, old.undone
     if revision is None:
-        history = tuple(entry for entry in history if _can_be_undone(entry, song, same_bars))
+        history = tuple(_timeless(entry, match) for entry in history if _can_be_undone(entry, song, same_bars))
         undone = ()
     song = song.replaced(history=history, undone=undone)
     song._stored = old._stored
@@ -459,6 +546,12 @@ def merged(
         unplaced=tuple(each.cue.id for each in unplaced),
     )
     return song, replace(told, lines=tuple(_told(old, song, told, len(old.history) - len(history), notes)))
+
+
+def _with_decided(fresh: Song, old: Song) -> tuple[PlannedSection, ...]:
+    """Return the fresh plan with what was decided for its sections."""
+    decided = {planned.section: planned.decided for planned in old.plan}
+    return tuple(replace(planned, decided=decided.get(planned.section)) for planned in fresh.plan)
 
 
 def _slot(id_: str) -> tuple[str, ...]:
@@ -517,6 +610,13 @@ def between(low: float, high: float | None, count: int) -> list[float]:
         if low < found[0] and found[-1] < high and len(set(found)) == count:
             return [float(number) for number in found]
         digits += 1
+
+
+def _timeless(entry: HistoryEntry, match: Match) -> HistoryEntry:
+    """Leave out what speaks of times in a recording that the song has no longer."""
+    if match.kind in ("shifted", "other") and isinstance(entry.inverse, SetCorrections):
+        return replace(entry, inverse=replace(entry.inverse, sections=()))
+    return entry
 
 
 def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:

@@ -16,17 +16,20 @@ MAY_KNOW = {
     "cues": {"cuesuggest.analysis.types"},
     "analysis": {"cuesuggest.errors", "cuesuggest.recording"},
     "rules": RECORDS,
-    "song": RECORDS | {"cuesuggest.atomic"},
-    "export": RECORDS | {"cuesuggest.song"},
+    "form_text": RECORDS | {"cuesuggest.analysis.form"},
+    "song": RECORDS | {"cuesuggest.atomic", "cuesuggest.form_text"},
+    "chart": RECORDS | {"cuesuggest.song"},
+    "export": RECORDS | {"cuesuggest.chart", "cuesuggest.song"},
     "report": RECORDS | {"cuesuggest.song"},
-    "rerun": RECORDS | {"cuesuggest.rules", "cuesuggest.song"},
+    "sound": {"cuesuggest.errors", "cuesuggest.recording"},
+    "rerun": RECORDS | {"cuesuggest.form_text", "cuesuggest.rules", "cuesuggest.song"},
     "cache": {
         "cuesuggest.analysis.rhythm.network",
         "cuesuggest.analysis.spectrum",
         "cuesuggest.atomic",
         "cuesuggest.recording",
     },
-    "statements": RECORDS | {"cuesuggest.song"},
+    "statements": RECORDS | {"cuesuggest.analysis.form", "cuesuggest.form_text", "cuesuggest.song"},
     "decisions": RECORDS | {"cuesuggest.rules", "cuesuggest.song", "cuesuggest.rerun", "cuesuggest.statements"},
 }
 AUDIO = {"soundfile", "av", "soxr", "scipy", "librosa", "mir_eval"}
@@ -60,7 +63,7 @@ def test_a_part_knows_only_what_it_may(part):
                 assert any(name == known or name.startswith(known + ".") for known in MAY_KNOW[part]), (path, name)
 
 
-@pytest.mark.parametrize("part", ["rules", "song", "export", "cues", "report", "rerun", "decisions", "statements"])
+@pytest.mark.parametrize("part", ["rules", "song", "chart", "export", "cues", "report", "rerun", "decisions", "statements"])
 def test_no_audio_code_after_the_analysis(part):
     for path in files_of(part):
         assert not {name.split(".")[0] for name in imports(path)} & AUDIO, path

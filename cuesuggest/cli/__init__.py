@@ -8,9 +8,11 @@ from typing import NoReturn
 import click
 
 from cuesuggest import __version__
-from cuesuggest.cli.commands import analyze, export, list_
+from cuesuggest.cli.commands import analyze, list_
 from cuesuggest.cli.correct import correct
 from cuesuggest.cli.edit import edit
+from cuesuggest.cli.export import export, formats, map_, read
+from cuesuggest.cli.review import review
 from cuesuggest.cli.settings import profiles, rigs
 from cuesuggest.cli.suggest import suggest
 from cuesuggest.errors import CuesuggestError
@@ -31,7 +33,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj = {"quiet": quiet, "debug": debug}
 
 
-for command in (suggest, analyze, list_, edit, correct, export, profiles, rigs):
+for command in (suggest, review, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs):
     cli.add_command(command)
 
 

@@ -11,7 +11,7 @@ from cuesuggest.cli.progress import progress
 from cuesuggest.cli.shared import FILE, everywhere, load, width, write
 from cuesuggest.cli.times import SECONDS
 
-__all__ = ["analyze", "export", "list_"]
+__all__ = ["analyze", "list_"]
 
 
 @click.command()
@@ -43,33 +43,3 @@ def list_(document: Path) -> None:
     from cuesuggest.report import song_text
 
     click.echo(song_text(load(document), width()), nl=False)
-
-
-@click.command()
-@click.argument("document", metavar="DOC", type=FILE)
-@click.option("--to", "name", required=True, metavar="FORMAT", help="csv: the cue list as a table.")
-@click.option("-o", "--output", type=FILE, metavar="PATH", help="File to write; - is standard output.")
-@everywhere
-@click.pass_obj
-def export(obj: dict[str, Any], document: Path, name: str, output: Path | None) -> None:
-    """Write a song document in another format, beside it unless told otherwise.
-
-    From then on the numbers of its cues stay, since somebody may have them on paper.
-    """
-    from cuesuggest.errors import DocumentError
-    from cuesuggest.export import FORMATS
-    from cuesuggest.export import export as run
-    from cuesuggest.workflow import freeze_numbers
-
-    song = load(document)
-    data = run(song, name)
-    target = output or document.with_name(document.name.removesuffix(".json") + FORMATS[name].extension)
-    if target.is_dir():
-        target = target / (document.name.removesuffix(".json") + FORMATS[name].extension)
-    write(target, data)
-    if not obj["quiet"] and str(target) != "-":
-        click.echo(f"Written: {target}")
-    try:
-        freeze_numbers(song, document)
-    except DocumentError as error:
-        click.echo(f"The cue numbers could not be frozen: {error}", err=True)

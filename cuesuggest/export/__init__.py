@@ -1,21 +1,23 @@
 """What leaves the program: one module per format, all in one registry.
 
-A format reads a Song and nothing else; it knows neither audio nor rules.
+A format reads a Song and the options of the export, nothing else; it knows neither audio nor rules. Its functions are
+imported when they are called, so that looking into the registry costs nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export import csv_table
+from cuesuggest.export.options import Options
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FORMATS", "Format", "export"]
+__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,53 +25,233 @@ class Format:
     """One way to write a song for another program or for paper."""
 
     name: str
-    extension: str
-    """With its dot."""
     purpose: str
     """One line: what it is good for."""
     standard: str
     """The published text that it follows."""
     loses: str
     """What the document holds and this format does not."""
-    write: Callable[[Song], bytes]
+    files: Mapping[str, str]
+    """What is written: the ending that follows the song's name, to "module:function" in this package.
+
+    The function takes the Song and the Options and returns bytes.
+    """
+    experimental: bool = False
+    """True as long as no independent reader has read it; the file says so too."""
+    needs_sound: bool = False
+    """True if it is made from the recording's samples."""
+    on_paper: bool = False
+    """True if people hold it in their hands: the next print marks what has changed since."""
 
 
 FORMATS: dict[str, Format] = {
     each.name: each
     for each in (
         Format(
+            name="page",
+            purpose="the live page: one side of paper beside the faders, right whatever the band plays",
+            standard="PDF (ISO 32000), HTML",
+            loses="times, reasons, what does not fit on one side; the page names the cues that are on the list only",
+            files={".page.pdf": "page_pdf:pdf", ".page.html": "page_html:html"},
+            on_paper=True,
+        ),
+        Format(
+            name="list",
+            purpose="the full cue list on paper, for rehearsal and stand-by calls",
+            standard="PDF (ISO 32000), HTML",
+            loses="reasons, confidence, the plan, rejected cues and the history",
+            files={".list.pdf": "list_pdf:pdf", ".list.html": "list_html:html"},
+            on_paper=True,
+        ),
+        Format(
+            name="run",
+            purpose="one file for a tablet that leads through the song by touch, without network",
+            standard="HTML",
+            loses="the analysis, reasons, rejected cues and the history",
+            files={".run.html": "run_html:html"},
+        ),
+        Format(
+            name="chart",
+            purpose="the song written down like music, the light below it, for the wall and for talking it through",
+            standard="PDF (ISO 32000), SVG 1.1, PNG (ISO/IEC 15948)",
+            loses="reasons, notes, exact times, rejected cues and the history",
+            files={".chart.pdf": "chart_pdf:pdf", ".chart.svg": "chart_svg:svg", ".chart.png": "chart_pdf:png"},
+        ),
+        Format(
+            name="xlsx",
+            purpose="the cue list as a workbook",
+            standard="Office Open XML (ECMA-376)",
+            loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
+            files={".cues.xlsx": "workbook:write"},
+        ),
+        Format(
             name="csv",
-            extension=".csv",
             purpose="the cue list as a table, for spreadsheets and scripts",
             standard="RFC 4180",
             loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
-            write=csv_table.write,
+            files={".cues.csv": "csv_table:write"},
+        ),
+        Format(
+            name="midi",
+            purpose="bars, sections and cues in a sequencer; with --allow-auto, notes and controllers too",
+            standard="Standard MIDI File 1.0, format 1",
+            loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
+            files={".mid": "midi:write"},
+        ),
+        Format(
+            name="msc",
+            purpose="GO for every cue from a sequencer, in time with the song; needs --allow-auto",
+            standard="MIDI Show Control 1.0 (RP-002)",
+            loses="looks, levels, fades (but for timed GO), reasons, notes; letters outside ASCII",
+            files={".msc.mid": "msc:write"},
+            experimental=True,
+        ),
+        Format(
+            name="timecode",
+            purpose="timecode as sound and as MIDI, to run beside the recording",
+            standard="SMPTE ST 12-1 linear timecode; MIDI Time Code, full-frame messages",
+            loses="the cues",
+            files={".ltc.wav": "timecode:write_linear", ".mtc.mid": "timecode:write_midi"},
+        ),
+        Format(
+            name="markers",
+            purpose="the recording with cues and sections marked, for sound editors",
+            standard="RIFF WAVE cue points and labels; EBU Tech 3285 bext",
+            loses="looks, levels and fades as values; letters outside ASCII",
+            files={".markers.wav": "markers:write"},
+            needs_sound=True,
+        ),
+        Format(
+            name="text-show",
+            purpose="a cue list for desks that read the text interchange of 1992",
+            standard="USITT ASCII Text Representation 3.0, from memory",
+            loses="looks but for their levels, exact times, reasons, notes; tenths of seconds; letters outside ASCII",
+            files={".show.txt": "text_show:write"},
+            experimental=True,
+        ),
+        Format(
+            name="osc",
+            purpose="a timed list of Open Sound Control messages, as a bundle and to read",
+            standard="Open Sound Control 1.0",
+            loses="reasons, cautions, notes; letters outside ASCII",
+            files={".osc": "osc:write_bundle", ".osc.txt": "osc:write_list"},
+        ),
+        Format(
+            name="captions",
+            purpose="cues as captions, to watch with the recording or a rehearsal video",
+            standard="WebVTT (W3C)",
+            loses="looks, levels and fades as values, reasons, notes",
+            files={".vtt": "captions:write"},
+        ),
+        Format(
+            name="score",
+            purpose="bars, sections and cues in a notation program",
+            standard="MusicXML 4.0 (W3C)",
+            loses="levels and fades as values, reasons, notes; tempo within a bar; long texts are cut",
+            files={".musicxml": "score:write"},
+        ),
+        Format(
+            name="jams",
+            purpose="what was heard, and the cues as tags, for researchers",
+            standard="JAMS 0.3 (ISMIR 2014)",
+            loses="looks, levels, fades, hands; the history; drive and loudness of bars",
+            files={".jams": "jams_file:write"},
+        ),
+        Format(
+            name="json",
+            purpose="the cue list for programs",
+            standard="JSON with our schema (docs/cue-list.schema.json)",
+            loses="the analysis but for its sections, the plan, questions, rejected cues and the history",
+            files={".list.json": "json_list:write"},
         ),
     )
 }
 
 
-def export(song: Song, name: str) -> bytes:
-    """Write a song in one of the `FORMATS`.
+def chosen(words: str) -> list[tuple[Format, str]]:
+    """Read which files are meant by names of formats.
+
+    Parameters
+    ----------
+    words : str
+        Names with commas between; "all" is every format; "chart.svg" is that one of several files.
+
+    Returns
+    -------
+    list of (Format, str)
+        With the ending of each file, once each, in the order named.
+
+    Raises
+    ------
+    CuesuggestError
+        If there is no format of that name, or it writes no such file.
+    """
+    names = [word.strip().lower() for word in words.split(",") if word.strip()]
+    if names == ["all"]:
+        names = list(FORMATS)
+    if not names:
+        raise CuesuggestError(f"No format is named. {_known()}")
+    found = [(FORMATS[form], ending) for name in names for form, ending in _files(name)]
+    return list({ending: (form, ending) for form, ending in found}.values())
+
+
+def write(song: Song, form: Format, ending: str, options: Options) -> bytes:
+    """Write one file of a format.
+
+    Parameters
+    ----------
+    song : Song
+        What to write.
+    form : Format
+    ending : str
+        One of those in `form.files`.
+    options : Options
+
+    Returns
+    -------
+    bytes
+        The content of the file.
+    """
+    module, _, function = form.files[ending].partition(":")
+    content: bytes = getattr(import_module(f"cuesuggest.export.{module}"), function)(song, options)
+    return content
+
+
+def export(song: Song, name: str, options: Options | None = None) -> dict[str, bytes]:
+    """Write a song in one or several formats.
 
     Parameters
     ----------
     song : Song
         What to write.
     name : str
-        Of the format, such as "csv".
+        Of the format, such as "csv"; several with commas.
+    options : Options, optional
 
     Returns
     -------
-    bytes
-        The content of the file.
+    dict of str to bytes
+        The ending of each file's name to its content.
 
     Raises
     ------
     CuesuggestError
         If there is no format of that name.
     """
-    if name not in FORMATS:
-        known = "; ".join(f"{each.name} ({each.purpose})" for each in FORMATS.values())
-        raise CuesuggestError(f"There is no format {name!r} to export to. Choose one of these: {known}.")
-    return FORMATS[name].write(song)
+    options = options or Options()
+    return {ending: write(song, form, ending, options) for form, ending in chosen(name)}
+
+
+def _files(name: str) -> list[tuple[str, str]]:
+    form, _, kind = name.partition(".")
+    if form not in FORMATS:
+        raise CuesuggestError(f"There is no format {form!r} to export to. {_known()}")
+    endings = [ending for ending in FORMATS[form].files if not kind or ending.endswith(f".{kind}")]
+    if not endings:
+        kinds = ", ".join(f"{form}.{ending.rpartition('.')[2]}" for ending in FORMATS[form].files)
+        raise CuesuggestError(f"The format {form} writes no .{kind} file. Choose one of these: {kinds}.")
+    return [(form, ending) for ending in endings]
+
+
+def _known() -> str:
+    return f"Choose one of these: {', '.join(FORMATS)}; `cuesuggest formats` tells what each is for."

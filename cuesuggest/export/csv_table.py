@@ -9,31 +9,30 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Bar, Section
 from cuesuggest.cues import Cue, Look, clock
+from cuesuggest.export.options import Options
+from cuesuggest.export.text import csv_cell, number_text
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["COLUMNS", "write"]
+__all__ = ["COLUMNS", "Cell", "Row", "rows", "write"]
 
 Cell = str | int | float | bool | None
 
-# What may start a formula, and its full-width twins. A text can also begin a cell after a semicolon, tab or
-# line break, where a spreadsheet splits there instead of at commas.
-_FORMULA = re.compile("(^|[;\t\r\n])(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
-
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class Row:
     """A cue with what its cells need to know of the song and of the cue before."""
 
     cue: Cue
+    seconds: float
+    """Of the show."""
     look: Look | None
     section: Section | None
     bars_since: float | None
@@ -41,7 +40,7 @@ class _Row:
 
 
 # In the order an operator reads: which cue, where, when, what to do, why, how sure.
-COLUMNS: dict[str, Callable[[_Row], Cell]] = {
+COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "number": lambda row: row.cue.number,
     "section": lambda row: row.cue.place.section,
     "pass": lambda row: row.cue.place.pass_,
@@ -51,8 +50,8 @@ COLUMNS: dict[str, Callable[[_Row], Cell]] = {
     "of bars": lambda row: row.cue.place.bars_in_section,
     "bar": lambda row: row.cue.place.bar,
     "beat": lambda row: row.cue.place.beat,
-    "time": lambda row: clock(row.cue.place.seconds),
-    "seconds": lambda row: row.cue.place.seconds,
+    "time": lambda row: clock(row.seconds) if row.seconds >= 0 else f"-{clock(-row.seconds)}",
+    "seconds": lambda row: row.seconds,
     "bars since the last cue": lambda row: row.bars_since,
     "seconds since the last cue": lambda row: row.seconds_since,
     "standby": lambda row: row.cue.standby,
@@ -84,13 +83,15 @@ COLUMNS: dict[str, Callable[[_Row], Cell]] = {
 }
 
 
-def write(song: Song) -> bytes:
+def write(song: Song, options: Options) -> bytes:
     """Write a song's cues, the rejected ones left out, in order of time and number.
 
     Parameters
     ----------
     song : Song
         Without cues gives the header alone.
+    options : Options
+        The times are those of the show.
 
     Returns
     -------
@@ -101,20 +102,34 @@ def write(song: Song) -> bytes:
     text = io.StringIO(newline="")
     table = csv.writer(text, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
     table.writerow(COLUMNS)
-    for row in _rows(song):
+    for row in rows(song, options):
         table.writerow([_field(column(row)) for column in COLUMNS.values()])
-    return text.getvalue().encode()
+    # A broken half of a character has no spelling in UTF-8 and becomes a question mark.
+    return text.getvalue().encode("utf-8", "replace")
 
 
-def _rows(song: Song) -> Iterator[_Row]:
+def rows(song: Song, options: Options) -> Iterator[Row]:
+    """Go through a song's cues, the rejected ones left out, in order of time and number.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Yields
+    ------
+    Row
+        What the `COLUMNS` are made of.
+    """
     looks = {look.id: look for look in song.looks}
     bars = {bar.number: bar for bar in song.analysis.bars}
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     cues.sort(key=lambda cue: (cue.place.seconds, cue.number))
     before: Cue | None = None
     for cue in cues:
-        yield _Row(
+        yield Row(
             cue,
+            options.timing.show(cue.place.seconds),
             looks[cue.look] if cue.look is not None else None,
             _section_of(cue, song.analysis.sections),
             _bars_between(before, cue, bars) if before else None,
@@ -149,6 +164,5 @@ def _field(cell: Cell) -> str:
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, str):
-        return _FORMULA.sub(r"\1'", cell)
-    # No exponents, no trailing zeros, and no minus before a nought.
-    return f"{round(cell, 4) + 0.0:.4f}".rstrip("0").rstrip(".")
+        return csv_cell(cell)
+    return number_text(cell)

@@ -94,7 +94,10 @@ def _digest(cue: Cue) -> str:
 
 def _head(song: Song) -> str:
     sections = song.analysis.sections
-    named = [[each.label, each.pass_, each.bars, each.name, each.first_words] for each in sections]
+    named = [
+        [each.label, each.pass_, each.bars, each.name, each.first_words, *([each.vamp] if each.vamp else [])]
+        for each in sections
+    ]
     return _folded([song.title, named])
 
 

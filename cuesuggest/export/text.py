@@ -1,0 +1,138 @@
+"""Text on its way out: one function per kind of file, so that no name, note or title breaks one.
+
+Every function takes any text that a document can hold, with line breaks, quotes, emoji or right-to-left letters in
+it, and gives something that its target reads as text and as nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+__all__ = [
+    "ascii_line",
+    "csv_cell",
+    "html_text",
+    "number_text",
+    "one_line",
+    "osc_part",
+    "shortened",
+    "show_line",
+    "toml_string",
+    "vtt_text",
+    "xml_text",
+]
+
+# What may start a formula, and its full-width twins. A text can also begin a cell after a semicolon, tab or line
+# break, where a spreadsheet splits there instead of at commas (OWASP, CSV injection; CWE-1236).
+_FORMULA = re.compile("(^|[;\t\r\n])(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
+# Letters and marks that no decomposition takes apart.
+_LATIN = str.maketrans(
+    {
+        "ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "đ": "d", "Đ": "D",
+        "ð": "d", "Ð": "D", "þ": "th", "Þ": "Th", "ł": "l", "Ł": "L", "ħ": "h", "Ħ": "H", "ı": "i", "ŋ": "n",
+        "ŧ": "t", "Ŧ": "T", "‘": "'", "’": "'", "‚": "'", "′": "'", "“": '"', "”": '"', "„": '"', "″": '"',
+        "«": '"', "»": '"', "‹": "'", "›": "'", "–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "…": "...",
+        "×": "x", "·": ".", "•": "*", "→": "->", "←": "<-", "♯": "#", "♭": "b", "€": "EUR", "£": "GBP", "°": " deg ",
+    }
+)  # fmt: skip
+# Characters of XML 1.0 (5th edition, production 2), the ones that are left out of it.
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+# Marks that turn the direction of what follows them, and would turn our own words as well.
+_TURNING = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
+
+
+def one_line(text: str) -> str:
+    """Put a text on one line: breaks and control characters become a space, broken surrogates a question mark."""
+    kept = "".join(_printable(char) for char in _TURNING.sub("", text))
+    return " ".join(kept.split())
+
+
+def shortened(text: str, most: int) -> str:
+    """Cut a text to at most `most` characters, at a space if there is one in its last third."""
+    if len(text) <= most:
+        return text
+    if most <= 3:
+        return text[:most]
+    cut = text[: most - 3]
+    space = cut.rfind(" ", 2 * most // 3)
+    return (cut[:space] if space > 0 else cut).rstrip() + "..."
+
+
+def ascii_line(text: str, most: int | None = None) -> str:
+    """Fold a text to one line of printable ASCII (20 to 7E), for MIDI, sound files, OSC and old desks.
+
+    Accents go ("Łódź" is "Lodz"); each run of letters that have no likeness in ASCII is one question mark, so that
+    it shows where something was.
+
+    Parameters
+    ----------
+    text : str
+    most : int, optional
+        Characters; longer texts end in three dots.
+    """
+    plain = unicodedata.normalize("NFKD", one_line(text).translate(_LATIN))
+    plain = "".join(char for char in plain if not unicodedata.combining(char) and char not in "\ufe0f\u200d")
+    folded = " ".join(re.sub("[^\x20-\x7e]+", "?", plain).split())
+    return folded if most is None else shortened(folded, most)
+
+
+def show_line(text: str, most: int) -> str:
+    """Fold a text for the 1992 text interchange: ASCII without the mark that starts a comment."""
+    return ascii_line(text.replace("!", "."), most)
+
+
+def number_text(number: float) -> str:
+    """Write a cue number or a time: up to four decimals, no exponent, no trailing zeros."""
+    # Nor a minus before a nought.
+    return f"{round(number, 4) + 0.0:.4f}".rstrip("0").rstrip(".")
+
+
+def csv_cell(text: str) -> str:
+    """Keep a spreadsheet from running a text as a formula: a single quote goes in front of one."""
+    return _FORMULA.sub(r"\1'", text)
+
+
+def xml_text(text: str) -> str:
+    """Write a text for the content or an attribute of XML or SVG; what XML cannot hold becomes a question mark."""
+    safe = _NOT_XML.sub("\ufffd", text).replace("\r\n", "\n").replace("\r", "\n")
+    for char, name in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;"), ("'", "&#39;")):
+        safe = safe.replace(char, name)
+    return safe
+
+
+def html_text(text: str) -> str:
+    """Write a text for the content or a quoted attribute of HTML; not for scripts, styles or unquoted attributes."""
+    return xml_text(text)
+
+
+def vtt_text(text: str) -> str:
+    """Write a text as a line of a caption (WebVTT): no tags, no timing arrow, no blank line."""
+    return one_line(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def osc_part(text: str) -> str:
+    """Make a text a part of an OSC address: small letters, digits, hyphens; "x" if nothing is left."""
+    return re.sub("[^a-z0-9]+", "-", ascii_line(text).lower()).strip("-") or "x"
+
+
+def toml_string(text: str) -> str:
+    """Write a text as a basic string of TOML 1.0, with its quotes."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(_toml_char(char) for char in escaped) + '"'
+
+
+def _toml_char(char: str) -> str:
+    if ord(char) < 0x20 or ord(char) == 0x7F:
+        return f"\\u{ord(char):04x}"
+    return "?" if _is_surrogate(char) else char
+
+
+def _printable(char: str) -> str:
+    if _is_surrogate(char):
+        return "?"
+    return " " if unicodedata.category(char) in {"Cc", "Zl", "Zp"} else char
+
+
+def _is_surrogate(char: str) -> bool:
+    return 0xD800 <= ord(char) <= 0xDFFF

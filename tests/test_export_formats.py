@@ -1,0 +1,305 @@
+"""What all formats share: the registry, the command, its options and files, any text, and the page that tells of them.
+
+`python -m tests.test_export_formats` brings the table of docs/formats.md up to date.
+"""
+
+from __future__ import annotations
+
+import re
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from cuesuggest.errors import CuesuggestError
+from cuesuggest.export import FORMATS, Options, chosen, export
+from cuesuggest.export.timing import Timing
+from cuesuggest.song import Song
+from tests.exported import HOSTILE, hostile_song
+from tests.songs import make_song
+
+ROOT = Path(__file__).parent.parent
+PAGE = ROOT / "docs" / "formats.md"
+MARKS = ("<!-- table: from the registry -->\n", "<!-- end of table -->\n")
+DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "score", "jams", "json"]
+AUTOMATIC = ["midi", "msc", "osc", "text-show"]
+EVERY_ENDING = [ending for form in FORMATS.values() for ending in form.files]
+
+
+def table():
+    """The formats as a table for the page."""
+    lines = ["| name | files | for | standard | lost |", "| --- | --- | --- | --- | --- |"]
+    for form in FORMATS.values():
+        trial = " (experimental)" if form.experimental else ""
+        files = ", ".join(f"`{ending}`" for ending in form.files)
+        lines.append(f"| `{form.name}`{trial} | {files} | {form.purpose} | {form.standard} | {form.loses} |")
+    return "\n".join(lines) + "\n"
+
+
+def test_the_page_about_formats_has_the_registrys_table():
+    inside = PAGE.read_text(encoding="utf-8").partition(MARKS[0])[2].partition(MARKS[1])[0]
+    assert inside == table()
+
+
+def test_the_command_and_the_page_name_the_same_formats(run):
+    code, out, _ = run("formats", columns=100)
+    assert code == 0
+    named = [line.split()[0] for line in out.splitlines() if not line.startswith(" ")]
+    assert named == list(FORMATS) == re.findall(r"^\| `([\w-]+)`", table(), re.MULTILINE)
+    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show"}
+    assert out.count("(experimental)") == 2
+
+
+def test_every_file_has_a_name_of_its_own():
+    assert len(set(EVERY_ENDING)) == len(EVERY_ENDING)
+
+
+def test_names_choose_formats_and_single_files():
+    assert [ending for _, ending in chosen("csv, midi")] == [".cues.csv", ".mid"]
+    assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt", ".osc"]
+    assert [ending for _, ending in chosen("all")] == EVERY_ENDING
+    for wrong, says in (
+        ("tapes", "no format 'tapes'"),
+        ("midi.pdf", r"writes no \.pdf"),
+        (" , ", "No format is named"),
+    ):
+        with pytest.raises(CuesuggestError, match=says):
+            chosen(wrong)
+
+
+@pytest.mark.parametrize("name", DESK)
+def test_every_file_carries_title_take_date_and_caution(name):
+    options = Options(date="2031-05-04", program="9.8.7")
+    for ending, content in export(make_song("A8 B8 A8"), name, options).items():
+        if ending == ".ltc.wav":
+            continue  # sound and nothing else: a label in it would be heard
+        text = re.sub(r"\s+", " ", content.decode("latin-1").replace("\r\n! ", " ").replace("\0", " "))
+        for said in ("Paper Boats", "2031-05-04", "9.8.7", "5e5e5e5e5e5e", "keep people out of the beams"):
+            assert said in text, (ending, said)
+
+
+@pytest.mark.parametrize("name", AUTOMATIC)
+def test_files_that_play_by_themselves_say_what_waits_for_a_person(name):
+    for content in export(make_song("A8 B8 A8"), name).values():
+        assert b"By hand" in content
+        assert b"person" in content
+    for content in export(make_song("A8 B8 A8"), name, Options(allow_auto=True)).values():
+        assert b"By hand" not in content
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
+def test_any_text_goes_into_every_desk_format(text):
+    song = hostile_song(text)
+    for name in ("csv", *DESK):
+        assert all(export(song, name).values())
+
+
+@pytest.mark.parametrize("offset", [-1000.0, -0.0001, 3601.25])
+def test_any_offset_goes_into_every_desk_format(offset):
+    for name in DESK:
+        if name != "timecode" or offset < 1000:
+            assert all(export(make_song("A8 B8 A8"), name, Options(timing=Timing(offset))).values())
+
+
+def test_recordings_without_music_go_into_every_format():
+    for name, form in FORMATS.items():
+        if not form.needs_sound:
+            assert all(export(make_song(""), name).values())
+
+
+def test_the_registry_and_the_command_import_nothing_heavy():
+    code = (
+        "import sys, cuesuggest.cli, cuesuggest.export; "
+        "print({'numpy', 'mido', 'pydantic', 'reportlab', 'soundfile', 'xlsxwriter'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+# The command.
+
+
+@pytest.fixture
+def document(tmp_path):
+    path = tmp_path / "evening.cues.json"
+    make_song("A8 B8 A8").save(path)
+    return path
+
+
+def beside(document):
+    return sorted(path.name for path in document.parent.iterdir() if path != document)
+
+
+def test_several_formats_go_beside_the_document(run, document):
+    code, out, err = run("export", document, "--to", "midi,csv,osc")
+    assert (code, err) == (0, "")
+    assert beside(document) == ["evening.cues.csv", "evening.mid", "evening.osc", "evening.osc.txt"]
+    assert out.splitlines() == [
+        f"Written: {document.parent / name}"
+        for name in ("evening.mid", "evening.cues.csv", "evening.osc", "evening.osc.txt")
+    ]
+
+
+def test_or_into_a_folder_that_is_made(run, document):
+    code, _, _ = run("export", document, "--to", "midi,csv", "-o", document.parent / "for" / "desk")
+    assert code == 0
+    assert sorted(p.name for p in (document.parent / "for" / "desk").iterdir()) == ["evening.cues.csv", "evening.mid"]
+
+
+def test_or_one_to_a_name_of_its_own(run, document):
+    assert run("export", document, "--to", "midi", "-o", document.parent / "a.mid")[0] == 0
+    assert beside(document) == ["a.mid"]
+
+
+def test_a_file_that_is_there_is_kept_unless_forced(run, document):
+    there = document.with_name("evening.mid")
+    there.write_bytes(b"mine")
+    code, _, err = run("export", document, "--to", "csv,midi")
+    assert code == 2
+    assert "evening.mid is there already; nothing was written" in err
+    assert beside(document) == ["evening.mid"]
+    assert there.read_bytes() == b"mine"
+    assert run("export", document, "--to", "csv,midi", "--force")[0] == 0
+    assert there.read_bytes().startswith(b"MThd")
+
+
+def test_two_files_do_not_fit_into_one(run, document):
+    (document.parent / "x").write_bytes(b"")
+    for target in ("-", document.parent / "x"):
+        code, _, err = run("export", document, "--to", "csv,midi", "-o", target)
+        assert code == 2
+        assert "2 files are to be written" in err
+
+
+def _full_disk():
+    """Let no file of a child process grow beyond 2000 bytes."""
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000))
+
+
+def test_a_full_disk_leaves_nothing_behind(document):
+    words = [sys.executable, "-m", "cuesuggest", "export", document, "--to", "csv,midi,score"]
+    done = subprocess.run(words, capture_output=True, text=True, cwd=ROOT, preexec_fn=_full_disk)
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert beside(document) == []
+
+
+def test_a_place_that_is_no_folder_is_said(run, document):
+    (document.parent / "x").write_bytes(b"")
+    code, _, err = run("export", document, "--to", "csv,midi", "-o", document.parent / "x" / "y")
+    assert code == 2
+    assert "cannot be made" in err
+
+
+def test_the_options_of_time_reach_the_file(run, document):
+    words = ("--offset", "1.5", "--fps", "29.97df", "--start-timecode", "00:00:58;28")
+    code, out, _ = run("export", document, "--to", "json", "-o", "-", *words)
+    assert code == 0
+    assert '"seconds": 3.5, "timecode": "00:01:02;15"' in " ".join(out.split())
+
+
+def test_a_landmark_is_an_offset(run, document):
+    code, out, _ = run("export", document, "--to", "json", "-o", "-", "--landmark", "B1 bar 1 = 0:43.2")
+    assert code == 0
+    assert '"offset": 21.2' in out
+
+
+WRONG = [
+    (["--offset", "1", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--landmark", "bar 99 = 3"], "no bar 99"),
+    (["--start-timecode", "25:00:00:00"], "no timecode"),
+    (["--fps", "29.97df", "--start-timecode", "00:01:00:00"], "leaves out"),
+    (["--map", "none.toml"], "cannot be opened"),
+    (["--fps", "23"], "'23' is not one of"),
+]
+
+
+@pytest.mark.parametrize(("words", "says"), WRONG)
+def test_wrong_options_are_refused_in_words(run, document, words, says):
+    code, _, err = run("export", document, "--to", "midi", *words)
+    assert code == 2
+    assert says in " ".join(err.split())
+    assert beside(document) == []
+
+
+def test_cues_before_the_start_are_told(run, document):
+    _, out, _ = run("export", document, "--to", "midi", "--offset", "-10")
+    assert "1 cue would come before the start" in out
+
+
+def test_a_map_is_written_changed_and_used(run, document):
+    assert run("map", document)[0] == 0
+    map_ = document.with_name("evening.map.toml")
+    assert tomllib.loads(map_.read_text(encoding="utf-8"))["looks"]["lift"]["note"] == 2
+    map_.write_text(map_.read_text(encoding="utf-8").replace("note = 2 ", "note = 77 "), encoding="utf-8")
+    assert run("export", document, "--to", "midi", "--allow-auto", "--map", map_)[0] == 0
+    assert bytes([0x91, 77, 100]) in document.with_name("evening.mid").read_bytes()
+    code, _, err = run("map", document)
+    assert code == 2
+    assert "there already" in err
+
+
+def test_what_was_written_is_read_back(run, document):
+    run("export", document, "--to", "midi")
+    code, out, _ = run("read", document.with_name("evening.mid"))
+    assert code == 0
+    assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: fade-in on the count"]
+
+
+@pytest.mark.parametrize(("content", "says"), [(None, "cannot be opened"), (b"x", "no file that can be read back")])
+def test_what_cannot_be_read_back_is_said(run, tmp_path, content, says):
+    path = tmp_path / "x"
+    if content is not None:
+        path.write_bytes(content)
+    code, _, err = run("read", path)
+    assert code == 2
+    assert says in err
+
+
+def test_numbers_stay_once_they_have_left(run, document):
+    run("export", document, "--to", "midi")
+    assert Song.load(document).numbers_frozen
+
+
+def test_marks_need_the_recording_that_the_document_is_about(run, document, tmp_path):
+    code, _, err = run("export", document, "--to", "markers")
+    assert (code, "was not found" in err) == (2, True)
+    (tmp_path / "takes").mkdir()
+    shutil.copy(ROOT / "samples" / "first_light.ogg", tmp_path / "takes" / "paper-boats.wav")
+    code, _, err = run("export", document, "--to", "markers")
+    assert (code, "is not the recording" in err) == (2, True)
+
+
+def test_the_golden_walk(run, tmp_path, sample_song, sample_path):
+    """The sample, suggested, accepted, in every format in one command, within five seconds of computing."""
+    shutil.copy(sample_path, tmp_path / sample_path.name)
+    document = tmp_path / "first_light.cues.json"
+    sample_song.replaced(recording=replace(sample_song.recording, path=sample_path.name)).save(document)
+    assert run("edit", document, "accept", "all")[0] == 0
+    before = time.process_time()
+    code, out, err = run("export", document, "--to", "all", "-o", tmp_path / "all")
+    assert time.process_time() - before < 5
+    assert (code, err) == (0, "")
+    written = {path.name: path for path in (tmp_path / "all").iterdir()}
+    assert written.keys() == {f"first_light{ending}" for ending in EVERY_ENDING}
+    cues = [cue for cue in Song.load(document).cues if cue.status == "accepted"]
+    assert len(cues) >= 5
+    for ending in (".mid", ".msc.mid", ".markers.wav", ".show.txt", ".cues.csv"):
+        code, out, _ = run("read", written[f"first_light{ending}"])
+        assert code == 0
+        assert all(f"\n{cue.number:>6g}  " in out for cue in cues)
+
+
+if __name__ == "__main__":
+    page = PAGE.read_text(encoding="utf-8")
+    head, _, rest = page.partition(MARKS[0])
+    PAGE.write_text(head + MARKS[0] + table() + MARKS[1] + rest.partition(MARKS[1])[2], encoding="utf-8", newline="\n")

@@ -1,0 +1,116 @@
+"""What was written is read back as cues, with the losses that docs/formats.md tells, and damage is said in words."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cuesuggest.errors import CuesuggestError
+from cuesuggest.export import Options, export
+from cuesuggest.export.moves import told
+from cuesuggest.export.read import read_bytes
+from cuesuggest.sound import exact_sound
+from tests.exported import one, random_song, seeds
+from tests.songs import make_song
+from tests.test_export_markers import recording
+
+# format: (file, how far a time may be off in seconds).
+BACK = {"midi": ("mid", 1e-3), "msc": ("mid", 1e-3), "text-show": ("txt", 1e-4), "csv": ("csv", 1e-4)}
+
+
+@pytest.mark.parametrize("name", BACK)
+@given(seed=seeds)
+@settings(max_examples=15, deadline=None)
+def test_numbers_times_and_who_waits_come_back(name, seed):
+    song = random_song(seed)
+    ending, tolerance = BACK[name]
+    found = read_bytes(one(song, name, ending))
+    want = told(song, Options())
+    if name in ("text-show", "csv"):
+        want = [each for each in want if not each.again]
+    key = [(each.cue.number, not each.automatic) for each in want]
+    assert sorted((cue.number, cue.by_hand) for cue in found.cues) == sorted(key)
+    times = [each.cue.place.seconds if name == "csv" else each.at for each in want]
+    assert sorted(cue.seconds for cue in found.cues) == pytest.approx(sorted(times), abs=tolerance)
+
+
+def test_words_come_back():
+    song = make_song("A8 B8 A8")
+    for name, (ending, _) in BACK.items():
+        cues = read_bytes(one(song, name, ending)).cues
+        assert [cue.words for cue in cues][2].startswith("cut-in: cut-in on the count")
+
+
+def test_a_marked_recording_gives_its_cues_and_where_it_lies(tmp_path):
+    sound = exact_sound(recording(tmp_path / "a.wav"))
+    found = read_bytes(export(make_song("A8 B8 A8"), "markers", Options(sound=sound))[".markers.wav"])
+    assert [(cue.number, cue.seconds, cue.by_hand) for cue in found.cues] == [
+        (1, 2.0, True), (2, 17.0, True), (3, 22.0, True), (4, 59.5, True),
+    ]  # fmt: skip
+    assert found.remarks == ("3 regions.", "Its first sample lies 3600 s after midnight.")
+
+
+def test_timecode_is_told_from_first_to_last():
+    linear, midi = export(make_song("A8"), "timecode").values()
+    assert read_bytes(linear).remarks == ("Linear timecode from 01:00:00:00 to 01:00:24:23 at 25 frames a second.",)
+    assert read_bytes(midi).remarks == ("MIDI time code from 01:00:00:00 to 01:00:25:00.",)
+
+
+def test_show_control_is_counted():
+    data = one(make_song("A8 B8 A8"), "msc", "mid", allow_auto=True)
+    assert read_bytes(data).remarks == ("4 messages of show control.",)
+
+
+def test_the_guard_against_formulas_is_taken_away_again():
+    song = make_song("A8")
+    found = read_bytes(one(song.replaced(cues=[replace(song.cues[0], hand="=1+1")]), "csv", "csv"))
+    assert found.cues[0].words == "fade-in: =1+1"
+
+
+@pytest.mark.parametrize("data", [b"", b"\0", b"hello", b"MThd", b"RIFF\0\0\0\0WAVE", b"number,\r\n1\r\n", b"\xff\xfe"])
+def test_what_is_no_such_file_is_said_in_words(data):
+    with pytest.raises(CuesuggestError, match=r"^mine: "):
+        read_bytes(data, "mine")
+
+
+WHOLE = {
+    "midi": one(make_song("A4"), "midi", "mid", allow_auto=True),
+    "text-show": one(make_song("A4"), "text-show", "txt"),
+    "timecode": one(make_song("A1"), "timecode", "wav")[:60_000],
+    "csv": one(make_song("A4"), "csv", "csv"),
+}
+
+
+@pytest.mark.parametrize("name", WHOLE)
+@given(data=st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_damaged_file_is_read_or_refused_in_words(name, data):
+    whole = bytearray(WHOLE[name])
+    for _ in range(data.draw(st.integers(1, 6))):
+        whole[data.draw(st.integers(0, min(len(whole), 3000) - 1))] = data.draw(st.integers(0, 255))
+    cut = data.draw(st.integers(0, len(whole)))
+    for damaged in (bytes(whole), bytes(whole[:cut])):
+        with contextlib.suppress(CuesuggestError):
+            assert read_bytes(damaged).form in (name, "midi", "msc")
+
+
+def test_a_marked_file_without_its_padding_is_refused(tmp_path):
+    sound = exact_sound(recording(tmp_path / "a.wav", seconds=1.0))
+    data = export(make_song("A8 B8 A8"), "markers", Options(sound=sound))[".markers.wav"]
+    at = data.index(b"labl")
+    size = int.from_bytes(data[at + 4 : at + 8], "little")
+    assert size % 2 == 1
+    list_at = data.rindex(b"LIST", 0, at)
+    list_size = int.from_bytes(data[list_at + 4 : list_at + 8], "little")
+    broken = (
+        data[: list_at + 4]
+        + (list_size - 1).to_bytes(4, "little")
+        + data[list_at + 8 : at + 8 + size]
+        + data[at + 9 + size :]
+    )
+    with pytest.raises(CuesuggestError, match="damaged"):
+        read_bytes(broken)
