@@ -59,3 +59,38 @@ def run(monkeypatch, capfd):
         return ended.value.code, out, err
 
     return run
+
+
+@pytest.fixture(scope="session")
+def drafted_take(take, tmp_path_factory):
+    """The small band's document, with its recording beside it."""
+    from cuesuggest.workflow import draft_file
+    from tests.reviewing import copied
+
+    document = tmp_path_factory.mktemp("drafted") / "evening.cues.json"
+    draft_file(take.path, document=take.path.with_name("evening.cues.json"))
+    return copied(take.path.with_name("evening.cues.json"), take.path, document.parent)
+
+
+@pytest.fixture
+def document(drafted_take, tmp_path):
+    """A copy of it that a test may change."""
+    from tests.reviewing import copied
+
+    return copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path / "evening")
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's browser, driven from outside."""
+    import shutil
+
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(
+            executable_path=shutil.which("chromium"),
+            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+        )
+        yield browser
+        browser.close()

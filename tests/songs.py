@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from cuesuggest.analysis.types import (
@@ -147,6 +148,71 @@ def make_analysis(
         music_start=at(1),
         music_end=music_end,
         confidence=Confidence(beats=confidence, downbeats=confidence, sections=confidence),
+    )
+
+
+def retimed(
+    analysis: SongAnalysis,
+    *,
+    tempos: Mapping[int, float] | None = None,
+    pauses: Mapping[int, float] | None = None,
+    beats: Mapping[int, int] | None = None,
+) -> SongAnalysis:
+    """Play a song of `make_analysis` less evenly; what happens in a bar moves with it.
+
+    Parameters
+    ----------
+    analysis : SongAnalysis
+    tempos : mapping
+        Beats a minute from a bar on.
+    pauses : mapping
+        Seconds in which nobody plays before a bar.
+    beats : mapping
+        Bars that have another number of beats than the rest.
+    """
+    bpm, at = float(analysis.tempo_bpm or 0), analysis.bars[0].start
+    bars: list[Bar] = []
+    knots = [TempoKnot(at, bpm)]
+    for bar in analysis.bars:
+        changed = (tempos or {}).get(bar.number, bpm)
+        count = (beats or {}).get(bar.number, bar.beats)
+        at = round(at + (pauses or {}).get(bar.number, 0.0), 4)
+        if changed != bpm:
+            bpm = float(changed)
+            knots.append(TempoKnot(at, bpm))
+        end = round(at + count * 60 / bpm, 4)
+        signature = bar.time_signature if count == bar.beats else f"{count}/4"
+        bars.append(replace(bar, start=at, end=end, beats=count, time_signature=signature))
+        at = end
+    old, new = [analysis.bars[0].start - 1e6], [bars[0].start - 1e6]
+    for before, after in zip(analysis.bars, bars, strict=True):
+        # Just before a pause is not just after it.
+        old += [before.start, before.end - 1e-4]
+        new += [after.start, after.end - 1e-4]
+    old += [analysis.bars[-1].end, analysis.bars[-1].end + 1e6]
+    new += [bars[-1].end, bars[-1].end + 1e6]
+
+    def moved(seconds: float) -> float:
+        right = next(index for index, each in enumerate(old) if each > seconds)
+        share = (seconds - old[right - 1]) / (old[right] - old[right - 1])
+        return round(new[right - 1] + share * (new[right] - new[right - 1]), 4)
+
+    of = {bar.number: bar for bar in bars}
+    every = tuple(round(b.start + k * (b.end - b.start) / b.beats, 4) for b in bars for k in range(b.beats))
+    return replace(
+        analysis,
+        duration=moved(analysis.duration),
+        beats=every,
+        beat_confidence=(analysis.confidence.beats or 0.0,) * len(every),
+        downbeats=tuple(bar.start for bar in bars),
+        tempo_map=tuple(knots),
+        bars=tuple(bars),
+        sections=tuple(
+            replace(each, start=of[each.first_bar].start, end=of[each.last_bar].end) for each in analysis.sections
+        ),
+        events=tuple(replace(each, start=moved(each.start), end=moved(each.end)) for each in analysis.events),
+        music_start=moved(analysis.music_start or 0.0),
+        music_end=moved(analysis.music_end or 0.0),
     )
 
 

@@ -63,7 +63,9 @@ def test_a_part_knows_only_what_it_may(part):
                 assert any(name == known or name.startswith(known + ".") for known in MAY_KNOW[part]), (path, name)
 
 
-@pytest.mark.parametrize("part", ["rules", "song", "chart", "export", "cues", "report", "rerun", "decisions", "statements"])
+@pytest.mark.parametrize(
+    "part", ["rules", "song", "chart", "export", "cues", "report", "rerun", "decisions", "statements"]
+)
 def test_no_audio_code_after_the_analysis(part):
     for path in files_of(part):
         assert not {name.split(".")[0] for name in imports(path)} & AUDIO, path

@@ -108,7 +108,8 @@ def test_talk_before_the_song_is_told_and_bar_1_stays_where_it_was(tmp_path):
     spectrum = hear(open_recording(path))
     analysis = analyze_spectrum(spectrum, heads_of(spectrum))
     talk = [event for event in analysis.events if event.kind == "talk"]
-    assert talk and talk[0].start == pytest.approx(1.0, abs=0.6)
+    assert talk
+    assert talk[0].start == pytest.approx(1.0, abs=0.6)
     assert all(event.bar is None for event in talk)
     assert next(bar.start for bar in analysis.bars if bar.number == 1) == pytest.approx(take.downbeats[0], abs=0.07)
     assert analysis.music_start == pytest.approx(take.downbeats[0], abs=0.1)

@@ -17,7 +17,7 @@ import soxr
 import cuesuggest
 from cuesuggest import recording
 from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum
-from cuesuggest.analysis.structure import find_sections
+from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.errors import RecordingError
 from cuesuggest.recording import open_recording
 from cuesuggest.song import Song
@@ -282,10 +282,11 @@ def test_bars_are_compared_without_a_table_of_all_pairs():
     )
     starts = np.arange(count) * length
     tracemalloc.start()
-    blocks = find_sections(spectrum, starts, starts + length, np.zeros(count))
+    bars = SongBars(np.arange(count) + 1, starts, starts + length, np.zeros(count), np.ones(count), length / 4)
+    sections = find_structure(spectrum, np.zeros((7, frames), np.float32), bars).sections
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert blocks[-1].last == count - 1
+    assert sections[-1].last_bar == count
     assert peak < count**2 * 8
 
 

@@ -4,8 +4,6 @@ import pytest
 
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.brief import Move
-from cuesuggest.rules.cautions import mark_flashes, most_flashes
 from tests.songs import make_analysis
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -356,30 +354,6 @@ def test_haze_and_cameras_are_mentioned_only_where_they_matter():
     special = " ".join(drafted("A8 B8", replace(RIG, haze=False, cameras=True)).cautions)
     assert "no haze" in special
     assert "Cameras" in special
-
-
-# Onsets per beat, tempo, and the worst count in a half-open second.
-FLASHES = [
-    (1, 120, 2),
-    (1, 174, 3),
-    (1, 180, 3),
-    (1, 181, 4),
-    (2, 90, 3),
-    (2, 91, 4),
-    (2, 120, 4),
-    (2, 128, 5),
-]
-
-
-@pytest.mark.parametrize(("per_beat", "bpm", "worst"), FLASHES)
-def test_flashes_are_counted_in_half_open_seconds(per_beat, bpm, worst):
-    assert most_flashes([beat * 60 / bpm / per_beat for beat in range(64)]) == worst
-
-
-def test_only_the_cues_of_too_quick_a_second_are_marked():
-    shot = shots(drafted("A8 B8", drive=VERSE_CHORUS, events=[("hit", 13, 3.0, 1)]))[0]
-    moves = [Move(shot, at, at + 0.1) for at in (1.0, 1.3, 1.6, 1.9, 5.0)]
-    assert [bool(move.cue.cautions) for move in mark_flashes(moves)] == [True] * 4 + [False]
 
 
 # The checker

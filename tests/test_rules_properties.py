@@ -1,3 +1,4 @@
+import os
 from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
@@ -7,15 +8,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.cues import CATEGORIES
-from cuesuggest.rules import check_playable, draft, load_profile, load_rig
+from cuesuggest.rules import check_playable, draft, known_names, load_profile, load_rig
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.hands import Action, too_much
 from cuesuggest.rules.material import family, gather
 from cuesuggest.rules.plan import plan
-from cuesuggest.rules.playable import started
-from tests.songs import make_analysis
+from cuesuggest.rules.playable import presses, started
+from cuesuggest.rules.settings import OneShot, Side, Speed
+from tests.songs import make_analysis, retimed
 
 BAND, RIG = load_profile("band"), load_rig(None)
+STYLES = [load_profile(name) for name in known_names("profiles")]
 RIGS = (
     RIG,
     replace(RIG, practised="volunteer"),
@@ -24,70 +27,126 @@ RIGS = (
     replace(RIG, hands=1, kill=""),
     replace(RIG, one_shot=None),
 )
+METERS = ("4/4", "4/4", "3/4", "6/8", "5/4", "7/8")
 KINDS = ("build", "drop", "stop", "stop", "hit", "hit", "ritardando", "talk", "breakdown", "fill")
+# Every run in CI tries the same songs.
+derandomize = bool(os.environ.get("CI"))
 
 
-def song(seed, letters, sections, happenings, confidence, bpm, start):
-    """A song of random form and drive, with random things happening in it."""
+def song(seed, letters, sections, happenings, confidence, bpm, start, uneven=False):
+    """A song of random form and drive, with random things happening in it; `uneven`: not in one even time."""
     random = np.random.default_rng(seed)
     lengths = random.choice([1, 2, 3, 4, 4, 7, 8, 8, 8, 12, 16], sections)
     names = [f"{letter}{mark}" for letter in "ABCDEF"[:letters] for mark in ("", "", "'")]
     form = [f"{random.choice(names)}{length}" for length in lengths]
     passes = range(1, sections + 1)
-    drive = {f"{name}{n}": round(float(random.random()), 2) for name in sorted(set(names)) for n in passes}
+    lean = random.choice([0.4, 1.0]) if uneven else 1.0
+    drive = {f"{name}{n}": round(float(random.random() ** lean), 2) for name in sorted(set(names)) for n in passes}
+    bars = int(lengths.sum())
     events = [
         (
             str(random.choice(KINDS)),
-            int(random.integers(1, lengths.sum() + 1)),
+            int(random.integers(1, bars + 1)),
             float(random.choice([1, 2, 2.5, 4.3])),
             float(random.choice([0.3, 1, 2, 4, 16])),
         )
         for _ in range(happenings)
     ]
-    return make_analysis(
+    analysis = make_analysis(
         " ".join(form),
         bpm=bpm,
-        time_signature=str(random.choice(["4/4", "4/4", "3/4", "6/8"])),
+        time_signature=str(random.choice(METERS if uneven else METERS[:4])),
         start=start,
         drive=drive,
         confidence=confidence,
         events=events,
         ring_out=float(random.choice([0.0, 2.0])),
     )
+    if not uneven:
+        return analysis
+    return retimed(
+        analysis,
+        tempos={int(bar): float(bpm * random.choice([0.5, 0.8, 0.95, 1.1, 1.25])) for bar in _some(random, bars, 3)},
+        pauses={int(bar): float(random.choice([1.0, 6.0, 40.0])) for bar in _some(random, bars, 2)},
+        beats={int(bar): int(random.choice([2, 3, 5])) for bar in _some(random, bars, 3)},
+    )
 
 
-songs = st.builds(
-    song,
-    seed=st.integers(0, 2**32 - 1),
-    letters=st.integers(1, 5),
-    sections=st.integers(1, 12),
-    happenings=st.integers(0, 10),
-    confidence=st.sampled_from([0.9, 0.55, 0.3, 0.0]),
-    bpm=st.sampled_from([40.0, 70.0, 96.0, 120.0, 174.0, 200.0]),
-    start=st.sampled_from([0.0, 0.4, 2.0, 30.0]),
-)
+def _some(random, bars, most):
+    return random.integers(1, bars + 1, random.integers(0, most + 1))
+
+
+@st.composite
+def any_rig(draw):
+    """A rig of one to four sides and whatever else there may be."""
+    sources = st.sampled_from(["laser", "laser", "lamp", "strobe"])
+    sides = tuple(
+        Side(name, draw(sources), draw(st.booleans()), draw(st.sampled_from([0.0, 0.5, 2.0, 6.0])), False)
+        for name in "ABCD"[: draw(st.sampled_from([1, 2, 2, 3, 4]))]
+    )
+    run = draw(st.sampled_from([0.1, 1.5, 6.0, 12.0]))
+    shot = OneShot("button", draw(sources), run, run * draw(st.sampled_from([0.0, 0.1, 0.6])))
+    return replace(
+        RIG,
+        sides=sides,
+        one_shot=draw(st.sampled_from([shot, shot, None])),
+        hands=draw(st.sampled_from([1, 2, 2, 3])),
+        practised=draw(st.sampled_from(["operator", "operator", "volunteer"])),
+        reaction_seconds=draw(st.sampled_from([0.0, 0.3, 1.0])),
+        kill=draw(st.sampled_from(["", "kill button"])),
+        speed=Speed(draw(st.sampled_from(["bpm", "tap", "watch", "none"])), "wheel"),
+    )
+
+
+def some_songs(most, **more):
+    return st.builds(
+        song,
+        seed=st.integers(0, 2**32 - 1),
+        letters=st.integers(1, 5),
+        sections=st.integers(1, most),
+        happenings=st.integers(0, 10),
+        confidence=st.sampled_from([0.9, 0.55, 0.3, 0.0]),
+        bpm=st.sampled_from([40.0, 70.0, 96.0, 120.0, 174.0, 200.0]),
+        start=st.sampled_from([0.0, 0.4, 2.0, 30.0]),
+        **more,
+    )
+
+
+songs = some_songs(12)
 rigs = st.sampled_from(RIGS)
-quick = settings(max_examples=120, deadline=None)
+quick = settings(max_examples=120, deadline=None, derandomize=derandomize)
+MANY = 2000
+
+
+def problems(analysis, found, rig):
+    """What cannot be played of a draft, every press of every series included."""
+    return check_playable(found.cues, rig, found.looks, analysis.bars)
 
 
 def one_shot_times(analysis, found):
-    starts = {bar.number: bar.start for bar in analysis.bars}
     for cue in found.cues:
-        if cue.kind != "one-shot":
-            continue
-        yield cue.place.seconds
-        if cue.series is not None:
-            series = cue.series
-            bars = range(series.first_bar + series.every_bars, series.last_bar + 1, series.every_bars)
-            yield from (starts[bar] for bar in bars if bar not in series.skip)
+        if cue.kind == "one-shot":
+            yield from presses(cue, analysis.bars)
 
 
-@quick
-@given(songs, rigs)
-def test_every_draft_can_be_played(analysis, rig):
-    found = draft(analysis, BAND, rig)
-    assert check_playable(found.cues, rig) == []
-    assert all(cue.operator_confirms and cue.trigger in ("hand", "held") for cue in found.cues)
+def test_thousands_of_random_songs_can_be_played():
+    seen = Counter()
+
+    @settings(max_examples=MANY, deadline=None, derandomize=derandomize)
+    @given(some_songs(7, uneven=st.booleans()), st.sampled_from(STYLES), any_rig())
+    def can_be_played(analysis, profile, rig):
+        found = draft(analysis, profile, rig)
+        assert problems(analysis, found, rig) == []
+        assert all(cue.operator_confirms and cue.trigger in ("hand", "held") for cue in found.cues)
+        seen["songs"] += 1
+        seen.update({cue.kind for cue in found.cues})
+        seen["series"] += any(cue.series for cue in found.cues)
+
+    can_be_played()
+    assert seen["songs"] >= MANY
+    # Every kind of cue that the rules make was among them.
+    kinds = ("recall", "fade-in", "crossfade", "fade-out", "cut-in", "cut-out", "ramp", "one-shot", "speed", "series")
+    assert not [kind for kind in kinds if seen[kind] < MANY // 400], seen
 
 
 @quick

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import ProfileError
 from cuesuggest.rules import known_names, load_profile, load_rig, profile_from_values, rig_from_values
+from cuesuggest.rules.settings import Speed
 
 BAND = files("cuesuggest.rules").joinpath("profiles", "band.toml").read_text("utf-8")
 RIG = files("cuesuggest.rules").joinpath("rigs", "example.toml").read_text("utf-8")
@@ -91,10 +92,10 @@ WRONG = {
         "out_beats belongs in [fades]",
     ),
     "order of categories": (
-        "subtle = 0.38",
-        "subtle = 0.62",
-        "drive.subtle is 0.62",
-        "below drive.lift, which is 0.62",
+        "subtle = 0.42",
+        "subtle = 0.68",
+        "drive.subtle is 0.68",
+        "below drive.lift, which is 0.68",
     ),
     "more intense than lit": (
         "intense_share = 0.20",
@@ -108,7 +109,7 @@ WRONG = {
         "looks.base_level.subtle is 55",
         "not be above looks.ceiling.subtle",
     ),
-    "unknown key": ("contrast = 0.35", "speed = 1", "weights.speed is not a known key", "contrast, change"),
+    "unknown key": ("contrast = 0.35", "pace = 1", "weights.pace is not a known key", "contrast, change"),
     "near miss": (
         "contrast = 0.35",
         "contrasts = 0.35",
@@ -321,8 +322,8 @@ def test_an_error_in_the_base_is_told_with_the_file_it_is_in(written):
     ("text", "problem"),
     [
         ("[looks.ceiling]\nsubtle = 30", "looks.ceiling.subtle is 30; it should not be below looks.base_level.subtle"),
-        ("[drive]\nlift = 0.3", "drive.lift is 0.3; it should be above drive.subtle, which is 0.38"),
-        ("[drive]\nlift = 0.9", "drive.lift is 0.9; it should be below drive.intense, which is 0.86"),
+        ("[drive]\nlift = 0.3", "drive.lift is 0.3; it should be above drive.subtle, which is 0.42"),
+        ("[drive]\nlift = 0.9", "drive.lift is 0.9; it should be below drive.intense, which is 0.88"),
         ("[budget]\nlit_share = 0.1", "budget.lit_share is 0.1; it should be a number from 0.2, the intense_share"),
     ],
 )
@@ -418,7 +419,9 @@ def test_a_rig_of_another_version_is_completed_from_the_example():
     example = load_rig(None)
     values = {"hands": 1, "wings": 2, "sides": [{"name": "Left", "source": "lamp", "colour": 3}], "one_shot": None}
     side = replace(example.sides[0], name="Left", source="lamp")
-    assert rig_from_values(values) == replace(example, hands=1, sides=(side,), one_shot=None)
+    assert rig_from_values(values) == replace(
+        example, hands=1, sides=(side,), one_shot=None, speed=Speed("none", "")
+    )
 
 
 @pytest.mark.parametrize(

@@ -58,6 +58,7 @@ class Variant:
     tag: str
     """Their names, as in the order of the song: "B1, B2"; the last row also stands for every further pass."""
     bars: str
+    """How long; a vamp with the sign that ends it."""
     light: str
     """With which light it is played once its entrance is done: "dark", "side A Wide fans 80 %"."""
     acts: tuple[Act, ...]
@@ -231,7 +232,7 @@ def _block(
 
     def alike(section: Section) -> tuple[object, ...]:
         shown, bars, acts = played[section.id]
-        return shown, bars, tuple((act.where, act.text) for act in acts)
+        return shown, bars, section.vamp, tuple((act.where, act.text) for act in acts)
 
     # Passes one after another that are played alike share a row; the last row is for all that may follow.
     groups = [list(group) for _, group in groupby(passes, key=alike)]
@@ -241,7 +242,9 @@ def _block(
         if index == len(groups) - 1:
             tag += " and again"
         shown, bars, acts = played[group[0].id]
-        variants.append(Variant(tag, counted(bars, "bar"), shown, acts))
+        rounds = next((shortened(one_line(section.vamp), _SIGN) for section in group if section.vamp), "")
+        length = counted(bars, "bar") + (f", round and round until {rounds}" if rounds else "")
+        variants.append(Variant(tag, length, shown, acts))
     names = list(dict.fromkeys(one_line(each.name or each.role or "") for each in passes if each.name or each.role))
     words = next((one_line(section.first_words) for section in passes if section.first_words.strip()), "")
     sign = f"“{words}”" if words else heard(passes[0], song.analysis)

@@ -103,7 +103,7 @@ def _block(block: Block) -> str:
 
 
 def _variant(variant: Variant) -> str:
-    head = f"<h3>{said(variant.tag)}: {variant.bars}</h3>"
+    head = f"<h3>{said(variant.tag)}: {said(variant.bars)}</h3>"
     return f'{head}<p class="light">light: {said(variant.light)}</p>{_acts(variant.acts)}'
 
 

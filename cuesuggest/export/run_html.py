@@ -105,7 +105,9 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
     sections = [
         {
             "label": step.label,
-            "title": f"{step.label} {one_line(section.name)}".strip() + f", {counted(step.bars, 'bar')}",
+            "title": f"{step.label} {one_line(section.name)}".strip()
+            + f", {counted(step.bars, 'bar')}"
+            + (f", round and round until {one_line(section.vamp)}" if section.vamp else ""),
             "bars": step.bars,
             "safe": step.safe,
             "light": light[section.id],

@@ -58,7 +58,7 @@ def main():
     whole, analysis = best(args.runs, lambda: analyze_spectrum(spectrum, logits))
     stages["form, energy and moments"] = whole - stages["evidence"] - stages["decoder with choice of level"]
     starts = rhythm.times[rhythm.grid.slots == 0]
-    stages["(energy alone)"], _ = best(args.runs, lambda: bar_energy(spectrum, starts[:-1], starts[1:]))
+    stages["(energy alone)"], _ = best(args.runs, lambda: bar_energy(spectrum, starts[:-1], starts[1:], logits))
     profile, rig = load_profile("band"), load_rig(None)
     stages["rules"], _ = best(args.runs, lambda: draft(analysis, profile, rig))
     words = ["-m", "cuesuggest", "--quiet", "analyze", args.file]

@@ -1,0 +1,165 @@
+"""The review page in tests: a small reviewed song, its server, and requests as any program could send them."""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+
+
+@dataclass
+class Server:
+    """A running `cuesuggest review`."""
+
+    address: str
+    process: subprocess.Popen | None = None
+
+    @property
+    def port(self) -> int:
+        return urlsplit(self.address).port
+
+    @property
+    def host(self) -> str:
+        return f"127.0.0.1:{self.port}"
+
+    def kill(self) -> None:
+        """As a power cut would end it."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(10)
+
+    def ask(self, method: str, path: str, body: object = None, **headers: str | None) -> tuple[int, dict, bytes]:
+        """Send a request as the page would; headers given replace its own, None leaves one out."""
+        sent: dict[str, str | None] = {"Host": self.host, "Cookie": self.cookie()}
+        if method == "POST":
+            sent |= {"Origin": f"http://{self.host}", "Content-Type": "application/json"}
+        sent |= {name.replace("_", "-"): value for name, value in headers.items()}
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        with contextlib.closing(connection):
+            connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+            data = body if isinstance(body, bytes) else b"" if body is None else json.dumps(body).encode()
+            if method == "POST":
+                connection.putheader("Content-Length", str(len(data)))
+            for name, value in sent.items():
+                if value is not None:
+                    connection.putheader(name, value)
+            connection.endheaders(data or None)
+            answer = connection.getresponse()
+            return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
+
+    def cookie(self) -> str:
+        return f"cuesuggest-{self.port}={self.address.split('token=')[1]}"
+
+    def song(self) -> dict:
+        status, _, body = self.ask("GET", "/song")
+        assert status == 200, body
+        return json.loads(body)
+
+    def act(self, what: str, revision: int | None = None, **values: object) -> tuple[int, dict]:
+        at = self.song()["revision"] if revision is None else revision
+        status, _, body = self.ask("POST", "/act", {"do": what, "revision": at, **values})
+        return status, json.loads(body)
+
+
+@contextlib.contextmanager
+def serving(document: Path, *options: str) -> Iterator[Server]:
+    """Run the command; its output is shown if it does not come up."""
+    folder = document.parent
+    environment = {**os.environ, "XDG_STATE_HOME": str(folder / "state"), "PYTHONUNBUFFERED": "1"}
+    command = [sys.executable, "-m", "cuesuggest", "review", str(document), "--no-open", *options]
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=folder
+    )
+    try:
+        first = process.stdout.readline().strip()
+        assert first.startswith("http://127.0.0.1:"), (first, process.communicate(timeout=20))
+        yield Server(first, process)
+    finally:
+        process.send_signal(signal.SIGINT)
+        try:
+            process.communicate(timeout=10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.communicate()
+            raise
+
+
+@contextlib.contextmanager
+def hosting(document: Path) -> Iterator[Server]:
+    """Serve a document from this process: the same server, without the wait for a new one."""
+    from cuesuggest.review import server
+
+    page = server.Page(document, document.parent / "kept")
+    socket = server.listen(0)
+    key = server.Key(socket.getsockname()[1])
+    running = server.server_for(page, key)
+    thread = threading.Thread(target=running.run, args=([socket],))
+    thread.start()
+    try:
+        yield Server(key.address)
+    finally:
+        running.should_exit = True
+        thread.join(10)
+        socket.close()
+        page.close()
+
+
+def copied(document: Path, recording: Path, folder: Path) -> Path:
+    """Put a document and its recording into a folder of their own."""
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(recording, folder / recording.name)
+    return Path(shutil.copyfile(document, folder / document.name))
+
+
+class Page:
+    """The page in a browser, used as a person would: by keys, clicks and what can be read."""
+
+    def __init__(self, page, address: str) -> None:
+        self.page = page
+        self.problems: list[str] = []
+        page.on("pageerror", lambda error: self.problems.append(str(error)))
+        page.on("console", lambda said: said.type == "error" and self._said(said.text))
+        page.goto(address)
+        page.wait_for_selector("#chart svg text")
+
+    def _said(self, text: str) -> None:
+        # A refusal is an answer; the browser notes its status as if it were none.
+        if not any(f"status of {status}" in text for status in (409, 422)):
+            self.problems.append(text)
+
+    def press(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def type(self, text: str) -> None:
+        self.page.keyboard.insert_text(text)
+
+    def text(self, selector: str) -> str:
+        found = self.page.locator(selector)
+        return found.text_content() if selector.endswith("svg") else found.inner_text()
+
+    def told(self, part: str) -> None:
+        """Wait until the page says something."""
+        self.page.wait_for_function("part => document.querySelector('#told').innerText.includes(part)", arg=part)
+
+    def slip(self, part: str) -> None:
+        """Wait until the slip shows something."""
+        self.page.wait_for_function("part => document.querySelector('#slip').innerText.includes(part)", arg=part)
+
+    def seconds(self) -> float:
+        """Of the sound's own clock."""
+        return self.page.evaluate("document.querySelector('#sound').currentTime")
+
+    def seek(self, seconds: float) -> None:
+        """Press on the chart where a time stands, as nearly as a bar is wide."""
+        self.page.evaluate("time => { document.querySelector('#sound').currentTime = time }", seconds)
+        self.page.wait_for_timeout(60)

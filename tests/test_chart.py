@@ -1,0 +1,353 @@
+"""The chart: where lines break, where words stand, and that all who draw it draw the same."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from dataclasses import replace
+from itertools import combinations, pairwise
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from cuesuggest.chart import BARS_PER_LINE, SIGNS, as_json, lay_out, text_width
+from cuesuggest.chart.words import action, fitted, plain
+from cuesuggest.cues import Place, Series
+from cuesuggest.export import Options, export
+from tests.busy import HOSTILE, busy_song
+from tests.reading import pages_of, sizes_of, text_of
+from tests.songs import LIFT, make_cue, make_song, place_at
+
+
+def bars_of(chart):
+    return [[bar.number for bar in line.bars] for line in chart.lines]
+
+
+def said(chart, role):
+    return [words.text for line in chart.lines for words in line.words if words.role == role]
+
+
+# (form, bars that normally stand on a line, bars on each line)
+BREAKS = [
+    ("A8 B8", 8, [8, 8]),
+    ("A4 B8", 8, [4, 8]),
+    ("A16", 8, [8, 8]),
+    ("A9 B8", 8, [9, 8]),
+    ("A17", 8, [8, 9]),
+    ("A12", 8, [8, 4]),
+    ("A10", 8, [8, 2]),
+    ("A8 B5", 4, [4, 4, 5]),
+    ("A16 B8", 16, [8, 8, 8]),
+]
+
+
+@pytest.mark.parametrize(("form", "per_line", "lengths"), BREAKS)
+def test_a_line_is_a_phrase_and_only_an_odd_bar_makes_it_longer(form, per_line, lengths):
+    chart = lay_out(make_song(form, ring_out=0.0, cues=()), per_line)
+    assert [len(line.bars) for line in chart.lines] == lengths
+
+
+def test_sixteen_bars_a_line_are_two_phrases_side_by_side():
+    chart = lay_out(make_song("A8 B8 A16", ring_out=0.0, cues=()), 16, 1400)
+    assert [(line.x > 0, line.y) for line in chart.lines] == [
+        (False, chart.lines[0].y),
+        (True, chart.lines[0].y),
+        (False, chart.lines[2].y),
+        (True, chart.lines[2].y),
+    ]
+    assert chart.lines[2].y > chart.lines[0].y
+
+
+def test_a_song_of_120_bars_fits_a_screen_of_1440_by_900_beside_the_pages_own_controls():
+    form = "A8 B8 C8 B8 C8 D8 C8 E4 B8 C16 D8 C16 E12"
+    song = make_song(form, bpm=100)
+    assert sum(bar.number >= 1 for bar in song.analysis.bars) == 120
+    cues = [make_cue(n, "one-shot", place_at(song.analysis, 4 * n), look="lift") for n in range(1, 29)]
+    chart = lay_out(song.replaced(cues=cues), 16, 1400)
+    assert chart.height <= 820
+    assert chart.pages == 1
+
+
+@pytest.mark.parametrize("per_line", BARS_PER_LINE)
+@pytest.mark.parametrize("form", ["A8 B8 A'8 B9", "A3", "A1 B1 C1", "A24 B17"])
+def test_every_bar_stands_once_and_time_never_runs_back(per_line, form):
+    song = make_song(form, count_in=2, start=9.0)
+    chart = lay_out(song, per_line)
+    numbers = [number for line in bars_of(chart) for number in line if number is not None]
+    assert numbers == [bar.number for bar in song.analysis.bars]
+    edges = [edge for line in chart.lines for bar in line.bars for edge in (bar.start, bar.end)]
+    assert edges == sorted(edges)
+    for line in chart.lines:
+        for left, right in pairwise(line.bars):
+            assert left.x + left.width == pytest.approx(right.x, abs=0.02)
+        assert line.bars[-1].x + line.bars[-1].width <= line.width + 0.05
+
+
+@pytest.mark.parametrize("count", [7, 3, 12, 0])
+def test_another_number_of_bars_is_refused(count):
+    with pytest.raises(ValueError, match="choose one of"):
+        lay_out(make_song(), count)
+
+
+def test_the_margin_has_letter_pass_name_and_first_words_and_later_lines_the_letter_in_brackets():
+    song = make_song("A16 B8")
+    first = replace(song.analysis.sections[0], name="Verse", first_words="All the tin roofs are singing tonight")
+    song = song.replaced(analysis=replace(song.analysis, sections=(first, *song.analysis.sections[1:])))
+    chart = lay_out(song, 8)
+    assert said(chart, "label") == ["A1", "B1"]
+    assert said(chart, "again") == ["(A1)"]
+    assert said(chart, "name")[:1] == ["Verse"]
+    assert len(said(chart, "first-words")) == 2
+    assert said(chart, "first-words")[0].startswith("“All the tin")
+
+
+def test_uncertain_bars_are_dashed():
+    song = make_song("A8 B8")
+    bars = tuple(replace(bar, confidence=0.1 if 3 <= bar.number <= 4 else 0.9) for bar in song.analysis.bars)
+    chart = lay_out(song.replaced(analysis=replace(song.analysis, bars=bars)), 8)
+    assert [bar.number for line in chart.lines for bar in line.bars if bar.dashed and bar.number] == [3, 4]
+
+
+def light(song):
+    """Hairpins, sustained lines and rests as (line, from bar, to bar), counted from 0 in the line."""
+    chart = lay_out(song, 8, 96 + 8 * 60)  # 60 units a bar
+
+    def in_bars(line, x):
+        return round((x - line.staff_x) / 60, 2)
+
+    pins = [(n, in_bars(line, p.x), in_bars(line, p.to_x)) for n, line in enumerate(chart.lines) for p in line.hairpins]
+    stays = [
+        (n, in_bars(line, s.x), in_bars(line, s.to_x), s.weight)
+        for n, line in enumerate(chart.lines)
+        for s in line.sustains
+    ]
+    rests = [
+        (n, in_bars(line, m.x) - 0.5) for n, line in enumerate(chart.lines) for m in line.marks if m.kind == "rest"
+    ]
+    return chart, pins, stays, rests
+
+
+def test_light_grows_stays_and_fades_where_the_cues_say():
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    song = song.replaced(
+        cues=[
+            make_cue(
+                1, "fade-in", place_at(song.analysis, 3), look="lift", side="A", level=60, up_beats=4.0, up_seconds=4.0
+            ),
+            make_cue(2, "fade-out", place_at(song.analysis, 6), look="lift", side="A", down_seconds=8.0, level=0),
+        ]
+    )
+    chart, pins, stays, rests = light(song)
+    assert pins == [(0, 2.0, 3.0), (0, 5.0, 7.0)]
+    assert [(p.from_open, p.to_open) for p in chart.lines[0].hairpins] == [(0.0, 1.0), (1.0, 0.0)]
+    assert stays == [(0, 3.0, 5.0, 2)]
+    assert rests == [(0, 0.0), (0, 1.0), (0, 7.0)]
+    assert said(chart, "dynamic") == ["f"]
+
+
+def test_a_fade_that_lands_on_its_place_begins_before_it():
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    place = place_at(song.analysis, 5)
+    cue = make_cue(1, "fade-in", place, look="home", side="A", anchor="lands-on", up_seconds=8.0, level=60)
+    chart, pins, _, _ = light(song.replaced(cues=[cue]))
+    assert pins == [(0, 2.0, 4.0)]
+    (words,) = [words for words in chart.lines[0].words if words.cue]
+    assert words.x == chart.lines[0].bars[2].x
+
+
+def test_words_stand_on_the_line_where_the_hand_begins():
+    song = make_song("A8 B8", bpm=60, ring_out=0.0)
+    cue = make_cue(1, "ramp", place_at(song.analysis, 9), side="A", anchor="lands-on", up_seconds=8.0, level=60)
+    chart, *_ = light(song.replaced(cues=[cue]))
+    assert [[words.cue for words in line.words if words.cue] for line in chart.lines] == [["ramp/1"], []]
+
+
+def test_the_category_stands_where_a_look_comes_in_and_in_brackets_where_a_line_begins_inside_it():
+    song = make_song("A16 B16", bpm=60, ring_out=0.0)
+    song = song.replaced(
+        cues=[
+            make_cue(1, "fade-in", place_at(song.analysis, 3), look="home", side="A", level=60, up_seconds=4.0),
+            make_cue(2, "crossfade", place_at(song.analysis, 17), look="lift", side="B", level=60, up_seconds=4.0),
+            make_cue(3, "cut-out", place_at(song.analysis, 24), side="B"),
+        ]
+    )
+    chart, *_ = light(song)
+    marks = [[words.text for words in line.words if words.role == "dynamic"] for line in chart.lines]
+    assert marks == [["p"], ["(p)"], ["f"], []]
+
+
+def test_a_hairpin_over_the_end_of_a_line_goes_on_as_far_open():
+    song = make_song("A8 B8", bpm=60, ring_out=0.0)
+    cue = make_cue(1, "fade-in", place_at(song.analysis, 8), look="home", side="A", up_seconds=8.0, level=60)
+    chart, pins, _, _ = light(song.replaced(cues=[cue]))
+    assert pins == [(0, 7.0, 8.0), (1, 0.0, 1.0)]
+    opens = [(p.from_open, p.to_open) for line in chart.lines for p in line.hairpins]
+    assert opens == [(0.0, 0.5), (0.5, 1.0)]
+
+
+def test_a_held_dark_leaves_its_side_lit_and_a_rejected_cue_leaves_no_trace():
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    held = make_cue(2, "cut-out", place_at(song.analysis, 4), side="A", trigger="held")
+    song = song.replaced(
+        cues=[
+            make_cue(1, "cut-in", place_at(song.analysis, 1), look="lift", side="A", level=60),
+            held,
+            make_cue(3, "cut-out", place_at(song.analysis, 6), side="A", status="rejected"),
+        ]
+    )
+    chart, _, stays, _ = light(song)
+    # The line opens where the sign stands.
+    assert stays == [(0, 0.0, 2.9, 2), (0, 3.1, 8.0, 2)]
+    assert [mark.kind for mark in chart.lines[0].marks] == ["cut-in", "held"]
+    assert len(said(chart, "action")) == 2
+
+
+def test_a_series_is_an_accent_on_each_of_its_bars_and_words_at_the_first():
+    song = make_song("A8 B8", ring_out=0.0)
+    cue = make_cue(1, "one-shot", place_at(song.analysis, 9), look="lift", series=Series(2, 9, 15, (13,)))
+    chart, *_ = light(song.replaced(cues=[cue]))
+    assert [mark.kind for mark in chart.lines[1].marks].count("accent") == 3
+    assert said(chart, "action") == ["1 Wide fans every 2 bars, 3 times"]
+
+
+# (kind, fields, words)
+WORDS = [
+    ("recall", {"side": "B", "look": "lift"}, "set B Wide fans"),
+    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 in 8"),
+    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 in 1"),
+    ("cut-in", {"side": "B", "level": 80}, "B in at 80"),
+    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out in 2"),
+    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 in 4"),
+    ("fade-out", {"side": "A", "down_seconds": 7.54}, "A down in 7.5 s"),
+    ("fade-out", {}, "all down"),
+    ("cut-out", {"side": "A"}, "A out"),
+    ("cut-out", {"side": "A", "trigger": "held"}, "hold dark"),
+    ("one-shot", {}, "one-shot"),
+    ("speed", {"side": "B", "cycle_seconds": 4.0}, "B one round in 4 s"),
+    ("speed", {"side": "B", "hand": "twice as fast"}, "twice as fast"),
+    ("call", {"who": "house light", "hand": "house to half"}, "[house light: house to half]"),
+    ("fade-out", {"side": "A", "who": "Nadia"}, "[Nadia] A down"),
+]
+
+
+@pytest.mark.parametrize(("kind", "fields", "words"), WORDS)
+def test_the_action_is_said_in_few_words(kind, fields, words):
+    assert action(make_cue(1, kind, Place(1.0), **fields), {"lift": LIFT}) == words
+
+
+@given(st.text(max_size=60), st.floats(20, 400))
+def test_fitted_text_fits_and_is_the_beginning(text, room):
+    short = fitted(text, 11.0, room)
+    assert text_width(short, 11.0) <= room or short == "…"
+    assert plain(text) == short or plain(text).startswith(short.removesuffix("…"))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.integers(0, 45), st.sampled_from(BARS_PER_LINE), st.sampled_from([None, *HOSTILE]))
+def test_words_neither_overlap_nor_leave_their_line_nor_get_small(seed, count, per_line, kind):
+    song = busy_song(count, seed, text=None if kind is None else HOSTILE[kind])
+    chart = lay_out(song, per_line, {16: 1400.0, 8: 800.0, 4: 460.0}[per_line])
+    standing = {cue.id for cue in song.cues}
+    assert sorted(w.cue for line in chart.lines for w in line.words if w.cue) == sorted(standing)
+    for line in chart.lines:
+        actions = [words for words in line.words if words.role in ("action", "call")]
+        spans = [(words.y, words.x, words.x + text_width(words.text, words.size)) for words in actions]
+        assert all(a[0] != b[0] or a[2] <= b[1] or b[2] <= a[1] for a, b in combinations(spans, 2))
+        assert all(words.size >= 11 for words in line.words)
+        assert all(start >= 0 and end <= line.width + 1 for _, start, end in spans)
+        assert all(words.y + 3 <= line.height for words in line.words)
+        # Leaders pass the words that they are not for.
+        for x, top, bottom in line.leaders:
+            crossed = [s for s in spans if top < s[0] - 4 < bottom and s[1] < x < s[2]]
+            assert crossed == []
+        for pin in line.hairpins:
+            assert line.staff_x - 0.01 <= pin.x <= pin.to_x <= line.staff_to_x + 0.01
+            assert 0 <= min(pin.from_open, pin.to_open) <= max(pin.from_open, pin.to_open) <= 1
+    # The rows stand below each other.
+    tops = sorted({line.y for line in chart.lines})
+    for top, below in pairwise(tops):
+        assert max(line.height for line in chart.lines if line.y == top) <= below - top + 0.02
+
+
+def test_pages_of_a_given_height_hold_their_lines():
+    chart = lay_out(busy_song(40, 2, form="A16 B16 A16 B16 C16 B16 A16 B16"), 8, 800, 500)
+    assert chart.pages > 2
+    assert {line.page for line in chart.lines} == set(range(1, chart.pages + 1))
+    assert all(line.y + line.height <= 500 for line in chart.lines)
+    assert all(item.y <= 500 for item in chart.legend)
+
+
+def test_the_geometry_goes_to_the_browser_as_plain_json():
+    chart = lay_out(make_song())
+    data = json.loads(json.dumps(as_json(chart), allow_nan=False))
+    assert (data["format"], data["version"]) == ("cuesuggest-chart", 1)
+    assert set(data["signs"]) == set(SIGNS)
+    assert [len(line["bars"]) for line in data["lines"]] == [len(line.bars) for line in chart.lines]
+
+
+def test_a_recording_without_music_is_a_title_and_a_sentence():
+    chart = lay_out(make_song(""))
+    assert chart.lines == ()
+    assert [words.text for words in chart.header][1].startswith("no music found")
+
+
+# Drawn.
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_the_picture_is_well_formed_whatever_the_words(kind):
+    song = busy_song(6, 1, text=HOSTILE[kind])
+    root = ElementTree.fromstring(export(song, "chart.svg")[".chart.svg"])
+    assert {element.tag.rpartition("}")[2] for element in root.iter()} == {
+        "svg",
+        "title",
+        "desc",
+        "rect",
+        "path",
+        "text",
+    }
+    shown = [element.text or "" for element in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert any("in at" in text or "up to" in text or "over to" in text for text in shown)
+
+
+def test_the_picture_has_one_ink():
+    svg = export(busy_song(30, 4), "chart.svg")[".chart.svg"].decode()
+    assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', svg)) == {"#000", "#fff", "none"}
+
+
+def test_paper_and_picture_say_the_same_words():
+    song = busy_song(20, 5)
+    root = ElementTree.fromstring(export(song, "chart.svg")[".chart.svg"])
+    drawn = {(element.text or "").strip() for element in root.iter("{http://www.w3.org/2000/svg}text")}
+    printed = text_of(export(song, "chart.pdf")[".chart.pdf"])
+    actions = {text for text in drawn if re.match(r"\d+ ", text)}
+    assert len(actions) >= 20
+    assert [text for text in actions if text not in printed] == []
+
+
+def test_the_picture_made_of_points_is_grey_and_not_empty():
+    png = export(make_song("A8 B8 A8"), "chart.png")[".chart.png"]
+    with Image.open(io.BytesIO(png)) as picture:
+        assert picture.mode == "L"
+        assert picture.width > 1500
+        darkest, lightest = picture.getextrema()
+        assert (darkest, lightest) == (0, 255)
+
+
+def test_a_long_song_goes_over_pages_and_says_so():
+    song = busy_song(60, 7, form="A16 B16 " * 10)
+    pages = pages_of(export(song, "chart.pdf")[".chart.pdf"])
+    assert len(pages) >= 2
+    for number, page in enumerate(pages, 1):
+        assert f"page {number}/{len(pages)}" in page
+    assert "one-shot" in pages[-1]  # the legend
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (841.89, 595.28)), ("letter", (792, 612))])
+def test_the_chart_is_printed_in_landscape(paper, size):
+    (page,) = sizes_of(export(make_song(), "chart.pdf", Options(paper=paper))[".chart.pdf"])
+    assert page == pytest.approx(size, abs=0.1)
