@@ -70,7 +70,8 @@ def analyze_spectrum(
         layout.confidence[song],
         layout.beat,
     )
-    structure = find_structure(spectrum, logits, song_bars, known.form if known is not None else ())
+    known = known or Known()
+    structure = find_structure(spectrum, logits, song_bars, known.form, known.starts)
     tell("moments", None)
     scene = layout.scene(logits)
     voices = voice_bars(scene)

@@ -8,7 +8,6 @@ from cuesuggest.analysis.events.count_in import Count, counts, lead_in
 from cuesuggest.analysis.events.edges import last_attack, loud_level, music_end, music_limit, music_start
 from cuesuggest.analysis.events.find import find_moments, moments_without_music
 from cuesuggest.analysis.events.scene import Candidate, Heard, Scene
-from cuesuggest.analysis.events.spans import Span
 from cuesuggest.analysis.events.sure import sure
 from cuesuggest.analysis.events.talk import hear_around
 
@@ -17,7 +16,6 @@ __all__ = [
     "Count",
     "Heard",
     "Scene",
-    "Span",
     "counts",
     "find_moments",
     "hear_around",

@@ -18,7 +18,7 @@ from cuesuggest.analysis.types import Event
 __all__ = ["find_moments", "moments_without_music", "quiet_stretches"]
 
 _LEAST = 0.5  # of the confidence of what is told
-_IN_BARS = {"count-in", "stop", "hit", "ring-out", "ritardando", "tag"}
+_IN_BARS = {"count-in", "stop", "hit", "ring-out", "ritardando"}
 
 
 def find_moments(scene: Scene) -> tuple[Event, ...]:

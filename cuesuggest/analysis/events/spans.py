@@ -1,4 +1,4 @@
-"""What the finders of moments share: spans of time, frames at a time, levels between two times."""
+"""What the finders of moments share: frames at a time, levels between two times, runs of frames."""
 
 from __future__ import annotations
 
@@ -6,10 +6,7 @@ import numpy as np
 
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
-__all__ = ["Span", "frame_at", "loudness", "stretches"]
-
-Span = tuple[float, float, float]
-"""Start and end in seconds from the start of the file, and confidence."""
+__all__ = ["frame_at", "loudness", "stretches"]
 
 
 def frame_at(spectrum: Spectrum, seconds: float) -> int:

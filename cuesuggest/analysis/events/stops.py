@@ -2,7 +2,7 @@
 
 Both are gaps with music after them. What was struck right before a gap is a hit if it stands alone: the band did not
 just leave off, it hit. Hits come in groups: one that has another within a bar is far surer than one alone. A gap is
-told once, as what it more surely is.
+told once, as what it more surely is. Where the bars around are full of such strokes as well, they are the groove.
 """
 
 from __future__ import annotations
@@ -12,6 +12,10 @@ from cuesuggest.analysis.events.scene import Candidate, Scene
 from cuesuggest.analysis.events.sure import sure
 
 __all__ = ["hit_candidates", "stop_candidates", "stops_and_hits", "struck_candidates"]
+
+_AROUND_BARS = 8.0
+_APART_BEATS = 0.45  # two eighths of a band, a little early or late
+_MOST_AROUND = 4  # hits of other bars within eight: two groups more; beyond, the strokes are the groove
 
 
 def stop_candidates(gaps: list[Gap]) -> list[Candidate]:
@@ -43,4 +47,21 @@ def stops_and_hits(scene: Scene, gaps: list[Gap], least: float) -> list[tuple[Ca
         confidence, best = max(((sure(each), each) for each in pair), key=lambda two: two[0])
         if confidence >= least:
             found.append((best, round(confidence, 3)))
-    return found
+    bar = float((scene.ends - scene.starts).mean())
+    found = _one_at_a_time(found, _APART_BEATS * scene.beat)
+    hits = [each.start for each, _ in found if each.kind == "hit"]
+
+    def groove(each: Candidate) -> bool:
+        around = sum(bar < abs(other - each.start) < _AROUND_BARS * bar for other in hits)
+        return each.kind == "hit" and around > _MOST_AROUND
+
+    return [(each, confidence) for each, confidence in found if not groove(each)]
+
+
+def _one_at_a_time(found: list[tuple[Candidate, float]], apart: float) -> list[tuple[Candidate, float]]:
+    """Of hits closer together than so many seconds only the surest: a band does not strike as one that fast."""
+    kept: list[tuple[Candidate, float]] = []
+    for each, confidence in sorted(found, key=lambda pair: -pair[1]):
+        if each.kind != "hit" or all(k.kind != "hit" or abs(k.start - each.start) >= apart for k, _ in kept):
+            kept.append((each, confidence))
+    return sorted(kept, key=lambda pair: pair[0].start)

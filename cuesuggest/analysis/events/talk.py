@@ -19,7 +19,7 @@ from cuesuggest.analysis.events.sure import weigh
 from cuesuggest.analysis.frames import FRAME_RATE, band_edges
 from cuesuggest.analysis.spectrum import Spectrum
 
-__all__ = ["find_crowd", "find_talk", "hear_around", "sound_features"]
+__all__ = ["STEP", "find_crowd", "find_talk", "hear_around", "sound_features"]
 
 STEP = 5  # frames: ten values a second
 _RATE = FRAME_RATE / STEP

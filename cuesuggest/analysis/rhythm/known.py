@@ -27,6 +27,8 @@ class Known:
     """The bar that starts there is bar 1."""
     form: tuple[Part, ...] = ()
     """The parts of the song in order; they say nothing of where bars are."""
+    starts: tuple[float, ...] = ()
+    """When each part of the form starts, where that is stated too."""
 
     def __bool__(self) -> bool:
         """Whether anything is stated about bars."""

@@ -66,9 +66,10 @@ def _front(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
     parts = []
     for start in range(0, len(x), _CHUNK):
         chunk = seen[start : start + _CHUNK]
-        y = _pooled(_elu(chunk.reshape(*chunk.shape[:2], 9) @ first + weights["first.bias"]))
+        # The largest of three first, offset and function then: they keep the order, so at a third it comes to the same.
+        y = _elu(_pooled(chunk.reshape(*chunk.shape[:2], 9) @ first) + weights["first.bias"])
         around = np.moveaxis(sliding_window_view(y, 10, axis=1), -1, -2)  # frames x 11 x 10 x front
-        y = _pooled(_elu(around.reshape(*around.shape[:2], -1) @ second + weights["second.bias"]))
+        y = _elu(_pooled(around.reshape(*around.shape[:2], -1) @ second) + weights["second.bias"])
         parts.append(y.reshape(len(y), -1))
     y = np.pad(np.concatenate(parts), ((1, 1), (0, 0)))
     found = []
@@ -81,8 +82,8 @@ def _front(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
 
 def _pooled(y: np.ndarray) -> np.ndarray:
     """Largest of three neighbouring bands; what is left over at the top is dropped."""
-    bands = y.shape[1] // 3
-    return np.asarray(y[:, : 3 * bands].reshape(len(y), bands, 3, -1).max(axis=2))
+    last = 3 * (y.shape[1] // 3)
+    return np.asarray(np.maximum(np.maximum(y[:, 0:last:3], y[:, 1:last:3]), y[:, 2:last:3]))
 
 
 def _residual(x: np.ndarray, layer: int, weights: dict[str, np.ndarray]) -> np.ndarray:
@@ -123,7 +124,7 @@ def _normalised(spectrum: Spectrum) -> np.ndarray:
 
 
 def _elu(x: np.ndarray) -> np.ndarray:
-    return np.where(x > 0, x, np.expm1(np.minimum(x, 0)))
+    return np.asarray(np.maximum(x, np.exp(np.minimum(x, 0)) - 1))  # three times as fast as expm1, and as good here
 
 
 def _matrix(weights: dict[str, np.ndarray], name: str) -> np.ndarray:

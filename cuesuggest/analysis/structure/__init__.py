@@ -56,6 +56,7 @@ def find_structure(
     logits: np.ndarray,
     bars: SongBars,
     form: tuple[Part, ...] = (),
+    starts: tuple[float, ...] = (),
     weights: Weights | None = None,
 ) -> Structure:
     """Divide bars into sections and name what repeats.
@@ -68,6 +69,8 @@ def find_structure(
     bars : SongBars
     form : tuple of Part, optional
         What the user states: exactly these parts, in this order, cover the bars.
+    starts : tuple of float, optional
+        Seconds at which the parts start, one for each, where the user states that too.
     weights : Weights, optional
         Other than those in the package.
 
@@ -84,7 +87,10 @@ def find_structure(
     vectors = bar_vectors(spectrum, bars, flux(spectrum.bands))
     signs = line_signs(spectrum, logits, bars, vectors)
     worth = section_worth(vectors, signs, weights)
-    found = _as_stated(form, vectors, signs, bars, weights) if form else _as_heard(worth, vectors, bars, weights)
+    if form:
+        found = _as_stated(form, starts, vectors, signs, bars, weights)
+    else:
+        found = _as_heard(worth, vectors, bars, weights)
     return Structure(_sections(found, worth, bars, weights), found.remarks)
 
 
@@ -100,15 +106,30 @@ def _as_heard(worth: np.ndarray, vectors: BarVectors, bars: SongBars, weights: W
 
 
 def _as_stated(
-    form: tuple[Part, ...], vectors: BarVectors, signs: np.ndarray, bars: SongBars, weights: Weights
+    form: tuple[Part, ...],
+    starts: tuple[float, ...],
+    vectors: BarVectors,
+    signs: np.ndarray,
+    bars: SongBars,
+    weights: Weights,
 ) -> _Division:
     worth = section_worth(vectors, signs, weights, longest_part(form, len(bars)))
     stated = StatedForm(form, worth, vectors, bars.loudness, weights)
-    edges = stated.edges()
+    edges = _stated_edges(starts, bars) if starts else stated.edges()
     order = list(dict.fromkeys(part.material for part in form))
     letters = [order.index(part.material) for part in form]
     remarks = length_remarks(form, edges, bars.numbers.tolist())
     return _Division(edges, letters, [False] * len(form), stated.odds(edges), form, remarks)
+
+
+def _stated_edges(starts: tuple[float, ...], bars: SongBars) -> list[int]:
+    """Return the bars nearest to stated starts; each part keeps one at least, and the first takes what is before it."""
+    count = len(bars)
+    edges = [0]
+    for k, start in enumerate(starts[1:], 1):
+        near = int(np.abs(bars.starts - start).argmin())
+        edges.append(min(max(near, edges[-1] + 1), count - (len(starts) - k)))
+    return [*edges, count]
 
 
 def _sections(found: _Division, worth: np.ndarray, bars: SongBars, weights: Weights) -> tuple[Section, ...]:
@@ -131,7 +152,7 @@ def _sections(found: _Division, worth: np.ndarray, bars: SongBars, weights: Weig
                 label=letter(each) + ("'" if found.varied[k] else ""),
                 pass_=passes[each],
                 role=roles[k],
-                name=found.form[k].name if found.form else "",
+                name=_own_name(found.form[k].name, letter(each)) if found.form else "",
                 first_words=found.form[k].first_words if found.form else "",
                 pickup=None,
                 confidence=round(float(confidence[k]), 3),
@@ -140,6 +161,11 @@ def _sections(found: _Division, worth: np.ndarray, bars: SongBars, weights: Weig
             )
         )
     return tuple(sections)
+
+
+def _own_name(name: str, label: str) -> str:
+    """Return the name of a stated part; one that is called by its letter has no other."""
+    return "" if name == label else name
 
 
 def _roles(found: _Division, spans: Sequence[Span], bars: SongBars) -> list[str | None]:

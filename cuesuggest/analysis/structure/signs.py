@@ -21,7 +21,8 @@ SIGNS = (
 - timbre_2, timbre_4, rhythm_2, rhythm_4: how unlike two and four bars before and after are (the novelty of Foote 2000)
 - loudness, loudness_peak: step of loudness over two bars; over one, against that at the next bar lines
 - low_end: bass and kick come in
-- repeat: from here on bars are like others elsewhere, up to here they were not
+- repeat: the last four bars and the coming four are each like others elsewhere, but never together; in a loop that
+  goes on they are
 - odd_rhythm, odd_timbre: the bar before is unlike those before it, as a fill is
 - gap: the band stops just before
 - crash: cymbals ring after the bar line
@@ -147,25 +148,21 @@ def _novelty(vectors: np.ndarray, reach: int) -> np.ndarray:
 
 
 def _repeats(vectors: BarVectors) -> np.ndarray:
-    """How clearly a repeat starts: the four bars from here on are like four elsewhere, the four up to here are not."""
+    """How much better four bars to each side of a bar line are repeated alone than together."""
     count = len(vectors)
     strength = np.zeros(count)
     for start in range(0, count, COMPARED):
-        stop = min(start + COMPARED, count)
-        begin, end = max(0, start - _RUN), min(count, stop + _RUN)
-        similarity = vectors.alike(slice(begin, end), slice(None), _REPEAT_WEIGHTS)
-        # Runs of four bars, by their first bars.
-        whole = end - begin - _RUN + 1
-        if whole <= 0 or count < _RUN:
+        begin, end = max(0, start - _RUN), min(count, start + COMPARED + _RUN)
+        whole = end - begin - _RUN + 1  # runs of four bars, by their first
+        if whole <= _RUN:
             continue
+        similarity = vectors.alike(slice(begin, end), slice(None), _REPEAT_WEIGHTS)
         runs = np.zeros((whole, count - _RUN + 1))
         for k in range(_RUN):
             runs += similarity[k : k + whole, k : count - _RUN + 1 + k] / _RUN
-        places = np.arange(max(start, begin + _RUN), min(stop, begin + whole))
-        others = np.arange(_RUN, runs.shape[1])
-        after = runs[places - begin][:, others]
-        before = runs[places - begin - _RUN][:, others - _RUN]
-        rise = np.maximum(after - before, 0) * after
-        rise[np.abs(places[:, None] - others) < _RUN] = 0.0
-        strength[places] = np.maximum(rise.max(axis=1, initial=0.0), 0)
+        places, others = np.arange(begin + _RUN, begin + whole), np.arange(_RUN, runs.shape[1])
+        near = np.abs(places[:, None] - others) < _RUN
+        after, before = (np.where(near, -1.0, each) for each in (runs[_RUN:, _RUN:], runs[:-_RUN, :-_RUN]))
+        alone = (after.max(axis=1) + before.max(axis=1)) / 2
+        strength[places] = np.where(near.all(axis=1), 0.0, alone - np.minimum(after, before).max(axis=1))
     return strength

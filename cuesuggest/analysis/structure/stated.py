@@ -28,7 +28,7 @@ _PER_END = 8  # of them, that end at one bar line
 _TRIED = 4000  # of their continuations compared by name; the others are worth too little without
 _ROUNDS = 6
 # Bands know how long their parts are, but miscount by a bar: nats for the first bar of difference, and for each more.
-_FIRST_BAR, _MORE_BARS = 2.5, 0.7
+_FIRST_BAR, _MORE_BARS = 2.5, 1.5
 _ODDS_LIMIT = 4.0  # one pair of parts, however alike, must not outweigh the rest
 
 
@@ -144,7 +144,7 @@ class StatedForm:
         return np.asarray(self._weight * odds.mean(axis=1))
 
     def _value(self, edges: np.ndarray, parts: np.ndarray) -> np.ndarray:
-        """What some parts, and their likeness with all others, are worth in divisions; `edges` (divisions, parts + 1)."""
+        """What some parts and their likeness with the others are worth; `edges` (divisions, parts + 1)."""
         value = np.zeros(len(edges))
         for part in parts:
             worth, first = self._worth[part], edges[:, part]
@@ -174,7 +174,7 @@ class StatedForm:
         return edges
 
     def _moved(self, edges: list[int], place: int, together: int) -> tuple[np.ndarray, np.ndarray]:
-        """Divisions in which one boundary, or a part whole, lies elsewhere between its neighbours; the parts changed."""
+        """Divisions with one boundary, or a whole part, moved between its neighbours; and the parts that change."""
         last = min(place + together, len(edges) - 1)
         low, high = edges[place - 1] + 1 - edges[place], edges[last] - 1 - edges[last - 1]
         shifts = np.arange(low, high + 1)
