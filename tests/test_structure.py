@@ -243,11 +243,9 @@ def test_first_words_go_with_their_part():
 
 
 def test_a_length_decides_where_the_sound_does_not():
-    long = "A8 B16 A8"
-    one, other = (
-        first_bars(find_structure(*made(long), stated("verse chorus tag verse", {1: bars}))) for bars in (12, 4)
-    )
-    assert (one, other) == ([1, 9, 21, 25], [1, 9, 13, 25])
+    song, names = made("A8 B16 A8"), "verse chorus tag verse"
+    for bars in (12, 4):
+        assert first_bars(find_structure(*song, stated(names, {1: bars, 2: 16 - bars}))) == [1, 9, 9 + bars, 25]
 
 
 def test_a_length_that_the_sound_contradicts_gives_way_and_is_told():
@@ -302,6 +300,7 @@ ROLES = [
     ("ABAB", [8, 8, 8, 8], [-22, -18, -22, -18], "verse chorus verse chorus"),
     ("ABCD", [8, 8, 8, 8], [-30, -20, -25, -18], "- - - -"),  # nothing comes back
     ("ABCBC", [32, 8, 8, 8, 8], [-26, -22, -18, -22, -18], "- verse chorus verse chorus"),  # too long for an intro
+    ("ABCABC", [4, 8, 8, 4, 8, 8], [-26, -22, -18, -26, -22, -18], "- verse chorus - verse chorus"),  # A comes back
     ("A", [8], [-20], "-"),
 ]
 
@@ -360,3 +359,14 @@ def test_without_an_alternative_older_documents_still_load():
 def test_weights_are_read_by_name():
     weights = Weights({"same": {name: float(k) for k, name in enumerate(PAIRS)}})
     assert weights.of("same", PAIRS[::-1]).tolist() == [5, 4, 3, 2, 1, 0]
+
+
+def test_stated_starts_are_obeyed_to_the_bar():
+    parts = stated("verse chorus verse")
+    spectrum, logits, bars = made("A8 B8 A8")
+    starts = tuple(float(bars.starts[place]) + 0.2 for place in (0, 5, 19))
+    structure = find_structure(spectrum, logits, bars, parts, starts)
+    assert [each.first_bar for each in structure.sections] == [int(bars.numbers[place]) for place in (0, 5, 19)]
+    # Two that fall on one bar keep a bar each.
+    close = (starts[0], starts[1], starts[1] + 0.1)
+    assert [each.bars for each in find_structure(spectrum, logits, bars, parts, close).sections] == [5, 1, 18]

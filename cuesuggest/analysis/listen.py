@@ -70,7 +70,7 @@ def analyze_spectrum(
         layout.confidence[song],
         layout.beat,
     )
-    known = known or Known()
+    known = Known() if known is None else known
     structure = find_structure(spectrum, logits, song_bars, known.form, known.starts)
     tell("moments", None)
     scene = layout.scene(logits)

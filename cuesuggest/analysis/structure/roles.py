@@ -46,7 +46,11 @@ def guess_roles(letters: Sequence[int], bars: Sequence[int], loudness: Sequence[
     if not others or level[chorus] - level[others[0]] < _LOUDER:
         return roles
     first = letters.index(chorus)
-    verse = next((each for each in letters[:first] if each in repeated), None)
+    # An intro that comes back also stands before the chorus: of two, the verse is what more of the song is made of.
+    share = {each: sum(n for n, k in zip(bars, letters, strict=True) if k == each) for each in repeated}
+    verse = max(
+        (each for each in dict.fromkeys(letters[:first]) if each in repeated), key=share.__getitem__, default=None
+    )
     for k, each in enumerate(letters):
         if each == chorus:
             roles[k] = "chorus"
