@@ -2,7 +2,8 @@
 
 Both are gaps with music after them. What was struck right before a gap is a hit if it stands alone: the band did not
 just leave off, it hit. Hits come in groups: one that has another within a bar is far surer than one alone. A gap is
-told once, as what it more surely is. Where the bars around are full of such strokes as well, they are the groove.
+told once, as what it more surely is, unless it surely is both: struck, and silent long after. Where the bars around
+are full of such strokes as well, they are the groove.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from cuesuggest.analysis.events.sure import sure
 
 __all__ = ["hit_candidates", "stop_candidates", "stops_and_hits", "struck_candidates"]
 
+_BOTH = 0.8
 _AROUND_BARS = 8.0
 _APART_BEATS = 0.45  # two eighths of a band, a little early or late
 _MOST_AROUND = 4  # hits of other bars within eight: two groups more; beyond, the strokes are the groove
@@ -44,9 +46,8 @@ def stops_and_hits(scene: Scene, gaps: list[Gap], least: float) -> list[tuple[Ca
     """Stops and hits that are surer than `least`, each with its confidence."""
     found = []
     for pair in zip(stop_candidates(gaps), hit_candidates(scene, gaps), strict=True):
-        confidence, best = max(((sure(each), each) for each in pair), key=lambda two: two[0])
-        if confidence >= least:
-            found.append((best, round(confidence, 3)))
+        judged = sorted(((each, round(sure(each), 3)) for each in pair), key=lambda two: -two[1])
+        found += judged if judged[1][1] >= _BOTH else [each for each in judged[:1] if each[1] >= least]
     bar = float((scene.ends - scene.starts).mean())
     found = _one_at_a_time(found, _APART_BEATS * scene.beat)
     hits = [each.start for each, _ in found if each.kind == "hit"]
