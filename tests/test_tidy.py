@@ -1,12 +1,15 @@
 """What is looked at after decoding: beats left unexplained, bars of two that are halves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS
-from cuesuggest.analysis.rhythm.tidy import explained, halved
+from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved
+from cuesuggest.analysis.spectrum import Spectrum
 
 EVERY = 25  # frames
 BEATS = EVERY * np.arange(80)
@@ -54,3 +57,16 @@ def test_bars_of_two_of_which_every_second_is_denied_are_halves():
 )
 def test_other_bars_stay_as_they_are(opens, signature):
     assert not halved(grid(BEATS, signature), evidence(opens))
+
+
+def test_a_soft_intro_whose_beats_are_clear_is_not_left_out_for_the_loud_band_after_it():
+    bands = np.zeros((BEATS[-1] + EVERY, 64), np.float32)
+    for k, beat in enumerate(BEATS):
+        bands[beat : beat + 8] = 0.02 if k < 16 else 4.0
+    level = np.ones(len(bands), np.float32)
+    heard = Spectrum(0.0, len(bands) / 50, bands, level, np.zeros((1, 12)), np.zeros(1), 0.1)
+    nothing = np.zeros(len(bands), bool)
+    clear = evidence()
+    assert len(from_first_attack(grid(BEATS), heard, clear, nothing).frames) == len(BEATS)
+    unclear = replace(clear, beat=np.where(np.arange(len(bands)) < BEATS[16] - 5, -4.0, clear.beat))
+    assert from_first_attack(grid(BEATS), heard, unclear, nothing).frames[0] == BEATS[16]

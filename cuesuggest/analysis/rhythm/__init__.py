@@ -87,7 +87,7 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
     evidence = evidence or observe(spectrum)
     reading = _read(evidence, Stated(known, spectrum.start, len(evidence.beat)))
     grid = bridged(until_last_attack(reading.grid, spectrum, reading.music), evidence)
-    grid = long_enough(from_first_attack(grid, spectrum, reading.music), reading.music)
+    grid = long_enough(from_first_attack(grid, spectrum, evidence, reading.music), reading.music)
     if not known:
         grid = plausible(grid, evidence)
     grid = replace(grid, table=swung(grid.table, grid.meters, grid.frames, evidence.onset))

@@ -73,13 +73,16 @@ def halved(grid: Grid, evidence: Evidence) -> bool:
     return bool(abs(ones[::2].mean() - ones[1::2].mean()) > _DENIED)
 
 
-def from_first_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:
+def from_first_attack(grid: Grid, spectrum: Spectrum, evidence: Evidence, stated: np.ndarray) -> Grid:
     """Begin with the first beat at which anything starts: silence before it can be counted, too.
+
+    Not if two bars or more would go of which most beats are clear: that is a soft intro before a loud band.
 
     Parameters
     ----------
     grid : Grid
     spectrum : Spectrum
+    evidence : Evidence
     stated : ndarray of bool, shape (frames,)
         Where the user states that there is music.
 
@@ -92,7 +95,11 @@ def from_first_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Gri
     near = np.clip(grid.frames[:, None] + np.arange(-3, 4), 0, len(spectrum.bands) - 1)
     attacks = spectrum.rise[near].max(axis=1)
     heard = (attacks >= _FAINT_SHARE * np.percentile(attacks, 75)) | stated[grid.frames]
-    return _kept(grid, np.arange(len(grid.frames)) >= np.flatnonzero(heard)[0])
+    first = int(np.flatnonzero(heard)[0])
+    clear = top_near(evidence.beat, grid.frames[:first]) > _CLEAR_BEAT
+    if first >= _FEWEST_BEATS and clear.mean() > 0.5:
+        first = int(np.flatnonzero(clear)[0])
+    return _kept(grid, np.arange(len(grid.frames)) >= first)
 
 
 def until_last_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:
