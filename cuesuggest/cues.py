@@ -9,6 +9,7 @@ from cuesuggest.analysis.types import FILE_CONFIG
 
 __all__ = [
     "CATEGORIES",
+    "Answer",
     "Category",
     "Cue",
     "CueKind",
@@ -133,6 +134,8 @@ class Cue:
     down_beats: float | None = None
     down_seconds: float | None = None
     series: Series | None = None
+    cycle_seconds: float | None = None
+    """For one round of the motion, where the cue sets its speed."""
     standby: int | None = None
     """Cues that share one stand-by have the same group number."""
     who: str = "operator"
@@ -156,6 +159,20 @@ class PlannedSection:
     level: int
     drive: float
     reasons: tuple[str, ...]
+    decided: Category | None = None
+    """What the designer wants here; None leaves it to the plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One way to answer a question."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    text: str
+    """Short enough for a button."""
+    command: str
+    """The words of the command line that apply it, DOC for the document: "correct DOC --shift-bar 2"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,3 +186,6 @@ class Question:
     listen_at: float
     """Seconds from the start of the recording."""
     cues: tuple[str, ...]
+    """Ids of those that hang on the answer."""
+    answers: tuple[Answer, ...] = ()
+    """What the draft takes for right comes first."""

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.cues import Cue, Look, PlannedSection, clock, counted
+from cuesuggest.song.questions import open_questions
+from cuesuggest.song.variants import kinds, ways_in
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -35,16 +37,26 @@ def song_text(song: Song, width: int = 100) -> str:
     lines = [song.title, *_heard(song.analysis, width)]
     if song.looks:
         lines += ["", "Looks to build before rehearsal"]
+        fired = {cue.look for cue in song.cues if cue.kind == "one-shot"}
         for look in song.looks:
-            lines += _wrapped(_look_line(look), width, "  ", "      ")
-    if song.questions:
+            lines += _wrapped(_look_line(look, look.id in fired), width, "  ", "      ")
+        lines += _wrapped(f"All out: {_all_out(song)}.", width, "  ", "      ")
+    asked = open_questions(song)
+    if asked:
         lines += ["", "Please check by ear"]
-        for question in song.questions:
-            hanging = counted(len(question.cues), "cue")
-            lines += _wrapped(
-                f"{question.text} Listen at {clock(question.listen_at)}; {hanging} hang on it.", width, "  ? ", "    "
-            )
+        for question in asked:
+            hang = "1 cue hangs" if len(question.cues) == 1 else f"{len(question.cues)} cues hang"
+            text = f"{question.text} Listen at {clock(question.listen_at)}; {hang} on it."
+            lines += _wrapped(text, width, "  ? ", "    ")
+            for answer in question.answers:
+                lines += _wrapped(f"{answer.text}: {answer.command}", width, "    - ", "      ")
     cues = [cue for cue in song.cues if cue.status != "rejected"]
+    if cues and song.analysis.sections:
+        lines += ["", "Whatever comes next, by kind of section"]
+        for kind in kinds(song):
+            lines += _wrapped(f"{kind}.", width, "  ", "      ")
+        back = ", ".join(f"{each.label}{each.pass_}" for each in ways_in(song)) or "nowhere"
+        lines += _wrapped(f"Lost: home look; back in as one of these opens: {back}.", width, "  ", "      ")
     if cues:
         lines += list(_by_section(song, cues, width))
     elif song.analysis.music_start is not None:
@@ -113,13 +125,32 @@ def _heard(analysis: SongAnalysis, width: int) -> list[str]:
     return [part for line in [*lines, *analysis.remarks] for part in _wrapped(line, width, "", "  ")]
 
 
-def _look_line(look: Look) -> str:
+def _look_line(look: Look, fired: bool) -> str:
     parts = [f"{look.name}: {look.category}, {look.source}, {look.description}"]
-    if look.cycle_bars is not None and look.cycle_seconds is not None:
-        parts.append(f"one round in {look.cycle_bars:g} bars ({look.cycle_seconds:.1f} s)")
+    if fired and look.cycle_seconds is not None:
+        strongest = f"{look.peak_after:.2g} s after the press" if look.peak_after else "at once"
+        parts.append(f"runs {look.cycle_seconds:.2g} s, strongest {strongest}")
+    elif look.cycle_bars is not None and look.cycle_seconds is not None:
+        parts.append(f"one round in {look.cycle_bars:g} bar{'' if look.cycle_bars == 1 else 's'}")
+        parts[-1] += f" ({look.cycle_seconds:.1f} s)"
+    elif look.cycle_seconds is not None:
+        parts.append(f"one round in {look.cycle_seconds:.1f} s, whatever the tempo")
     parts.append(f"{look.colours} colour{'' if look.colours == 1 else 's'} ({look.colour_relation})")
     parts.append(f"up to {look.level_ceiling} %")
     return "; ".join(parts) + "."
+
+
+def _all_out(song: Song) -> str:
+    """Say which hand puts everything out at once."""
+    rig = song.rig.values
+    for key, how in (("kill", "{}, held"), ("master", "{} down")):
+        name = rig.get(key)
+        if isinstance(name, str) and name.strip():
+            return how.format(name.strip())
+    sides = rig.get("sides")
+    tables = [side for side in sides if isinstance(side, dict)] if isinstance(sides, list) else []
+    names = [str(side["name"]) for side in tables if "name" in side]
+    return f"side{'' if len(names) == 1 else 's'} {' and '.join(names)} down" if names else "all faders down"
 
 
 def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:
@@ -150,6 +181,8 @@ def _section_lines(section: Section, planned: dict[str, PlannedSection], width: 
     plan = planned.get(section.id)
     title = f"{section.label}{section.pass_}" + (f" {section.name}" if section.name else "")
     yield f"{title}  {_bars(section)}, from {clock(section.start)}" + (f": {plan.category}" if plan else "")
+    if section.vamp:
+        yield from _wrapped(f"goes round until {section.vamp}, then on with the next 1", width, "  ", "  ")
     if plan:
         yield from _wrapped("; ".join(plan.reasons), width, "  ", "  ")
 

@@ -17,13 +17,18 @@ from cuesuggest.cache import cached, keep
 from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.form_text import read_form
 from cuesuggest.recording import DOCUMENT_SUFFIX, Recording, Window, document_path, open_recording
+from cuesuggest.redraft import redrafted
 from cuesuggest.rerun import Hearing, Match, Rerun, carried, compare, decided, merged, pins
 from cuesuggest.rules import (
+    Kit,
     Pin,
     Profile,
     Rig,
+    check_flashes,
+    check_hands,
     check_playable,
     draft,
+    kit,
     load_profile,
     load_rig,
     profile_from_values,
@@ -55,6 +60,7 @@ __all__ = [
     "draft_file",
     "freeze_numbers",
     "is_current",
+    "kit_for",
     "note_print",
     "suggest",
     "suggest_again",
@@ -114,6 +120,7 @@ def _known(corrections: Sequence[Correction]) -> Known:
         signatures=tuple((fact.value, fact.from_) for fact in corrections if isinstance(fact, TimeSignatureCorrection)),
         bar_one=next((fact.time for fact in corrections if isinstance(fact, BarOneCorrection)), None),
         form=next((read_form(fact.text).parts for fact in corrections if isinstance(fact, FormCorrection)), ()),
+        starts=next((fact.starts for fact in corrections if isinstance(fact, FormCorrection)), ()),
     )
 
 
@@ -160,6 +167,36 @@ def suggest(
     heard = open_recording(recording)
     analysis = _listened(heard, chosen.window, (), step)
     return _drafted(heard, analysis, chosen, Path(document) if document else document_path(heard.path), step)
+
+
+def kit_for(
+    recording: str | Path,
+    *,
+    profile: str | Path | Profile | None = None,
+    rig: str | Path | Rig | None = None,
+    start: float = 0.0,
+    end: float | None = None,
+    step: Step | None = None,
+) -> Kit:
+    """Listen to music without a fixed form and put together looks and rules for its tempo.
+
+    Parameters
+    ----------
+    recording : str or Path
+        Any recording of such music, or a document, whose analysis, style and rig are taken then.
+    profile, rig, start, end, step : optional
+        As for `suggest`.
+
+    Raises
+    ------
+    RecordingError, DocumentError, ProfileError
+        If something cannot be read.
+    """
+    if str(recording).endswith(DOCUMENT_SUFFIX):
+        song = Song.load(recording)
+        return kit(song.analysis, _profile(profile, song), _rig(rig, song))
+    style, there = _profile(profile), _rig(rig)
+    return kit(_listened(open_recording(recording), Window(start, end), (), step), style, there)
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,7 +345,7 @@ def suggest_again(
 
 
 def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:
-    """Hear a song anew if an edit has changed what is stated about its music.
+    """Hear a song anew if an edit states something about its music; draft it anew around another vamp or category.
 
     Parameters
     ----------
@@ -322,7 +359,7 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
     Returns
     -------
     Song
-        `after` itself if nothing was stated.
+        `after` itself if nothing of the kind was changed.
     Rerun or None
 
     Raises
@@ -331,7 +368,7 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
         If the recording is not there, or is another one by now.
     """
     if before.corrections == after.corrections:
-        return after, None
+        return redrafted(after) if _decided_of_sections(before) != _decided_of_sections(after) else (after, None)
     heard = open_recording(_source(Path(document), after))
     if heard.sha256 != after.recording.sha256:
         raise RecordingChangedError(
@@ -345,6 +382,12 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
     analysis, lost = carried(after, analysis, Match("same"), _earlier(before, after))
     fresh = _drafted(heard, analysis, chosen, Path(document), step, pins(after, analysis, match))
     return _with_clashes(*merged(after, fresh, match, lost, revision=after.revision))
+
+
+def _decided_of_sections(song: Song) -> tuple[dict[str, str], dict[str, str]]:
+    """Return what the designer has decided of whole sections: which go round, and how much light they get."""
+    vamps = {section.id: section.vamp for section in song.analysis.sections if section.vamp}
+    return vamps, {planned.section: planned.decided for planned in song.plan if planned.decided}
 
 
 def _earlier(before: Song, after: Song) -> Hearing:
@@ -405,7 +448,12 @@ def _has_decisions(song: Song) -> bool:
 def conflicts(song: Song) -> tuple[str, ...]:
     """Say what cannot be played of the cues as they stand, rejected ones left out; nothing if all can."""
     live = [cue for cue in song.cues if cue.status != "rejected"]
-    return tuple(check_playable(live, rig_from_values(song.rig.values)))
+    profile, rig = profile_from_values(song.profile.values), rig_from_values(song.rig.values)
+    return (
+        *check_playable(live, rig, song.looks, song.analysis.bars),
+        *check_hands(live, profile, rig, song.analysis.bars),
+        *check_flashes(live, song.looks, rig, song.analysis.bars),
+    )
 
 
 def freeze_numbers(song: Song, document: str | Path) -> None:

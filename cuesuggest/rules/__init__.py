@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from cuesuggest.rules.compose import Draft, draft
+from cuesuggest.rules.flashes import check_flashes
 from cuesuggest.rules.grid import Grid, count_word
+from cuesuggest.rules.hands import check_hands
+from cuesuggest.rules.kit import Kit, kit, kit_text
 from cuesuggest.rules.material import Pin
 from cuesuggest.rules.playable import check_playable
 from cuesuggest.rules.settings import Profile, Rig
@@ -18,12 +21,17 @@ from cuesuggest.rules.settings_file import (
 __all__ = [
     "Draft",
     "Grid",
+    "Kit",
     "Pin",
     "Profile",
     "Rig",
+    "check_flashes",
+    "check_hands",
     "check_playable",
     "count_word",
     "draft",
+    "kit",
+    "kit_text",
     "known_names",
     "load_profile",
     "load_rig",

@@ -14,7 +14,7 @@ from cuesuggest.rules.settings import Profile, Rig, Side
 __all__ = ["Brief", "Clash", "Move", "Stay"]
 
 # What goes first when hands are full; FIRM goes only together with a whole look.
-ONE_SHOT_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 9
+ONE_SHOT_RANK, SPEED_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 3, 9
 
 # Where the song's pulse does not carry, or nobody plays it.
 FREE_TIME: tuple[EventKind, ...] = ("talk", "count-in", "crowd", "pause", "ritardando", "ring-out")

@@ -1,21 +1,17 @@
-"""What has to be said once per song before anybody plays it."""
+"""What has to be said before anybody plays it: once per song, on a cue only where that cue is special."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from cuesuggest.cues import Cue
+from cuesuggest.analysis.types import EventKind
+from cuesuggest.cues import Cue, Look, clock
 from cuesuggest.rules.brief import Brief, Move
+from cuesuggest.rules.flashes import LONGEST_RUN, crowded, flashes, most_flashes, runs
+from cuesuggest.rules.settings import Rig
 
-__all__ = ["FLASHES_PER_SECOND", "cautions", "mark_flashes", "most_flashes"]
-
-# WCAG 2.3.1 (W3C): not more than three flashes within any second. It governs screens; here it is a yardstick.
-FLASHES_PER_SECOND = 3
-
-# Seconds. Windows are half-open, so that three flashes a second are three and not four.
-_GUARD = 1e-9
+__all__ = ["TIMING_ONLY", "cautions", "mark_special", "rig_cautions"]
 
 TIMING_ONLY = (
     "This draft plans timing only. It knows nothing of the place, the people, the power or the beam paths: "
@@ -23,77 +19,111 @@ TIMING_ONLY = (
     "refuse any cue."
 )
 
+# A United States operator checklist for shows under operator control, known second-hand; the wording of IEC TR 60825-3,
+# to which such figures go back, was not read.
+_GENERAL_SEPARATION = (
+    "Lasers, heights and distances: your local rule decides; write it into the rig file as local.separation, and it "
+    "stands here. For scale only: a United States checklist for shows under operator control is reported, at second "
+    "hand, to ask for 3 m above any surface where the public can stand and 2.5 m to the side of where they can reach."
+)
 
-def most_flashes(onsets: Sequence[float]) -> int:
-    """Return the most onsets that fall into one half-open second.
+# Somebody may still be walking about when these end.
+_PEOPLE_MOVE: tuple[EventKind, ...] = ("talk", "crowd", "pause")
 
-    Parameters
-    ----------
-    onsets : sequence of float
-        Seconds, in any order, of all sides together: the eye adds them up.
-    """
-    ordered = sorted(onsets)
-    return max((bisect_left(ordered, at + 1.0 - _GUARD) - index for index, at in enumerate(ordered)), default=0)
-
-
-def _flashes(moves: Sequence[Move]) -> list[tuple[float, int]]:
-    """Seconds at which light jumps up (one-shots, cuts in, the end of a held dark), with the move's index."""
-    found: list[tuple[float, int]] = []
-    for index, move in enumerate(moves):
-        if move.cue.kind in ("one-shot", "cut-in"):
-            found += [(start, index) for start in move.starts]
-        elif move.cue.trigger == "held":
-            found.append((move.end, index))
-    return sorted(found)
+# Seconds. Time to leave the stage or to sit down again; our own choice.
+_CLEARING = 8.0
 
 
-def mark_flashes(moves: Sequence[Move]) -> list[Move]:
-    """Put a caution on the cues of any second with more flashes than the yardstick."""
-    flashes = _flashes(moves)
-    marked = {
-        index
-        for at, _ in flashes
-        if sum(1 for other, _ in flashes if at <= other < at + 1.0 - _GUARD) > FLASHES_PER_SECOND
-        for other, index in flashes
-        if at <= other < at + 1.0 - _GUARD
-    }
-    text = f"more than {FLASHES_PER_SECOND} flashes within a second here, over all sides"
-    return [
-        replace(move, cue=replace(move.cue, cautions=(*move.cue.cautions, text))) if index in marked else move
-        for index, move in enumerate(moves)
-    ]
+def mark_special(moves: Sequence[Move], looks: Sequence[Look], brief: Brief) -> list[Move]:
+    """Put a caution on cues that flash too fast together, and on lasers that come in as people may still be moving."""
+    limit = brief.rig.local.flashes_per_second
+    groups = crowded(flashes([move.cue for move in moves], looks, brief.rig, brief.grid.bars), limit)
+    quick = {flash.cue for group in groups for flash in group}
+    lasers = {side.name for side in brief.rig.sides if side.source == "laser"}
+    ends = [event.end for event in brief.analysis.events if event.kind in _PEOPLE_MOVE]
+    marked = []
+    for move in moves:
+        cue = move.cue
+        if cue.id in quick:
+            cue = _with(cue, f"more than {limit:g} flashes within a second here, over all sides")
+        enters = cue.side in lasers and cue.kind in ("fade-in", "cut-in", "crossfade")
+        if enters and any(0.0 <= move.start - end < _CLEARING or move.start < end <= move.end for end in ends):
+            cue = _with(
+                cue, "nobody played just before this: see that people are clear of the beams, then bring it in"
+            )
+        marked.append(replace(move, cue=cue))
+    return marked
 
 
-def cautions(brief: Brief, cues: Sequence[Cue], moves: Sequence[Move]) -> tuple[str, ...]:
+def _with(cue: Cue, caution: str) -> Cue:
+    return replace(cue, cautions=(*cue.cautions, caution))
+
+
+def cautions(brief: Brief, cues: Sequence[Cue], looks: Sequence[Look]) -> tuple[str, ...]:
     """Say what concerns the whole song, each once."""
     rig = brief.rig
-    said = [TIMING_ONLY]
+    kinds = {cue.kind for cue in cues}
     sources = {side.source for side in rig.playing}
-    shots = any(cue.kind == "one-shot" for cue in cues)
-    if shots and rig.one_shot is not None:
+    if "one-shot" in kinds and rig.one_shot is not None:
         sources.add(rig.one_shot.source)
+    said = [TIMING_ONLY, *rig_cautions(rig, sources)]
+    if rig.cameras and kinds & {"cut-in", "cut-out", "one-shot"}:
+        said.append(
+            "Cameras: cuts and one-shots are steps in brightness that a camera's exposure follows late; whoever runs "
+            "the cameras should know of them, or they are softened to fades of a beat."
+        )
+    found = flashes(cues, looks, rig, brief.grid.bars)
+    groups = crowded(found, rig.local.flashes_per_second)
+    if groups:
+        worst = max(most_flashes([flash.seconds for flash in group]) for group in groups)
+        limit = rig.local.flashes_per_second
+        source = rig.local.source or "a yardstick taken from WCAG 2.3.1, which is about screens"
+        said.append(
+            f"Flashes: up to {worst} within a second over all sides; the limit is {limit:g} ({source}). "
+            "Slow them down or leave some out."
+        )
+    for start, end in runs(found)[:1]:
+        said.append(
+            f"Flashing goes on without a break for {end - start:.0f} s from {clock(start)}; "
+            f"longer than {LONGEST_RUN:g} s may be too much even where it is slow. Break it up."
+        )
+    unused = [side.name for side in rig.sides if side not in rig.playing]
+    if unused:
+        said.append(f"This draft plays sides of one source only; side {', '.join(unused)} is not used in it.")
+    return tuple(said)
+
+
+def rig_cautions(rig: Rig, sources: Collection[str]) -> list[str]:
+    """Say what concerns the rig whatever is played, given the sources of light in use."""
+    said = []
     if "laser" in sources:
+        out = " and ".join(each for each in (rig.kill, rig.master) if each)
+        hand = (
+            f"Everything out: the {out}; keep a hand near."
+            if out
+            else "This rig names no kill button and no master: agree before the song how everything goes out at once."
+        )
         said.append(
             "Lasers: nothing here leaves a beam standing still; every look keeps moving, and every laser cue "
-            "waits for a person's go. Keep a way to put everything out at once under the hand."
+            f"waits for a person's go. {hand}"
         )
         said.append(
             "Lasers: no cue is meant for beams near people. Bring levels up, and start a movement, only when "
             "people are clear of the beams; where beams may go is decided and tested on the spot."
         )
-    if rig.cameras and "laser" in sources:
-        said.append("Cameras: keep beams off their lenses; a beam can destroy a sensor.")
+        separation = rig.local.separation.rstrip(".")
+        said.append(f"Lasers, heights and distances: {separation}." if separation else _GENERAL_SEPARATION)
+        if rig.cameras:
+            said.append("Cameras: keep beams off their lenses; a beam can destroy a sensor.")
     if not rig.haze:
-        said.append("There is no haze: looks in the air do not show; build them on a surface, or leave them out.")
-    worst = most_flashes([at for at, _ in _flashes(moves)])
-    if worst > FLASHES_PER_SECOND:
-        said.append(
-            f"Flashes: up to {worst} within a second over all sides; {FLASHES_PER_SECOND} is the yardstick "
-            "taken from WCAG 2.3.1. Slow them down or leave some out."
-        )
+        said.append("There is no haze: light in the air does not show, so no look here is meant for the air.")
     if "strobe" in sources:
-        said.append("Strobe light is planned: the audience is told beforehand, where they come in.")
-    unused = [side.name for side in rig.sides if side not in rig.playing]
-    if unused:
-        said.append(f"This draft plays sides of one source only; side {', '.join(unused)} is not used in it.")
-    return tuple(said)
+        limit = rig.local.flashes_per_second
+        said.append(
+            "Strobe light is planned: the audience is told beforehand, where they come in. How fast a burst flashes is "
+            f"set where it is programmed; all lamps together, {limit:g} a second at the most"
+            f"{f' ({rig.local.source})' if rig.local.source else ''}."
+        )
+        if rig.cameras:
+            said.append("Cameras: a strobe's short flash shows as stripes or half-lit pictures; try it beforehand.")
+    return said

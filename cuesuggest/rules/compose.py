@@ -6,19 +6,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import CATEGORIES, Cue, Look, PlannedSection, Question
+from cuesuggest.cues import Cue, Look, PlannedSection, Question
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.cautions import cautions, mark_flashes
+from cuesuggest.rules.cautions import cautions, mark_special
 from cuesuggest.rules.doubts import questions
+from cuesuggest.rules.flashes import calmed
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.hands import fit_hands, share_standbys
 from cuesuggest.rules.looks import assign_looks, build_looks
-from cuesuggest.rules.material import Pin, gather, name
+from cuesuggest.rules.material import Pin, gather
 from cuesuggest.rules.moves import lay_out
 from cuesuggest.rules.plan import plan
 from cuesuggest.rules.plan_reasons import with_reason
 from cuesuggest.rules.settings import Profile, Rig
 from cuesuggest.rules.shots import one_shots
+from cuesuggest.rules.simplify import long_enough, simplify
+from cuesuggest.rules.speed import speeds
+from cuesuggest.rules.stays import stays_of
+from cuesuggest.rules.vamps import mark_vamps
 
 __all__ = ["Draft", "draft"]
 
@@ -55,17 +60,20 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
     brief = Brief(analysis, grid, profile, rig, gaps, pins or {})
     planned = assign_looks(material, plan(material, profile), brief)
     planned, moves = _arrange(brief, planned)
-    moves = mark_flashes(sorted(moves, key=_by_time))
+    every_look = build_looks(planned, brief, shots=True)
+    moves = calmed(mark_vamps(sorted(moves, key=_by_time), brief), every_look, brief)
+    moves = mark_special(moves, every_look, brief)
     cues = share_standbys(
         [replace(move.cue, number=float(number)) for number, move in enumerate(moves, 1)], moves, brief
     )
     shots = any(cue.kind == "one-shot" for cue in cues)
+    looks = build_looks(planned, brief, shots)
     return Draft(
-        looks=build_looks(planned, brief, shots),
+        looks=looks,
         plan=_for_every_section(analysis, planned),
         cues=cues,
         questions=questions(brief, cues) if cues else (),
-        cautions=cautions(brief, cues, moves),
+        cautions=cautions(brief, cues, looks),
     )
 
 
@@ -87,23 +95,26 @@ def _for_every_section(analysis: SongAnalysis, planned: Sequence[PlannedSection]
 def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedSection], list[Move]]:
     """Turn the plan into moves that can be played, giving up changes one by one where there is no room.
 
-    Every round has fewer stays than the one before it, so this ends.
+    Every round has fewer stays than the one before it, or as many with fewer changes of look between them, so
+    this ends.
     """
-    planned = _long_enough(brief, planned)
+    planned = long_enough(brief, planned)
     while True:
-        stays = _stays(brief, planned)
+        stays = stays_of(brief, planned)
         if not stays:
             return planned, []
         laid = lay_out(brief, stays, planned)
         if isinstance(laid, Clash):
-            planned = _simplify(brief, planned, stays, laid)
+            planned = simplify(brief, planned, stays, laid)
             continue
-        played = fit_hands([*laid.moves, *one_shots(brief, planned, laid.moves)], brief)
+        paced, untold = speeds(brief, stays, planned, laid.moves)
+        held = [*laid.moves, *paced]
+        played = fit_hands([*held, *one_shots(brief, planned, held)], brief)
         if isinstance(played, Clash):
-            planned = _simplify(brief, planned, stays, played)
+            planned = simplify(brief, planned, stays, played)
             continue
         planned = _levels_played(brief, planned, stays, played)
-        for index, note in laid.notes:
+        for index, note in (*laid.notes, *untold):
             planned[index] = with_reason(planned[index], note)
         return planned, played
 
@@ -123,97 +134,3 @@ def _levels_played(
             level = reached[-1].cue.level if index != stay.first else own[0].cue.level
             told[index] = replace(told[index], level=level or 0)
     return told
-
-
-def _stays(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
-    """Join neighbouring sections of one look, and let the looks alternate between the sides."""
-    runs: list[tuple[str, int, int]] = []
-    for index, each in enumerate(planned):
-        if each.look is None:
-            continue
-        own = index in brief.gaps or _decided_edge(brief, index)
-        if runs and runs[-1][0] == each.look and runs[-1][2] == index - 1 and not own:
-            runs[-1] = (each.look, runs[-1][1], index)
-        else:
-            runs.append((each.look, index, index))
-    looks = {look.id: look for look in build_looks(planned, brief, shots=False)}
-    sides = brief.rig.playing
-    stays: list[Stay] = []
-    turn = 0
-    for look, first, last in runs:
-        decided = brief.pins.get(brief.grid.sections[first].id)
-        turn = next((k for k, side in enumerate(sides) if decided and side.name == decided.side), turn)
-        stays.append(Stay(looks[look], first, last, sides[turn]))
-        turn = (turn + 1) % len(sides)
-    return stays
-
-
-def _decided_edge(brief: Brief, index: int) -> bool:
-    """Whether it was decided that a look comes in with this section, or that one goes out before it."""
-    here = brief.pins.get(brief.grid.sections[index].id)
-    before = brief.pins.get(brief.grid.sections[index - 1].id) if index else None
-    return (here is not None and here.enters) or (before is not None and before.leaves)
-
-
-def _pinned(brief: Brief, stay: Stay) -> bool:
-    return any(section.id in brief.pins for section in brief.grid.sections[stay.first : stay.last + 1])
-
-
-def _bars(brief: Brief, stay: Stay) -> int:
-    return sum(section.bars for section in brief.grid.sections[stay.first : stay.last + 1])
-
-
-def _long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSection]:
-    """Give up looks that would not stay long enough to be worth a hand; a lone look is left alone."""
-    while True:
-        stays = _stays(brief, planned)
-        short = [
-            (_bars(brief, stay), k)
-            for k, stay in enumerate(stays)
-            if _bars(brief, stay) < brief.profile.min_stay_bars.of(stay.look.category) and not _pinned(brief, stay)
-        ]
-        if not short or len(stays) == 1:
-            return planned
-        planned = _give_up(brief, planned, stays, min(short)[1], "it is too short to be worth a change")
-
-
-def _simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay], clash: Clash) -> list[PlannedSection]:
-    """Give up the weaker of two changes that are too close, what was decided last of all."""
-    k = clash.stay
-    weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
-    if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
-        before = name(brief.grid.sections[stays[k - 1].first])
-        after = name(brief.grid.sections[stays[k].first])
-        return _give_up(brief, planned, stays, k - 1, f"{before} gives way to {after}: {clash.why}")
-    return _give_up(brief, planned, stays, k, clash.why)
-
-
-def _give_up(
-    brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay], k: int, why: str
-) -> list[PlannedSection]:
-    """Keep the look before through a stay, start the one after early, or stay dark; never add intensity."""
-    stay = stays[k]
-    look: str | None = None
-    level, text = 0, f"stays dark: {why}"
-    for other in (k - 1, k + 1):
-        # A decided look comes in and goes out where it was decided: nothing joins it there.
-        if not 0 <= other < len(stays) or _decided_edge(brief, stays[max(k, other)].first):
-            continue
-        neighbour = stays[other]
-        first, last = min(stay.last, neighbour.last) + 1, max(stay.first, neighbour.first)
-        if first != last or last in brief.gaps:
-            continue
-        if CATEGORIES.index(neighbour.look.category) > max(CATEGORIES.index(stay.look.category), 1):
-            continue
-        edge = neighbour.last if other < k else neighbour.first
-        look, level = neighbour.look.id, planned[edge].level
-        section = name(brief.grid.sections[edge])
-        text = f"keeps the look of {section}: {why}" if other < k else f"takes the look of {section} early: {why}"
-        category = neighbour.look.category
-        break
-    changed = list(planned)
-    for index in range(stay.first, stay.last + 1):
-        changed[index] = with_reason(
-            replace(planned[index], look=look, level=level, category=category if look else "rest"), text
-        )
-    return changed

@@ -55,6 +55,8 @@ def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], cl
         up = float(grid.beats_in_bars(section.first_bar, bars))
         reasons.append(f"starts as {name(section)} opens and settles, so it gives nothing away before")
         hand = f"Side {side.name}: fader up to {level} % over {counts(up)}, from {first}"
+    if category in ("lift", "intense"):
+        hand += ", its motion restarted with it"
     start = place.seconds
     up_seconds = grid.span(place, up)
     end = start + up_seconds
@@ -69,6 +71,7 @@ def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], cl
             reasons = [f"rises with the build and lands as {name(section)} opens"]
             hand = f"Side {side.name}: fader up to {level} % over the {counts(up)} of the build,"
             hand += f" from {grid.locate(start)}, there on the 1"
+            hand += ", its motion restarted there" if category == "lift" else ""
     down: float | None = None
     if before is not None:
         down = fades.out_beats.of(category)

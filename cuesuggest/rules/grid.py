@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from itertools import pairwise
+from typing import Literal
 
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
 from cuesuggest.cues import Place
@@ -66,15 +67,16 @@ class Grid:
             return self.place(self.bars[index + 1].number)
         return Place(round(self.bars[index].end, 4))
 
-    def locate(self, seconds: float, *, early: bool = True) -> Place:
+    def locate(self, seconds: float, lean: Literal["near", "early", "late"] = "near") -> Place:
         """Return the place of a time, to a hundredth of a beat.
 
         Parameters
         ----------
         seconds : float
             From the start of the recording.
-        early : bool
-            Rounds to the nearest hundredth. False rounds up, so that nothing goes dark before its time.
+        lean : {"near", "early", "late"}
+            Rounds to the nearest hundredth; down, as light may lead the sound a little but never trail it; or up,
+            so that nothing goes dark before its time.
         """
         index = bisect_right(self._starts, seconds + 1e-4) - 1
         if index < 0 or seconds >= self.bars[index].end - 1e-4:
@@ -83,7 +85,11 @@ class Grid:
         at = max(min(bisect_right(times, seconds + 1e-4) - 1, len(times) - 2), 0)
         exact = at + (seconds - times[at]) / (times[at + 1] - times[at])
         # 1e-3 of a beat is rounding, not lateness.
-        hundredths = round(exact * 100) if early else math.ceil(exact * 100 - 0.1)
+        hundredths = {
+            "near": round(exact * 100),
+            "early": math.floor(exact * 100 + 0.1),
+            "late": math.ceil(exact * 100 - 0.1),
+        }[lean]
         beat = 1.0 + max(hundredths, 0) / 100
         if beat >= len(times):  # rounded past the bar's last beat
             return self.after(self.bars[index].number)

@@ -5,16 +5,32 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from cuesuggest.cues import Cue
-from cuesuggest.rules.brief import FIRM, ONE_SHOT_RANK, RAMP_RANK, Brief, Clash, Move
+from cuesuggest.analysis.types import Bar
+from cuesuggest.cues import Cue, clock
+from cuesuggest.rules.brief import FIRM, ONE_SHOT_RANK, RAMP_RANK, SPEED_RANK, Brief, Clash, Move
+from cuesuggest.rules.playable import presses, started
 from cuesuggest.rules.settings import Profile, Rig
 
-__all__ = ["Action", "actions_of", "fit_hands", "share_standbys", "too_much"]
+__all__ = [
+    "Action",
+    "Hold",
+    "actions_of",
+    "check_hands",
+    "fit_hands",
+    "hands_held",
+    "holds",
+    "share_standbys",
+    "too_many_hands",
+    "too_much",
+]
 
 # Seconds. Two starts closer than this are one moment.
 _TOGETHER = 0.02
 
-_LEFT_OUT = {ONE_SHOT_RANK: "a one-shot", RAMP_RANK: "a change of level"}
+# Seconds. A fade that ends as another begins does not hold the hand any more; stored times are rounded.
+_EPS = 2e-3
+
+_LEFT_OUT = {ONE_SHOT_RANK: "a one-shot", RAMP_RANK: "a change of level", SPEED_RANK: "setting the speed"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,24 +43,102 @@ class Action:
     """Indexes of the moves."""
 
 
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A hand that is at something from one moment to another; a press takes no time."""
+
+    start: float
+    end: float
+    of: int
+    """Index of the cue or move."""
+
+
+def holds(cue: Cue, rig: Rig, *, of: int = 0, at: float | None = None, until: float | None = None) -> list[Hold]:
+    """Say when a cue needs a hand: a fader is moved by hand, a button is pressed.
+
+    Parameters
+    ----------
+    cue : Cue
+    rig : Rig
+    of : int
+        What the holds are called.
+    at, until : float, optional
+        Seconds at which the hand starts and, for what is held or tapped, ends; from the cue if left out.
+    """
+    start = started(cue) if at is None else at
+    up, down = cue.up_seconds or 0.0, cue.down_seconds or 0.0
+    if cue.trigger == "held" or cue.kind == "speed":
+        return [Hold(start, start if until is None else until, of)]
+    if cue.kind in ("fade-in", "ramp", "fade-out"):
+        return [Hold(start, start + max(up, down), of)]
+    if cue.kind == "cut-in":
+        # The hand that pushes the new side up takes the old one out after it.
+        return [Hold(start, start + down, of)]
+    if cue.kind == "crossfade":
+        # With two hands the old side leaves once the new one is half up, with one hand once it is up.
+        second = start + (up / 2 if rig.hands > 1 else up)
+        if rig.hands > 1:
+            return [Hold(start, start + up, of), Hold(second, second + down, of)]
+        return [Hold(start, second + down, of)]
+    return [Hold(start, start, of)]
+
+
+def hands_held(moves: Sequence[Move], seconds: float, rig: Rig) -> int:
+    """Return how many hands are at something before and after a moment."""
+    return sum(
+        hold.start < seconds - _EPS and seconds + _EPS < hold.end
+        for index, move in enumerate(moves)
+        for hold in _holds_of(move, rig, index)
+    )
+
+
+def _holds_of(move: Move, rig: Rig, index: int) -> list[Hold]:
+    if move.rank == ONE_SHOT_RANK:
+        return [Hold(at, at, index) for at in move.starts]
+    return holds(move.cue, rig, of=index, at=move.start, until=move.end)
+
+
+def too_many_hands(held: Sequence[Hold], rig: Rig) -> tuple[int, ...]:
+    """Return what needs more hands at one moment than there are, the first such moment; or nothing.
+
+    What one hand can do one after the other at a moment, the two presses of a single cue, is no second hand.
+    """
+    for hold in sorted(held, key=lambda each: each.start):
+        at = hold.start
+        busy = [
+            each
+            for each in held
+            if abs(each.start - at) < _TOGETHER or (each.start < at - _EPS and at + _EPS < each.end)
+        ]
+        if len(busy) > max(rig.hands, 1) and len({each.of for each in busy}) > 1:
+            return tuple(dict.fromkeys(each.of for each in busy))
+    return ()
+
+
 def actions_of(moves: Sequence[Move]) -> list[Action]:
     """Group the starts of all moves into moments."""
     starts = sorted((start, index) for index, move in enumerate(moves) for start in move.starts)
+    return _moments([(start, index, moves[index].hands) for start, index in starts])
+
+
+def _moments(starts: Sequence[tuple[float, int, int]]) -> list[Action]:
+    """Group (seconds, index, hands) in order of time."""
     actions: list[Action] = []
-    for start, index in starts:
+    for start, index, hands in starts:
         if actions and start - actions[-1].seconds < _TOGETHER:
             last = actions[-1]
-            actions[-1] = Action(last.seconds, last.hands + moves[index].hands, (*last.moves, index))
+            actions[-1] = Action(last.seconds, last.hands + hands, (*last.moves, index))
         else:
-            actions.append(Action(start, moves[index].hands, (index,)))
+            actions.append(Action(start, hands, (index,)))
     return actions
 
 
 def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int, ...]:
     """Return the moves of the first stretch that one person cannot play, or nothing.
 
-    Three limits: hands at one moment; the peak gap between two moments; and a pace that can be kept up, with
-    a burst on top of it: n actions may not fall into less than (n - burst) times the sustained distance.
+    Four limits: hands at one moment; the peak gap between two moments; a burst of so many that follow each other
+    within less than two peak gaps; and a pace that can be kept up, with a burst on top of it: n actions may not fall
+    into less than (n - burst) times the sustained distance.
     """
     slow = profile.hands.volunteer_factor if rig.practised == "volunteer" else 1.0
     gap, pace, burst = (
@@ -52,7 +146,12 @@ def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int
         profile.hands.sustained_seconds * slow,
         profile.hands.burst,
     )
+    run = 0
     for last, action in enumerate(actions):
+        quick = last > 0 and action.seconds - actions[last - 1].seconds < 2 * gap - 2e-3
+        run = run + 1 if quick else 1
+        if run > burst:
+            return tuple(index for each in actions[last - run + 1 : last + 1] for index in each.moves)
         # One hand can do what two do, one after the other; more than two things at once it cannot.
         if action.hands > max(rig.hands, 1) and len(action.moves) > 1:
             return action.moves
@@ -65,13 +164,55 @@ def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int
     return ()
 
 
+def check_hands(cues: Sequence[Cue], profile: Profile, rig: Rig, bars: Sequence[Bar]) -> list[str]:
+    """Say where a list asks more of one person than the style allows, in sentences; empty if nowhere.
+
+    What somebody else does, and what is set up before the song, takes no time of the operator.
+
+    Parameters
+    ----------
+    cues : sequence of Cue
+        In any order.
+    profile : Profile
+    rig : Rig
+    bars : sequence of Bar
+        Of the song, for the beats of a series.
+    """
+    own = [cue for cue in cues if cue.who == "operator" and cue.kind != "call"]
+    # Before the song there is all the time.
+    entered = min((started(cue) for cue in own if cue.kind != "recall"), default=0.0)
+    own = [cue for cue in own if not (cue.kind == "recall" and cue.place.bar is None and started(cue) <= entered)]
+    starts: list[tuple[float, int, int]] = []
+    held: list[Hold] = []
+    for index, cue in enumerate(own):
+        if cue.kind == "one-shot":
+            starts += [(at, index, 1) for at in presses(cue, bars)]
+            held += [Hold(at, at, index) for at in presses(cue, bars)]
+        else:
+            starts.append((started(cue), index, 2 if cue.kind == "crossfade" else 1))
+            held += holds(cue, rig, of=index)
+    told = []
+    if much := too_much(_moments(sorted(starts)), profile, rig):
+        told.append(f"{_these(own, much)}: more than one person can do in the time.")
+    if many := too_many_hands(held, rig):
+        hands = "hand" if rig.hands == 1 else "hands"
+        told.append(f"{_these(own, many)}: more than {rig.hands} {hands} at one moment.")
+    return told
+
+
+def _these(cues: Sequence[Cue], which: Sequence[int]) -> str:
+    some = [cues[index] for index in dict.fromkeys(which)]
+    numbers = ", ".join(f"{cue.number:g}" for cue in some)
+    return f"Cue{'s' * (len(some) > 1)} {numbers} from {clock(min(started(cue) for cue in some))}"
+
+
 def fit_hands(moves: Sequence[Move], brief: Brief) -> list[Move] | Clash:
     """Leave out one-shots, then changes of level, then stops, until one person can play the rest.
 
     If that is not enough, name the look that has to be given up: the weakest that comes in there.
     """
     left = list(moves)
-    while crowd := too_much(actions_of(left), brief.profile, brief.rig):
+    while crowd := _crowd(left, brief):
         droppable = [index for index in dict.fromkeys(crowd) if left[index].rank < FIRM]
         if not droppable:
             stays = [stay for index in crowd if (stay := left[index].stay) is not None]
@@ -86,6 +227,14 @@ def fit_hands(moves: Sequence[Move], brief: Brief) -> list[Move] | Clash:
             move for index, move in enumerate(left) if index != victim and not (gone.pair and move.pair == gone.pair)
         ]
     return left
+
+
+def _crowd(moves: Sequence[Move], brief: Brief) -> tuple[int, ...]:
+    """Return the moves that are too many: in a stretch of time, or for the hands at a moment."""
+    much = too_much(actions_of(moves), brief.profile, brief.rig)
+    if much:
+        return much
+    return too_many_hands([hold for i, move in enumerate(moves) for hold in _holds_of(move, brief.rig, i)], brief.rig)
 
 
 def share_standbys(cues: Sequence[Cue], moves: Sequence[Move], brief: Brief) -> tuple[Cue, ...]:

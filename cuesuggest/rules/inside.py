@@ -73,7 +73,7 @@ def inside(
 def _stop(brief: Brief, stay: Stay, k: int, levels: Sequence[int], stop: Event, gone: float) -> list[Move] | str:
     """Go dark with the band and come back with it; too short for two actions, hold one button or leave it."""
     grid = brief.grid
-    off, on = grid.locate(cut_off(brief, stop), early=False), back_in(brief, stop)
+    off, on = grid.locate(cut_off(brief, stop), "late"), back_in(brief, stop)
     index = brief.index_at(off)
     if index is None or on.bar is None or brief.weak(index):
         return "there is a stop here, but the bars are too uncertain to cut on it"

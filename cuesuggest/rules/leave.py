@@ -14,6 +14,9 @@ from cuesuggest.rules.stays import EPS, counts, cut_off, joined, last_hit
 
 __all__ = ["leave"]
 
+# A slowing down this near to the end is the ending's.
+_SLOWING_BARS = 4
+
 
 def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Event | None) -> Move | Clash:
     """Take a look out before rest, a change on the same side, a pause or the end."""
@@ -26,7 +29,8 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
         return _leave_for_change(brief, stays, k, arrived)
     if stay.last + 1 == len(grid.sections) or stay.last + 1 in brief.gaps:
         return _ending(brief, stay, k, arrived)
-    most = int(brief.profile.fades.early_out_bars.of(stay.look.category))
+    # Nobody knows which round of a vamp is its last.
+    most = 0 if section.vamp else int(brief.profile.fades.early_out_bars.of(stay.look.category))
     bars = min(most, max(section.bars // 4, 1)) if section.bars > 1 else 0
     while bars and grid.place(last - bars + 1).seconds < arrived - EPS:
         bars -= 1
@@ -38,10 +42,12 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
     else:
         place, beats = grid.after(last), brief.profile.fades.after_hit_beats
         reason = f"{name(section)} is too short to leave early, so the light goes as it ends"
+        if section.vamp:
+            reason = f"{name(section)} ends when it ends, so the light goes with it and not before"
     limit = grid.after(last).seconds
     hit = last_hit(brief, place.seconds, limit + grid.beat_seconds(limit))
     if hit is not None:
-        place, beats = grid.locate(hit.start, early=False), brief.profile.fades.after_hit_beats
+        place, beats = grid.locate(hit.start, "late"), brief.profile.fades.after_hit_beats
         reason = "holds for the last hit, then goes: never dark before it"
     return _fade_out(brief, stay, k, section.id, place, beats, reason)
 
@@ -69,7 +75,7 @@ def _fade_out(brief: Brief, stay: Stay, k: int, section: str, place: Place, beat
 
 def _leave_on_stop(brief: Brief, stay: Stay, k: int, stop: Event) -> Move:
     section = brief.grid.sections[stay.last]
-    place = brief.grid.locate(cut_off(brief, stop), early=False)
+    place = brief.grid.locate(cut_off(brief, stop), "late")
     cue = Cue(
         id=f"leave/{section.id}/stop/1",
         number=0.0,
@@ -120,13 +126,16 @@ def _ending(brief: Brief, stay: Stay, k: int, arrived: float) -> Move:
         sum(each.drive for each in bars) / len(bars) - profile.drive.contrast_from
     )
     last_song = stay.last + 1 == len(grid.sections)
-    if thin and ring is None and hit is None and len(bars) >= 4 and tail[0].start >= arrived - EPS:
+    slowing = any(
+        each.start < end + bar and each.end > end - _SLOWING_BARS * bar for each in brief.events("ritardando")
+    )
+    if thin and not slowing and ring is None and hit is None and len(bars) >= 4 and tail[0].start >= arrived - EPS:
         place = grid.place(tail[0].number)
         beats = float(grid.beats_in_bars(tail[0].number, 2))
         reason = f"{name(section)} thins out, so the light leaves with it over the last two bars"
         return _fade_out(brief, stay, k, section.id, place, beats, reason)
     at = max([ring.start if ring else end, arrived, *([hit.start] if hit else [])])
-    place = grid.locate(at, early=False) if ring or hit or at > end else grid.after(bars[-1].number)
+    place = grid.locate(at, "late") if ring or hit or at > end else grid.after(bars[-1].number)
     length = ring.end - place.seconds if ring else 0.0
     what = "the last note" if last_song else "the music"
     if length > 0.2:
@@ -134,9 +143,12 @@ def _ending(brief: Brief, stay: Stay, k: int, arrived: float) -> Move:
         how = f"{seconds:.1f} s were measured on the recording"
         reason = f"watched, not counted: hold to the cut-off, then fade with the ring-out ({how}; go by ear)"
     else:
-        beats_or_none = profile.fades.ending_beats
-        seconds = grid.span(place, beats_or_none)
+        # Where the band slows down there are no beats to count a fade in.
+        beats_or_none = None if slowing else profile.fades.ending_beats
+        seconds = grid.span(place, profile.fades.ending_beats)
         reason = f"watched, not counted: hold to the cut-off of {what}, then fade"
+    if slowing:
+        reason += "; the band slows down here, so nothing is counted"
     cue = Cue(
         id=f"ending/{section.id}/out/1",
         number=0.0,
@@ -145,7 +157,7 @@ def _ending(brief: Brief, stay: Stay, k: int, arrived: float) -> Move:
         anchor="starts-on",
         place=place,
         hand=f"Side {stay.side.name}: watch the band, hold to the cut-off, then fader down with {what}"
-        f" (about {seconds:.1f} s)",
+        f" (about {seconds:.1f} s{', by ear' if slowing else ''})",
         reasons=(reason, *(("never dark before the last hit",) if hit else ())),
         confidence=brief.trust(place, ring),
         look=stay.look.id,

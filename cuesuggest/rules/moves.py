@@ -60,7 +60,7 @@ def lay_out(brief: Brief, stays: Sequence[Stay], planned: Sequence[PlannedSectio
             climb = rise(brief, stays, k, levels, entries[k + 1], free)
         moves += [move for move in (coming, *between, climb, going) if move is not None]
         notes += said
-    recalled = recalls(brief, stays, entries, dark, moves)
+    recalled = recalls(brief, stays, entries, dark, moves, planned)
     if isinstance(recalled, Clash):
         return recalled
     moves = sorted([*moves, *recalled], key=lambda move: (move.cue.place.seconds, move.start, move.cue.id))

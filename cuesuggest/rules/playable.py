@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from cuesuggest.cues import Cue
+from cuesuggest.analysis.types import Bar
+from cuesuggest.cues import Cue, Look, clock
 from cuesuggest.rules.settings import Rig
 
-__all__ = ["check_playable", "started", "swapped_after"]
+__all__ = ["check_playable", "presses", "started", "swapped_after"]
 
 # Seconds. Stored times are rounded.
 _EPS = 5e-3
@@ -39,7 +40,25 @@ def swapped_after(up: float, down: float, rig: Rig) -> float:
     return (up / 2 if rig.hands > 1 else up) + down
 
 
-def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
+def presses(cue: Cue, bars: Sequence[Bar]) -> tuple[float, ...]:
+    """Return the seconds of a one-shot's beats: one, or one for each bar of its series that is not left out.
+
+    Parameters
+    ----------
+    cue : Cue
+    bars : sequence of Bar
+        Those of the song; of a series only the first place is known without them.
+    """
+    first = cue.place.seconds
+    start = {bar.number: bar.start for bar in bars}
+    if cue.series is None or cue.place.bar not in start:
+        return (first,)
+    series, into = cue.series, first - start[cue.place.bar]
+    numbers = range(series.first_bar, series.last_bar + 1, max(series.every_bars, 1))
+    return tuple(round(start[bar] + into, 4) for bar in numbers if bar in start and bar not in series.skip)
+
+
+def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), bars: Sequence[Bar] = ()) -> list[str]:
     """Follow every side through the cues and return what cannot be played, in sentences; empty if all can.
 
     A recall without a bar, before anything is lit, is done before the song and needs no time. A cue that
@@ -51,12 +70,17 @@ def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
         In any order; they are followed by the second at which the hand starts.
     rig : Rig
         The sides they are played on.
+    looks : sequence of Look
+        Those that the cues name; without them it is not checked that they are there and that lasers move.
+    bars : sequence of Bar
+        Those of the song; without them only the first press of a series is followed.
     """
     problems: list[str] = []
     sides = {side.name: _SideState() for side in rig.sides}
     sources = {side.name: side.source for side in rig.sides}
     settle = {side.name: side.settle_seconds for side in rig.sides}
-    last_shot = float("-inf")
+    still = {side.name: side.source != "laser" or side.still_beam for side in rig.sides}
+    known = {look.id: look for look in looks}
     opened = False
 
     def wrong(cue: Cue, what: str) -> None:
@@ -64,15 +88,17 @@ def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
 
     for cue in sorted(cues, key=lambda cue: (started(cue), cue.kind != "recall", cue.place.seconds)):
         at = started(cue)
+        if known and cue.look is not None and cue.look not in known:
+            wrong(cue, f"there is no look {cue.look}")
         if cue.kind == "one-shot":
-            run = rig.one_shot.run_seconds if rig.one_shot else 0.0
-            if at < last_shot + run - _EPS:
-                wrong(cue, "the one-shot before it is still running")
-            last_shot = at
             if rig.one_shot and rig.one_shot.source == "laser":
                 _check_laser(cue, wrong)
+                _check_moving(cue, known, wrong)
             continue
-        if cue.kind in ("call", "speed"):
+        if cue.kind == "call" or (cue.kind == "speed" and cue.side is None):
+            if cue.kind == "speed" and not all(still.values()):
+                _check_laser(cue, wrong)
+                _check_moving(cue, known, wrong)
             continue
         if cue.side not in sides:
             wrong(cue, f"there is no side {cue.side}")
@@ -80,6 +106,8 @@ def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
         state = sides[cue.side]
         if sources[cue.side] == "laser":
             _check_laser(cue, wrong)
+        if not still[cue.side]:
+            _check_moving(cue, known, wrong)
         if at < state.busy_until - _EPS:
             wrong(cue, f"the fade before it on side {cue.side} has not ended")
         if cue.kind == "recall":
@@ -89,8 +117,12 @@ def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
             # Before anything was lit and before there are bars is before the song: there is all the time.
             state.ready_at = at + settle[cue.side] if opened or cue.place.bar is not None else at
             continue
-        if cue.look is not None and cue.look != state.look:
-            wrong(cue, f"side {cue.side} holds {state.look or 'nothing'}, not {cue.look}")
+        if state.look is None or cue.look not in (None, state.look):
+            wrong(cue, f"side {cue.side} holds {state.look or 'nothing'}, not {cue.look or 'a look'}")
+        if cue.kind == "speed":
+            if not state.lit and at < state.ready_at - _EPS:
+                wrong(cue, f"side {cue.side} is still moving into {state.look}")
+            continue
         if cue.kind in ("fade-in", "cut-in", "crossfade"):
             if state.lit:
                 wrong(cue, f"side {cue.side} is lit already")
@@ -108,8 +140,33 @@ def check_playable(cues: Sequence[Cue], rig: Rig) -> list[str]:
             state.busy_until = at + (cue.up_seconds or cue.down_seconds or 0.0)
         elif cue.trigger != "held":
             state.lit, state.busy_until = False, at + (cue.down_seconds or 0.0)
+    problems += _one_shots_meeting(cues, rig, bars)
     problems += [f"Side {name} is lit at the end; it needs a way out." for name, state in sides.items() if state.lit]
     return problems
+
+
+def _one_shots_meeting(cues: Sequence[Cue], rig: Rig, bars: Sequence[Bar]) -> list[str]:
+    """Follow the one-shots, the series press by press: none may start while one runs."""
+    problems = []
+    run = rig.one_shot.run_seconds if rig.one_shot else 0.0
+    shots = [cue for cue in cues if cue.kind == "one-shot"]
+    before = float("-inf")
+    for at, index in sorted((at, index) for index, cue in enumerate(shots) for at in presses(cue, bars)):
+        cue = shots[index]
+        if at < before + run - _EPS:
+            when = "" if abs(at - cue.place.seconds) < _EPS else f", its press at {clock(at)}"
+            problems.append(f"{cue.id} at {cue.place}{when}: the one-shot before it is still running.")
+        before = at
+    return problems
+
+
+def _check_moving(cue: Cue, known: Mapping[str, Look], wrong: Callable[[Cue, str], None]) -> None:
+    """A laser is never still: its look goes round, and no speed is nought."""
+    look = known.get(cue.look or "")
+    if look is not None and not (look.cycle_seconds or 0.0) > 0.0:
+        wrong(cue, f"a laser is never still, and {look.id} has no motion")
+    if cue.cycle_seconds is not None and not 0.0 < cue.cycle_seconds < float("inf"):
+        wrong(cue, "a laser is never still, and this speed stops it")
 
 
 def _check_laser(cue: Cue, wrong: Callable[[Cue, str], None]) -> None:

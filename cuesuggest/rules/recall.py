@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from cuesuggest.cues import Cue, Place
+from cuesuggest.cues import Cue, Place, PlannedSection
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
 from cuesuggest.rules.enter import Entry
 from cuesuggest.rules.grid import count_word
+from cuesuggest.rules.hands import hands_held
 from cuesuggest.rules.material import name
+from cuesuggest.rules.speed import set_with
 from cuesuggest.rules.stays import EPS
 
 __all__ = ["recalls"]
@@ -21,17 +23,20 @@ def recalls(
     entries: Sequence[Entry],
     dark: Sequence[float],
     moves: Sequence[Move],
+    planned: Sequence[PlannedSection],
 ) -> list[Move] | Clash:
     """Put each look on its side while that side is dark, at a place where nothing else happens."""
     made: list[Move] = []
     for k, stay in enumerate(stays):
         entry = entries[k].move
         if k == 0:
-            made.append(_preset(brief, stay, entry))
+            made.append(_preset(brief, stay, entry, set_with(brief, stay, planned, first=True)))
             continue
         same = [j for j in range(k) if stays[j].side == stay.side]
         free = dark[same[-1]] if same else brief.grid.bars[0].start
         place = _quiet_downbeat(brief, stay, entry, free, [*moves, *made])
+        if place is None and same and stays[same[-1]].look == stay.look:
+            continue  # the side still holds it
         if place is None:
             return Clash(k, "there is no time to set it up in the dark")
         if place.seconds + _full_lead(brief, stay, entry.start) <= entry.start + EPS:
@@ -39,7 +44,8 @@ def recalls(
             why = f"set up in the dark,{jump} well before {name(brief.grid.sections[stay.first])}"
         else:
             why = "set up in the dark at short notice: the side is not free earlier"
-        made.append(_recall(brief, stay, k, entry, place, f"on {count_word(place.beat)}", why))
+        how = f"on {count_word(place.beat)}" + set_with(brief, stay, planned, first=False)
+        made.append(_recall(brief, stay, k, entry, place, how, why))
     return made
 
 
@@ -68,6 +74,7 @@ def _quiet_downbeat(brief: Brief, stay: Stay, entry: Move, free: float, moves: S
         if place.seconds >= free + EPS
         and all(abs(place.seconds - start) >= brief.gap - EPS for start in starts)
         and not any(low - EPS < place.seconds < high + EPS for low, high in landing)
+        and hands_held(moves, place.seconds, brief.rig) < max(brief.rig.hands, 1)
     ]
     for lead in (full, least):
         fitting = [place for place in quiet if place.seconds <= entry.start - lead + EPS]
@@ -77,8 +84,8 @@ def _quiet_downbeat(brief: Brief, stay: Stay, entry: Move, free: float, moves: S
     return None
 
 
-def _preset(brief: Brief, stay: Stay, entry: Move) -> Move:
-    """Set the first look up before the song starts, however soon it starts in the recording."""
+def _preset(brief: Brief, stay: Stay, entry: Move, speed: str) -> Move:
+    """Set the first look and its speed up before the song starts, however soon it starts in the recording."""
     lead = brief.profile.standby.lead_seconds
     place = Place(round(max(brief.grid.bars[0].start - lead, 0.0), 4))
     made = _recall(
@@ -87,7 +94,7 @@ def _preset(brief: Brief, stay: Stay, entry: Move) -> Move:
         0,
         entry,
         place,
-        "before the song starts",
+        f"before the song starts{speed}",
         "the first look is set up before the song, in the dark",
     )
     before = min(place.seconds, entry.start - lead)

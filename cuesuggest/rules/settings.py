@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from cuesuggest.cues import Category
 
-__all__ = ["ByCategory", "CycleRanges", "OneShot", "Profile", "Rig", "Side"]
+__all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig", "Side", "Speed"]
 
 Source = Literal["laser", "lamp", "strobe"]
 
@@ -127,6 +127,9 @@ class Looks:
     )
     ceiling: ByCategory = field(metadata=_number("percent", 5, 80, "a fifth of the level stays in hand"))
     home_level: int = field(metadata=_number("percent", 5, 60, "the home look runs at half level"))
+    speed_within: ByCategory = field(
+        metadata=_number("share of the tempo", 0.02, 1, "a motion further off the band's tempo is set anew")
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +151,9 @@ class Evidence:
 
     weak: float = field(metadata=_number("confidence", 0, 1, "bars or sections below it get fewer cues and a question"))
     event: float = field(metadata=_number("confidence", 0, 1, "an event below it moves no light"))
+    sure: float = field(
+        metadata=_number("confidence", 0, 1, "below it, what would spoil the song if it were wrong is asked about")
+    )
     tempo_margin: float = field(metadata=_number("nats", 0, 10, "half or double tempo this close is asked about"))
     most_questions: int = field(metadata=_number("questions", 0, 20, "a list longer than this is not answered"))
 
@@ -226,6 +232,40 @@ class OneShot:
 
 
 @dataclass(frozen=True, slots=True)
+class Speed:
+    """How the speed of the motion is set while the song is played."""
+
+    unit: Literal["bpm", "tap", "watch", "none"] = field(
+        metadata=_words(
+            "beats a minute, taps on the beat, seconds for one round by a watch (a fader without marks), or not at all",
+            "bpm",
+            "tap",
+            "watch",
+            "none",
+        )
+    )
+    name: str = field(metadata=_words("what is written on the button, wheel or fader", otherwise=""))
+
+
+@dataclass(frozen=True, slots=True)
+class LocalRules:
+    """What the authority of the place asks for, in the user's words."""
+
+    separation: str = field(
+        default="",
+        metadata=_words("heights and distances of beams, as your authority states them, with its name", otherwise=""),
+    )
+    flashes_per_second: float = field(
+        default=3.0,
+        metadata={
+            **_number("flashes a second", 1, 5, "the most flashes of all sides together; more than 3 only by a rule"),
+            "otherwise": 3.0,
+        },
+    )
+    source: str = field(default="", metadata=_words("which rule sets the flashes", otherwise=""))
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """What there is to play on, and who plays it."""
 
@@ -239,8 +279,13 @@ class Rig:
     kill: str = field(
         metadata=_words("the button that holds everything dark while pressed; empty if there is none", otherwise="")
     )
+    master: str = field(metadata=_words("the fader over all sides; empty if there is none", otherwise=""))
     sides: tuple[Side, ...] = field(metadata=_words("what looks are played on, at least one, each with its own name"))
     one_shot: OneShot | None = field(metadata=_words("the button for one-shots, if there is one", otherwise=None))
+    speed: Speed = field(
+        metadata=_words("how the speed of the motion is set; not at all without it", otherwise={"unit": "none"})
+    )
+    local: LocalRules = field(metadata=_words("what holds at your place, if you know it", otherwise={}))
 
     def values(self) -> dict[str, Any]:
         """Every value as plain dictionaries, lists, texts and numbers, for the document."""

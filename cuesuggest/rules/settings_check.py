@@ -114,6 +114,9 @@ def build_rig(table: Mapping[str, Any]) -> Rig:
     if shot is not None and shot.peak_after > shot.run_seconds:
         problem = f"is {shot.peak_after:g}; it should be a number from 0 to {shot.run_seconds:g} (seconds),"
         raise SettingError(("one_shot", "peak_after"), f"{problem} for after that it is dark again")
+    if rig.local.flashes_per_second > 3 and not rig.local.source:
+        problem = f"is {rig.local.flashes_per_second:g}; more than 3 needs local.source, the rule that allows it"
+        raise SettingError(("local", "flashes_per_second"), problem)
     return rig
 
 

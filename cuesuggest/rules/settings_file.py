@@ -126,7 +126,7 @@ def rig_from_values(values: Mapping[str, Any]) -> Rig:
     """Rebuild a rig from what `Rig.values` wrote into a document.
 
     Keys that this version does not know are left out; those that it has in addition are taken from the example
-    rig, those of a side from its first side.
+    rig, those of a side from its first side. Without a word on speed it cannot be set.
 
     Raises
     ------
@@ -134,7 +134,7 @@ def rig_from_values(values: Mapping[str, Any]) -> Rig:
         If a value is wrong; it names the key.
     """
     with _told("the rig in the document"):
-        return build_rig(filled(Rig, values, load_rig(None).values()))
+        return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, load_rig(None).values()))
 
 
 @contextmanager

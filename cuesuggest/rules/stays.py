@@ -6,10 +6,22 @@ import math
 from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import Place
+from cuesuggest.cues import Place, PlannedSection
 from cuesuggest.rules.brief import Brief, Stay
+from cuesuggest.rules.looks import build_looks
 
-__all__ = ["EPS", "back_in", "closing_stop", "counts", "cut_off", "joined", "last_hit", "lit_into"]
+__all__ = [
+    "EPS",
+    "back_in",
+    "closing_stop",
+    "counts",
+    "cut_off",
+    "decided_edge",
+    "joined",
+    "last_hit",
+    "lit_into",
+    "stays_of",
+]
 
 
 # Seconds. Times are stored to 0.1 ms; comparisons allow a little more.
@@ -68,7 +80,7 @@ def back_in(brief: Brief, stop: Event) -> Place:
     bar = brief.grid.bar(place.bar)
     if bar is not None and snapped.beat is not None and snapped.beat > bar.beats:
         snapped = brief.grid.after(place.bar)
-    return snapped if abs(snapped.seconds - stop.end) <= _SNAP else place
+    return snapped if abs(snapped.seconds - stop.end) <= _SNAP else brief.grid.locate(stop.end, "early")
 
 
 def last_hit(brief: Brief, low: float, high: float) -> Event | None:
@@ -80,3 +92,33 @@ def last_hit(brief: Brief, low: float, high: float) -> Event | None:
 def counts(beats: float) -> str:
     """Say a length as one counts it."""
     return "1 count" if beats == 1 else f"{beats:g} counts"
+
+
+def stays_of(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
+    """Join neighbouring sections of one look, and let the looks alternate between the sides."""
+    runs: list[tuple[str, int, int]] = []
+    for index, each in enumerate(planned):
+        if each.look is None:
+            continue
+        own = index in brief.gaps or decided_edge(brief, index)
+        if runs and runs[-1][0] == each.look and runs[-1][2] == index - 1 and not own:
+            runs[-1] = (each.look, runs[-1][1], index)
+        else:
+            runs.append((each.look, index, index))
+    looks = {look.id: look for look in build_looks(planned, brief, shots=False)}
+    sides = brief.rig.playing
+    stays: list[Stay] = []
+    turn = 0
+    for look, first, last in runs:
+        decided = brief.pins.get(brief.grid.sections[first].id)
+        turn = next((k for k, side in enumerate(sides) if decided and side.name == decided.side), turn)
+        stays.append(Stay(looks[look], first, last, sides[turn]))
+        turn = (turn + 1) % len(sides)
+    return stays
+
+
+def decided_edge(brief: Brief, index: int) -> bool:
+    """Whether it was decided that a look comes in with this section, or that one goes out before it."""
+    here = brief.pins.get(brief.grid.sections[index].id)
+    before = brief.pins.get(brief.grid.sections[index - 1].id) if index else None
+    return (here is not None and here.enters) or (before is not None and before.leaves)

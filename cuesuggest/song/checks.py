@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields, is_dataclass
+from itertools import pairwise
 from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis, json_name
@@ -74,9 +75,14 @@ def check_corrections(corrections: Sequence[Correction]) -> None:
             )
         if isinstance(correction, FormCorrection):
             try:
-                read_form(correction.text)
+                parts = read_form(correction.text).parts
             except EditError as error:
                 raise MisfitError(f"corrections[{index}].text", str(error)) from None
+            starts = correction.starts
+            if starts and (len(starts) != len(parts) or any(b <= a for a, b in pairwise(starts))):
+                raise MisfitError(
+                    f"corrections[{index}].starts", f"must be {len(parts)} rising times, one for each part of the form"
+                )
 
 
 def check_looks(looks: Sequence[Look]) -> None:

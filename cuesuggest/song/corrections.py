@@ -75,6 +75,8 @@ class FormCorrection:
     __pydantic_config__ = FILE_CONFIG
 
     text: str
+    starts: tuple[Seconds, ...] = ()
+    """When each part starts, where that is stated too; the bar line nearest to it is meant."""
     kind: Literal["form"] = "form"
 
 
