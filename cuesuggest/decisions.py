@@ -9,7 +9,7 @@ from cuesuggest.cues import Cue, CueKind, Place
 from cuesuggest.errors import EditError
 from cuesuggest.rerun import between
 from cuesuggest.rules import Grid, count_word
-from cuesuggest.song import AddCue, Edit, RemoveCue, SetCorrections, SetCue, SetSection, SetTitle, Song
+from cuesuggest.song import AddCue, Edit, RemoveCue, SetCorrections, SetCue, SetPlan, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges
 from cuesuggest.statements import described
 
@@ -21,7 +21,7 @@ _SECTION = re.compile(r"(.+?)(\d+)")
 
 
 def find_cues(song: Song, words: tuple[str, ...]) -> list[Cue]:
-    """Find cues by what a list shows: "12", "12.5", a range "12-15", or "all" that are suggested.
+    """Find cues by what a list shows: "12", "12.5", a range "12-15", or "all" that are suggested; or by their id.
 
     Raises
     ------
@@ -32,6 +32,9 @@ def find_cues(song: Song, words: tuple[str, ...]) -> list[Cue]:
     for word in words:
         if word == "all":
             found |= {cue.id: cue for cue in song.cues if cue.status == "suggested"}
+            continue
+        if any(cue.id == word for cue in song.cues):
+            found |= {cue.id: cue for cue in song.cues if cue.id == word}
             continue
         limits = _RANGE.fullmatch(word)
         if limits is None:
@@ -228,6 +231,10 @@ def describe(song: Song, edit: Edit) -> str:
             found = next((each for each in song.analysis.sections if each.id == edit.section), None)
             name = f"{found.label}{found.pass_}" if found else f"section {edit.section}"
             return f"{name}: " + ", ".join(_said(song, key, value) for key, value in edit.changes.items())
+        case SetPlan():
+            found = next((each for each in song.analysis.sections if each.id == edit.section), None)
+            name = f"{found.label}{found.pass_}" if found else f"section {edit.section}"
+            return f"{name}: {edit.decided or 'light as the plan has it'}"
         case SetTitle():
             return f"the song is called {edit.title!r}"
         case SetCorrections():
@@ -246,6 +253,8 @@ def _said(song: Song, name: str, value: object) -> str:
         return "locked" if value else "unlocked"
     if name == "place":
         return f"moved to {value}"
+    if name == "vamp" and value:
+        return f"round until {value}"
     if name == "look":
         named = next((look.name for look in song.looks if look.id == value), None)
         return f"look {named or value}"

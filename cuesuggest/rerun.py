@@ -178,9 +178,7 @@ def carried(
         role = before.role if before.id in roles else section.role
         own = names.get(before.id, {})
         name, first_words = own.get("name", section.name), own.get("first_words", section.first_words)
-        sections.append(
-            replace(section, id=before.id, name=name, first_words=first_words, role=role, vamp=before.vamp)
-        )
+        sections.append(replace(section, id=before.id, name=name, first_words=first_words, role=role, vamp=before.vamp))
     there = {section.id for section in sections}
     lost = tuple(
         f"{section.label}{section.pass_} was called “{called}”; there is no such section any more."

@@ -165,9 +165,10 @@ def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorr
     bars = _bars(song, from_bar)
     starts = _moved_bar_lines(song, bars, beats)
     facts: list[Correction] = [DownbeatCorrection(time) for time in starts]
-    if any(bar.number == 1 for bar in bars):
-        first = next(index for index, bar in enumerate(bars) if bar.number == 1)
-        facts.append(BarOneCorrection(starts[min(first, len(starts) - 1)]))
+    later = [bar for bar in bars if bar.number >= 1]
+    if later and later[0].number == 1:
+        # Of bars that are led out of the song, a pickup before bar 1 may be one; bar 1 is then not the first left.
+        facts.append(BarOneCorrection(_moved_bar_lines(song, later, beats)[0]))
     start, end = min(starts[0], bars[0].start), song.recording.window.end
     # Neither the beat nor how many make a bar is in question. Unsaid, bars of half the length would have their ones
     # both where they are stated and where they were heard.
@@ -258,9 +259,12 @@ def tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     return _replaced(song, facts, times[0], times[-1])
 
 
-def form(song: Song, parts: Sequence[Part]) -> SetCorrections:
-    """State of which parts the song consists, in order; see `cuesuggest.form_text`."""
-    return _replaced(song, [FormCorrection(form_text(parts))], 0.0, 0.0, "bars")
+def form(song: Song, parts: Sequence[Part], starts: Sequence[float] = ()) -> SetCorrections:
+    """State of which parts the song consists, in order; see `cuesuggest.form_text`.
+
+    `starts` are the seconds at which the parts start, one for each, where that is stated too.
+    """
+    return _replaced(song, [FormCorrection(form_text(parts), tuple(starts))], 0.0, 0.0, "bars")
 
 
 def read_times(text: str, where: str, seconds: Callable[[str], float]) -> list[float]:

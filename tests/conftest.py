@@ -90,7 +90,7 @@ def chromium():
     with sync_playwright() as play:
         browser = play.chromium.launch(
             executable_path=shutil.which("chromium"),
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+            args=["--no-sandbox", "--disable-gpu", "--mute-audio", "--autoplay-policy=no-user-gesture-required"],
         )
         yield browser
         browser.close()

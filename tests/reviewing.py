@@ -12,8 +12,9 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 
@@ -23,6 +24,8 @@ class Server:
 
     address: str
     process: subprocess.Popen | None = None
+    windows: list[Any] = field(default_factory=list)
+    """Of the browser; they are closed before the server, which would wait for them."""
 
     @property
     def port(self) -> int:
@@ -79,11 +82,15 @@ def serving(document: Path, *options: str) -> Iterator[Server]:
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=folder
     )
+    server = Server("", process)
     try:
         first = process.stdout.readline().strip()
         assert first.startswith("http://127.0.0.1:"), (first, process.communicate(timeout=20))
-        yield Server(first, process)
+        server = Server(first, process)
+        yield server
     finally:
+        for window in server.windows:
+            window.close()
         process.send_signal(signal.SIGINT)
         try:
             process.communicate(timeout=10)
@@ -104,9 +111,12 @@ def hosting(document: Path) -> Iterator[Server]:
     running = server.server_for(page, key)
     thread = threading.Thread(target=running.run, args=([socket],))
     thread.start()
+    server_ = Server(key.address)
     try:
-        yield Server(key.address)
+        yield server_
     finally:
+        for window in server_.windows:
+            window.close()
         running.should_exit = True
         thread.join(10)
         socket.close()
@@ -149,7 +159,9 @@ class Page:
 
     def told(self, part: str) -> None:
         """Wait until the page says something."""
-        self.page.wait_for_function("part => document.querySelector('#told').innerText.includes(part)", arg=part)
+        self.page.wait_for_function(
+            "part => document.querySelector('#told').textContent.toLowerCase().includes(part)", arg=part.lower()
+        )
 
     def slip(self, part: str) -> None:
         """Wait until the slip shows something."""
@@ -160,6 +172,7 @@ class Page:
         return self.page.evaluate("document.querySelector('#sound').currentTime")
 
     def seek(self, seconds: float) -> None:
-        """Press on the chart where a time stands, as nearly as a bar is wide."""
+        """Set the sound's clock, as dragging on a player would."""
+        self.page.wait_for_function("() => document.querySelector('#sound').readyState > 0")
         self.page.evaluate("time => { document.querySelector('#sound').currentTime = time }", seconds)
         self.page.wait_for_timeout(60)

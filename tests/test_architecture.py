@@ -23,6 +23,7 @@ MAY_KNOW = {
     "report": RECORDS | {"cuesuggest.song"},
     "sound": {"cuesuggest.errors", "cuesuggest.recording"},
     "rerun": RECORDS | {"cuesuggest.form_text", "cuesuggest.rules", "cuesuggest.song"},
+    "redraft": RECORDS | {"cuesuggest.rerun", "cuesuggest.rules", "cuesuggest.song"},
     "cache": {
         "cuesuggest.analysis.rhythm.network",
         "cuesuggest.analysis.spectrum",
@@ -49,7 +50,7 @@ def imports(path):
 
 
 def test_every_part_of_the_package_has_its_place_here_or_stands_above():
-    above = {"cli", "workflow", "training", "pool", "__init__", "__main__"}
+    above = {"cli", "review", "workflow", "training", "pool", "__init__", "__main__"}
     there = {path.stem if path.is_file() else path.name for path in PACKAGE.iterdir() if path.name != "__pycache__"}
     assert there == set(MAY_KNOW) | above
 
@@ -75,6 +76,12 @@ def test_training_is_imported_by_nothing_else():
     for path in PACKAGE.rglob("*.py"):
         if "training" not in path.parts:
             assert not any(name.startswith("cuesuggest.training") for name in imports(path)), path
+
+
+def test_the_page_is_known_to_the_command_line_alone():
+    for path in PACKAGE.rglob("*.py"):
+        if not {"cli", "review"} & set(path.parts):
+            assert not any(name.startswith("cuesuggest.review") for name in imports(path)), path
 
 
 def test_pydantic_stays_at_the_files_edge():

@@ -5,6 +5,9 @@ import time
 
 import pytest
 
+from cuesuggest.review.actions import ACTIONS
+from cuesuggest.review.asked import Asked
+from cuesuggest.review.session import Session
 from cuesuggest.song import SetTitle, Song, change
 from tests.reviewing import Page, copied, hosting, serving
 
@@ -19,30 +22,48 @@ def server(document):
 
 @pytest.fixture
 def opened(chromium):
-    contexts = []
-
-    def open_(address, **options):
+    def open_(server, **options):
         context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
-        contexts.append(context)
-        return Page(context.new_page(), address)
+        server.windows.append(context)
+        return Page(context.new_page(), server.address)
 
-    yield open_
-    for context in contexts:
-        context.close()
+    return open_
 
 
 @pytest.fixture
 def page(server, opened):
-    shown = opened(server.address)
+    shown = opened(server)
     yield shown
     assert shown.problems == []
+
+
+@pytest.fixture(scope="module")
+def lasting(drafted_take, chromium, tmp_path_factory):
+    """A window for tests that change nothing in the song."""
+    document = copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path_factory.mktemp("lasting"))
+    with hosting(document) as running:
+        context = chromium.new_context(viewport=WIDE)
+        running.windows.append(context)
+        yield Page(context.new_page(), running.address), document
+
+
+@pytest.fixture
+def shown(lasting):
+    """That window, opened again; and the document."""
+    page, document = lasting
+    page.page.set_viewport_size(WIDE)
+    page.page.reload()
+    page.page.wait_for_selector("#chart svg text")
+    yield page, document
+    assert page.problems == []
 
 
 def saved(document):
     return Song.load(document)
 
 
-def test_the_page_opens_with_the_song_as_a_chart(page, document):
+def test_the_page_opens_with_the_song_as_a_chart(shown):
+    page, document = shown
     song = saved(document)
     words = page.text("#chart svg")
     assert song.title in words
@@ -52,7 +73,8 @@ def test_the_page_opens_with_the_song_as_a_chart(page, document):
     assert "token" not in page.page.url
 
 
-def test_it_plays_and_the_place_moves_to_the_beat(page):
+def test_it_plays_and_the_place_moves_to_the_beat(shown):
+    page, _ = shown
     page.press("Space")
     page.page.wait_for_function("() => document.querySelector('#sound').currentTime > 3.5")
     assert "playing" in page.text("#state")
@@ -67,7 +89,8 @@ def test_it_plays_and_the_place_moves_to_the_beat(page):
     assert mark.startswith("M")
 
 
-def test_keys_lead_by_bar_section_and_cue(page, document):
+def test_keys_lead_by_bar_section_and_cue(shown):
+    page, document = shown
     song = saved(document)
     one = next(bar for bar in song.analysis.bars if bar.number == 1)
     page.press("Home", "Shift+ArrowRight")
@@ -82,7 +105,8 @@ def test_keys_lead_by_bar_section_and_cue(page, document):
     page.slip(f"Cue {song.cues[0].number:g} ")
 
 
-def test_a_bar_goes_round(page, document):
+def test_a_bar_goes_round(shown):
+    page, document = shown
     bar = saved(document).analysis.bars[6]
     page.press("=", "Home")
     page.seek(bar.start + 0.05)
@@ -95,7 +119,8 @@ def test_a_bar_goes_round(page, document):
     assert "round" not in page.text("#state")
 
 
-def test_it_plays_slower_with_its_pitch(page):
+def test_it_plays_slower_with_its_pitch(shown):
+    page, _ = shown
     page.press("-", "-", "-")
     assert "0.7" in page.text("#state")
     assert page.page.evaluate("() => [sound.playbackRate, sound.preservesPitch]") == [0.7, True]
@@ -107,7 +132,8 @@ def test_it_plays_slower_with_its_pitch(page):
     assert page.page.evaluate("() => sound.playbackRate") == 1
 
 
-def test_the_click_comes_in_and_goes_at_the_same_place(page):
+def test_the_click_comes_in_and_goes_at_the_same_place(shown):
+    page, _ = shown
     page.press("Shift+ArrowRight", "k")
     page.page.wait_for_function("() => sound.src.includes('click') && sound.readyState > 1")
     at = page.seconds()
@@ -118,16 +144,23 @@ def test_the_click_comes_in_and_goes_at_the_same_place(page):
     assert page.seconds() == pytest.approx(at, abs=0.05)
 
 
-def test_the_browser_hears_the_beats_where_they_are_written(page, document):
+def test_the_browser_hears_the_beats_where_they_are_written(shown):
     """What the browser decodes of our sound has its clicks at the document's beats."""
+    page, document = shown
     found = page.page.evaluate(
         """async () => {
-          const read = async (url) => (await new OfflineAudioContext(1, 1, 22050).decodeAudioData(await (await fetch(url)).arrayBuffer()));
+          const read = async (url) => {
+            const bytes = await (await fetch(url)).arrayBuffer();
+            return new OfflineAudioContext(1, 1, 22050).decodeAudioData(bytes);
+          };
           const [plain, click] = [await read('/sound.wav'), await read('/sound.wav?click=1')];
           const [a, b] = [plain.getChannelData(0), click.getChannelData(0)];
           const times = []; let quiet = 1e9;
           for (let k = 0; k < a.length; k++) {
-            if (Math.abs(b[k] - a[k]) > 0.02) { if (quiet > 0.1 * click.sampleRate) times.push(k / click.sampleRate); quiet = 0; } else quiet++;
+            quiet += 1;
+            if (Math.abs(b[k] - a[k]) <= 0.02) continue;
+            if (quiet > 0.1 * click.sampleRate) times.push(k / click.sampleRate);
+            quiet = 0;
           }
           return times;
         }"""
@@ -220,7 +253,8 @@ def test_the_form_is_typed(page, document):
     assert any(fact.kind == "form" for fact in saved(document).corrections)
 
 
-def test_a_form_that_cannot_be_read_is_refused_with_its_place(page, document):
+def test_a_form_that_cannot_be_read_is_refused_with_its_place(shown):
+    page, document = shown
     page.press("m", "f")
     page.page.fill("#ask textarea", "intro 8, (verse")
     page.press("Control+Enter")
@@ -229,9 +263,11 @@ def test_a_form_that_cannot_be_read_is_refused_with_its_place(page, document):
 
 
 def test_the_start_of_a_section_is_moved_by_two_keys(page, document):
+    before = saved(document).analysis.sections
     page.press("Home", "Shift+ArrowRight", "Shift+ArrowRight", "m", "]")
     page.told("1 bar later")
-    assert any(fact.kind == "form" for fact in saved(document).corrections)
+    after = saved(document).analysis.sections
+    assert after[1].first_bar == before[1].first_bar + 1
 
 
 def test_the_light_of_a_section_is_chosen_by_two_keys(page, document):
@@ -284,14 +320,15 @@ def test_a_title_that_is_code_shows_as_text(page, document):
 
 
 def test_questions_come_first_and_a_key_answers(document, opened):
-    from cuesuggest.cues import Question
+    from cuesuggest.cues import Answer, Question
 
     song = saved(document)
     first = next(bar for bar in song.analysis.bars if bar.number == 1)
-    asked = Question("bar-one", "Is this bar 1?", first.start, tuple(cue.id for cue in song.cues))
+    answers = (Answer("yes, here", "correct DOC --shift-bar 0"), Answer("a beat later", "correct DOC --shift-bar 1"))
+    asked = Question("bar-one", "Is this bar 1?", first.start, tuple(cue.id for cue in song.cues), answers)
     song.replaced(questions=(asked,), revision=song.revision + 1).save(document)
     with hosting(document) as server:
-        page = opened(server.address)
+        page = opened(server)
         page.slip("Is this bar 1?")
         page.slip(f"{len(song.cues)} cues hang on it")
         page.press("q")
@@ -315,11 +352,14 @@ def test_the_running_order_lists_all_with_reasons_and_keys_work_in_it(page, docu
     page.page.wait_for_selector("#list tr.rejected")
     page.press("z")
     page.page.wait_for_selector("#list tr.chosen.suggested")
+    page.press("Enter")
+    page.page.wait_for_selector("#list tr.chosen.accepted")
     page.press("r")
     assert page.page.locator("#list[open]").count() == 0
 
 
-def test_every_key_is_in_the_help(page):
+def test_every_key_is_in_the_help(shown):
+    page, _ = shown
     page.press("?")
     page.page.wait_for_selector("#help[open]")
     words = page.text("#help")
@@ -329,7 +369,8 @@ def test_every_key_is_in_the_help(page):
     assert page.page.locator("#help[open]").count() == 0
 
 
-def test_the_light_is_shown_only_when_asked_for(page, document):
+def test_the_light_is_shown_only_when_asked_for(shown):
+    page, document = shown
     cue = next(each for each in saved(document).cues if each.kind == "fade-in")
     assert not page.page.is_visible("#light")
     page.press("b")
@@ -349,6 +390,53 @@ def test_an_export_is_taken_away(page, document):
     assert coming.value.suggested_filename == "evening.cues.csv"
     page.told("Exported")
     assert saved(document).numbers_frozen
+
+
+def test_a_draft_with_four_mistakes_is_righted_in_twenty_keys(document, opened):
+    """One wrong bar phase, one missing boundary, two wrong categories."""
+    right = saved(document)
+    starts = [each.start for each in right.analysis.sections]
+    wanted = {each.start: planned.category for each, planned in zip(right.analysis.sections, right.plan, strict=True)}
+    spoilt = Session(document)
+    _spoil(spoilt, "category", section=right.analysis.sections[0].id, category="lift", all=False)
+    _spoil(spoilt, "category", section=right.analysis.sections[-1].id, category="subtle", all=False)
+    _spoil(spoilt, "boundary-remove", section=right.analysis.sections[2].id, all=False)
+    _spoil(spoilt, "shift", beats=1)
+    assert len(saved(document).analysis.sections) == len(starts) - 1
+    with hosting(document) as server:
+        page = opened(server)
+        if "Question" in page.text("#slip"):
+            page.press("Escape")
+        keys = []
+
+        def press(*names):
+            for name in names:
+                page.press(name)
+            keys.extend(names)
+
+        press("Home", "m", "ArrowLeft")
+        page.told("1 beat earlier")
+        press("Shift+ArrowRight", "s", CATEGORY_KEYS[wanted[starts[0]]])
+        page.told(wanted[starts[0]])
+        press("Shift+ArrowRight", "]", "m", "r", "n")
+        page.told("a section starts")
+        press("End", "s", CATEGORY_KEYS[wanted[starts[-1]]])
+        page.told(f": {wanted[starts[-1]]}")
+        print(f"righted with {len(keys)} keys: {' '.join(keys)}")
+        assert page.problems == []
+    now = saved(document)
+    assert [each.start for each in now.analysis.sections] == pytest.approx(starts, abs=0.05)
+    for section, planned in zip(now.analysis.sections, now.plan, strict=True):
+        if section.start in (now.analysis.sections[0].start, now.analysis.sections[-1].start):
+            assert planned.category == min(wanted.items(), key=lambda each: abs(each[0] - section.start))[1]
+    assert len(keys) <= 20
+
+
+CATEGORY_KEYS = {"rest": "0", "subtle": "1", "lift": "2", "intense": "3"}
+
+
+def _spoil(session, what, **values):
+    session.act(session.song.revision, lambda song: ACTIONS[what](song, Asked(values)))
 
 
 # What happens when things go wrong.
@@ -379,7 +467,7 @@ def test_killed_in_the_middle_of_edits_at_most_the_one_on_its_way_is_lost(docume
     assert saved(document).title in (f"Title {done}", "On its way")
     assert not [path for path in document.parent.iterdir() if path.suffix == ".tmp"]
     with hosting(document) as again:
-        page = opened(again.address)
+        page = opened(again)
         assert saved(document).title in page.text("#chart svg")
         page.press("u")
         page.told("Taken back")
@@ -396,14 +484,14 @@ def _quietly(server, title):
 
 def test_a_page_whose_server_has_gone_says_so(document, opened):
     with serving(document) as server:
-        page = opened(server.address)
+        page = opened(server)
         server.kill()
         page.press("Home", "ArrowDown", "Enter")
         page.told("Start cuesuggest review again")
 
 
 def test_two_windows_never_overwrite_each_other(server, opened, document):
-    first, second = opened(server.address), opened(server.address)
+    first, second = opened(server), opened(server)
     first.press("Home", "ArrowDown", "Enter")
     first.told("accepted")
     second.press("Home", "ArrowDown", "x")
@@ -433,7 +521,7 @@ def test_a_file_changed_on_disk_is_noticed_and_offered(page, document):
 
 def test_a_song_of_120_bars_stands_on_one_screen(opened, drafted_take, tmp_path):
     with hosting(_long(drafted_take, tmp_path, "A8 B8 C16 A8 B8 C16 D8 B8 C16 E8 C16")) as server:
-        page = opened(server.address)
+        page = opened(server)
         shape = page.page.evaluate(
             """() => { const c = document.querySelector('#chart'); return [c.scrollHeight, c.clientHeight,
                document.documentElement.scrollWidth, innerWidth, c.scrollWidth, c.clientWidth] }"""
@@ -465,16 +553,22 @@ def _long(drafted_take, tmp_path, form):
 
 
 @pytest.mark.parametrize(("width", "bars"), [(1440, 16), (1000, 8), (520, 4)])
-def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(page, width, bars):
+def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(shown, width, bars):
+    page, _ = shown
     page.page.set_viewport_size({"width": width, "height": 900})
     page.page.wait_for_timeout(500)
     found = page.page.evaluate(
         """() => {
           const lines = [...document.querySelectorAll('#chart svg g[transform]')];
-          const text = [...document.querySelectorAll('#chart text, #desk *')].map((e) => [e.textContent, parseFloat(getComputedStyle(e).fontSize)]);
-          return { wide: document.documentElement.scrollWidth, small: text.filter(([t, s]) => t && s < 11).map(([t]) => t),
-                   over: [...document.querySelectorAll('#chart text')].filter((e) => e.getBoundingClientRect().right > innerWidth + 1).map((e) => e.textContent),
-                   tops: lines.map((e) => e.getAttribute('transform')) };
+          const words = [...document.querySelectorAll('#chart text, #desk *')].filter((e) => e.textContent);
+          const small = words.filter((e) => parseFloat(getComputedStyle(e).fontSize) < 11);
+          const over = words.filter((e) => e.getBoundingClientRect().right > innerWidth + 1);
+          return {
+            wide: document.documentElement.scrollWidth,
+            small: small.map((e) => e.textContent),
+            over: over.map((e) => e.textContent),
+            tops: lines.map((e) => e.getAttribute('transform')),
+          };
         }"""
     )
     assert found["wide"] <= width
@@ -484,15 +578,17 @@ def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(page,
     assert len(columns) == (2 if bars == 16 else 1)
 
 
-def test_words_on_the_chart_do_not_run_into_each_other(page):
+def test_words_on_the_chart_do_not_run_into_each_other(shown):
+    page, _ = shown
     overlaps = page.page.evaluate(
         """() => {
-          const boxes = [...document.querySelectorAll('#chart text')].map((e) => [e.textContent, e.getBoundingClientRect()]);
-          const found = [];
-          for (const [a, p] of boxes) for (const [b, q] of boxes) {
-            if (a < b && p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 3 && q.top < p.bottom - 3) found.push([a, b]);
-          }
-          return found;
+          const words = [...document.querySelectorAll('#chart text')];
+          const boxes = words.map((e) => [e.textContent, e.getBoundingClientRect()]);
+          const beside = (p, q) => p.right - 1 <= q.left || q.right - 1 <= p.left;
+          const above = (p, q) => p.bottom - 3 <= q.top || q.bottom - 3 <= p.top;
+          return boxes.flatMap(([a, p], k) =>
+            boxes.slice(k + 1).filter(([, q]) => !beside(p, q) && !above(p, q)).map(([b]) => [a, b]),
+          );
         }"""
     )
     assert overlaps == []
@@ -502,7 +598,7 @@ def test_words_on_the_chart_do_not_run_into_each_other(page):
 def test_the_page_can_be_used_without_seeing_and_without_a_mouse(server, opened, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
-    page = opened(server.address, color_scheme=scheme)
+    page = opened(server, color_scheme=scheme)
     page.press("Home", "ArrowDown")
     for key, leave in (("", ""), ("m", "Escape"), ("s", "Escape"), ("?", "?"), ("r", "r"), ("e", "Escape")):
         if key:
@@ -514,7 +610,8 @@ def test_the_page_can_be_used_without_seeing_and_without_a_mouse(server, opened,
             page.press(leave)
 
 
-def test_the_scheme_is_turned_over_by_a_key_and_stays(page):
+def test_the_scheme_is_turned_over_by_a_key_and_stays(shown):
+    page, _ = shown
     paper = "getComputedStyle(document.body).backgroundColor"
     before = page.page.evaluate(f"() => {paper}")
     page.press("y")
@@ -528,16 +625,19 @@ def test_the_scheme_is_turned_over_by_a_key_and_stays(page):
 def test_forty_minutes_stay_usable(opened, drafted_take, tmp_path):
     form = " ".join(["A16", "B16", "C16", "B16", "D16"] * 15)
     with hosting(_long(drafted_take, tmp_path, form)) as server:
-        page = opened(server.address)
-        ready = page.page.evaluate("() => performance.getEntriesByType('navigation')[0].responseStart && performance.now()")
+        page = opened(server)
+        ready = page.page.evaluate(
+            "() => performance.getEntriesByType('navigation')[0].responseStart && performance.now()"
+        )
         assert page.page.evaluate("() => document.querySelectorAll('#chart svg g[transform]').length") > 100
-        assert ready < 6000
+        assert ready < 5000  # twice and more of what docs/review.md tells: machines are busy
         answered = page.page.evaluate(
             """async () => {
               const times = [];
               for (const key of ['ArrowDown', 'ArrowDown', 'Enter', 'ArrowDown', 'x', 'ArrowRight']) {
                 const start = performance.now();
-                document.querySelector('#chart').dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true, cancelable: true }));
+                const pressed = new KeyboardEvent('keydown', { key, bubbles: true, cancelable: true });
+                document.querySelector('#chart').dispatchEvent(pressed);
                 await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
                 times.push(performance.now() - start);
               }
@@ -545,4 +645,4 @@ def test_forty_minutes_stay_usable(opened, drafted_take, tmp_path):
             }"""
         )
         print(f"page ready after {ready:.0f} ms, keys answered after {[round(t) for t in answered]} ms")
-        assert sorted(answered)[len(answered) // 2] < 300
+        assert sorted(answered)[len(answered) // 2] < 100

@@ -170,6 +170,7 @@ def test_whatever_is_asked_for_the_patch_flashes_three_times_a_second_at_most(sc
 def test_up_to_three_a_second_the_patch_shows_what_is_asked_for(scripts):
     body = """
       const limit = new it.FlashLimit();
-      return Array.from({ length: 900 }, (_, k) => [limit.next((k / 100 * 2.9) % 1 < 0.5 ? 1 : 0, k / 100), (k / 100 * 2.9) % 1 < 0.5 ? 1 : 0]);
+      const wanted = (t) => ((t * 2.9) % 1 < 0.5 ? 1 : 0);
+      return Array.from({ length: 900 }, (_, k) => [limit.next(wanted(k / 100), k / 100), wanted(k / 100)]);
     """
     assert all(shown == wanted for shown, wanted in scripts("light.js", body))

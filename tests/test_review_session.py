@@ -2,12 +2,15 @@
 
 import json
 import os
+from dataclasses import replace
 
 import pytest
 
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
+from cuesuggest.redraft import redrafted
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
+from cuesuggest.review.questions import answered, open_questions
 from cuesuggest.review.session import BehindError, Session
 from cuesuggest.song import SetTitle, Song, change
 
@@ -130,6 +133,14 @@ def test_what_was_done_before_the_page_was_opened_can_be_taken_back_too(session,
     assert [bar.start for bar in again.song.analysis.bars] == [bar.start for bar in before.analysis.bars]
 
 
+def test_bars_shifted_there_and_back_are_numbered_as_before(session):
+    before = {bar.number: bar.start for bar in session.song.analysis.bars if bar.number >= 1}
+    act(session, "shift", beats=1)
+    act(session, "shift", beats=-1)
+    after = {bar.number: bar.start for bar in session.song.analysis.bars}
+    assert {number: after[number] for number in before} == pytest.approx(before, abs=0.05)
+
+
 def test_accepting_all_of_a_section_is_one_step_and_leaves_the_rest(session):
     before = session.song
     chosen = section_with_suggestions(before)
@@ -230,8 +241,7 @@ WRONG = {
     "no form": ("form", {"text": "(("}),
     "a bar far away": ("boundary-add", {"bar": 4000}),
     "a time before the start": ("bar-one", {"seconds": -3}),
-    "an empty vamp": ("vamp", {"section": "s1", "until": "  "}),
-    "an answer to nothing": ("answer", {"question": "tempo/1", "answer": "now"}),
+    "an answer to nothing": ("answer", {"question": "tempo/1", "answer": 0}),
     "a shift out of reason": ("shift", {"beats": 400}),
 }
 
@@ -257,40 +267,71 @@ def test_text_of_any_kind_is_kept_as_text(session):
 # Questions.
 
 
-def test_a_question_about_bar_one_is_answered_by_a_shift(session):
-    from cuesuggest.cues import Question
-    from cuesuggest.review.questions import answers
+def ask(session, id_, *answers, cues=("a",)):
+    from cuesuggest.cues import Answer, Question
 
-    question = Question("bar-one", "Is this bar 1?", 1.0, ("a",))
+    question = Question(
+        id_, "Is it so?", 1.0, cues, tuple(Answer(f"answer {k}", each) for k, each in enumerate(answers))
+    )
     session._song = session.song.replaced(questions=(question,))
-    labels = [each.label for each in answers(session.song, question)]
-    assert labels == ["yes, here", "a beat later", "a beat earlier", "2 beats later"]
+
+
+def test_a_question_about_bar_one_is_answered_by_a_shift(session):
+    ask(session, "bar-one", "correct DOC --shift-bar 0", "correct DOC --shift-bar 1")
     first = next(bar.start for bar in session.song.analysis.bars if bar.number == 1)
     beats = session.song.analysis.beats
-    act(session, "answer", question="bar-one", answer="+1")
+    out = act(session, "answer", question="bar-one", answer=1)
+    assert out.said == "Is it so? answer 1"
     now = next(bar.start for bar in session.song.analysis.bars if bar.number == 1)
     assert now == pytest.approx(beats[beats.index(first) + 1], abs=0.03)
 
 
-def test_a_question_about_a_start_is_answered_by_a_bar(session):
-    from cuesuggest.cues import Question
-
+@pytest.mark.parametrize("step", [0, 1, -1])
+def test_a_question_about_a_start_is_answered_by_a_bar(session, step):
     chosen = session.song.analysis.sections[1]
-    question = Question(f"start/{chosen.id}", "Where?", 1.0, ("a",))
-    session._song = session.song.replaced(questions=(question,))
-    act(session, "answer", question=question.id, answer="+1")
-    assert chosen.first_bar + 1 in [each.first_bar for each in session.song.analysis.sections]
-    assert chosen.first_bar not in [each.first_bar for each in session.song.analysis.sections]
+    bar = chosen.first_bar + step
+    ask(session, f"start/{chosen.id}", f"correct DOC --starts {chosen.label}{chosen.pass_} {bar}")
+    act(session, "answer", question=f"start/{chosen.id}", answer=0)
+    assert session.song.analysis.sections[1].first_bar == bar
+    assert not any(each.id.startswith("start/") for each in open_questions(session.song))
 
 
-def test_a_question_about_the_pulse_is_answered_by_a_tempo(session):
-    from cuesuggest.cues import Question
-
+@pytest.mark.parametrize(("command", "factor"), [("--as-heard", 1), ("--half", 0.5), ("--double", 2)])
+def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, command, factor):
     tempo = session.song.analysis.tempo_bpm
-    question = Question(f"tempo/{tempo / 2:.0f}", "74 or 148?", 1.0, ("a",))
-    session._song = session.song.replaced(questions=(question,))
-    act(session, "answer", question=question.id, answer="other")
-    assert session.song.analysis.tempo_bpm == pytest.approx(tempo / 2, rel=0.02)
+    ask(session, "tempo/56", f"correct DOC {command}")
+    act(session, "answer", question="tempo/56", answer=0)
+    assert session.song.analysis.tempo_bpm == pytest.approx(tempo * factor, rel=0.02)
+    assert not any(each.id.startswith("tempo/") for each in open_questions(session.song))
+
+
+def test_a_question_about_a_cue_is_answered_by_a_decision(session):
+    one, two = session.song.cues[:2]
+    ask(session, "stop/3", f"edit DOC accept {one.id} {two.id}", f"edit DOC reject {one.id}", cues=(one.id, two.id))
+    assert open_questions(session.song)
+    act(session, "answer", question="stop/3", answer=0)
+    assert [cue.status for cue in session.song.cues[:2]] == ["accepted", "accepted"]
+    assert not open_questions(session.song)
+
+
+def test_every_answer_that_the_rules_give_is_understood(session):
+    """The words of the commands are made in one place and read in another."""
+    from cuesuggest.analysis.types import Alternative
+
+    song, tempo = session.song, session.song.analysis.tempo_bpm
+    shaky = replace(
+        song.analysis,
+        alternatives=(Alternative("half", tempo / 2, 0.1), Alternative("shift 2", tempo, 0.1)),
+        sections=tuple(replace(each, confidence=0.1) for each in song.analysis.sections),
+        events=tuple(replace(each, confidence=0.6) for each in song.analysis.events),
+    )  # fmt: skip
+    asked, _ = redrafted(song.replaced(analysis=shaky))
+    kinds = {question.id.partition("/")[0] for question in asked.questions}
+    assert len(kinds) >= 3, kinds
+    for question in asked.questions:
+        assert question.answers, question
+        for answer in range(len(question.answers)):
+            assert answered(asked, question.id, answer).edits
 
 
 # Somebody else.

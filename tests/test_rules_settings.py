@@ -419,9 +419,7 @@ def test_a_rig_of_another_version_is_completed_from_the_example():
     example = load_rig(None)
     values = {"hands": 1, "wings": 2, "sides": [{"name": "Left", "source": "lamp", "colour": 3}], "one_shot": None}
     side = replace(example.sides[0], name="Left", source="lamp")
-    assert rig_from_values(values) == replace(
-        example, hands=1, sides=(side,), one_shot=None, speed=Speed("none", "")
-    )
+    assert rig_from_values(values) == replace(example, hands=1, sides=(side,), one_shot=None, speed=Speed("none", ""))
 
 
 @pytest.mark.parametrize(

@@ -26,10 +26,14 @@ _LIKE_A_FILE = re.compile(r"[^\s,;\"“„«「]+\.\w{1,4}")  # also where there
 @click.option("--tempo", "bpm", type=float, metavar="BPM", help="The felt beat has this tempo.")
 @click.option("--half", "factor", flag_value=0.5, type=float, help="The beat is half as fast as heard.")
 @click.option("--double", "factor", flag_value=2.0, type=float, help="The beat is twice as fast as heard.")
+@click.option("--as-heard", "factor", flag_value=1.0, type=float, help="The beat is as fast as heard.")
 @click.option("--meter", metavar="N/D", help="Time signature, such as 6/8.")
 @click.option("--shift-bar", "shift", type=int, metavar="BEATS", help="Bars start so many beats later; -1 is earlier.")
 @click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
 @click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
+@click.option(
+    "--starts", type=(str, int), metavar="SECTION BAR", help="A section, such as B2, starts at this bar of the song."
+)
 @click.option("--form", metavar="PARTS", help='Parts in order, as "intro 4, verse 8, chorus 8 x2"; or @FILE.')
 @click.option("--from-bar", type=int, metavar="N", help="From this bar on, instead of everywhere.")
 @click.option("--forget", is_flag=True, help="Take back everything that was stated.")
@@ -44,6 +48,7 @@ def correct(
     shift: int | None,
     bar_one: float | None,
     downbeats: Path | None,
+    starts: tuple[str, int] | None,
     form: str | None,
     from_bar: int | None,
     forget: bool,
@@ -55,15 +60,16 @@ def correct(
     suggested again, and taken back with: cuesuggest edit DOC undo
     """
     from cuesuggest import statements
-    from cuesuggest.decisions import describe
+    from cuesuggest.decisions import describe, find_section
     from cuesuggest.form_text import read_form
+    from cuesuggest.review.music import section_starts
     from cuesuggest.song import SetCorrections, change
 
     song = before = load(document)
     edits: list[Any] = []
     remarks: tuple[str, ...] = ()
     if bpm is not None and factor is not None:
-        raise click.UsageError("Give either a tempo, or half or double.")
+        raise click.UsageError("Give either a tempo, or half, double or as heard.")
     if forget:
         edits.append(lambda song: SetCorrections(()))
     if bpm is not None:
@@ -79,6 +85,9 @@ def correct(
         edits.append(lambda song: statements.tapped(song, times))
     if bar_one is not None:
         edits.append(lambda song: statements.bar_one_at(song, bar_one))
+    if starts is not None:
+        word, bar = starts
+        edits.append(lambda song: section_starts(song, find_section(song, word), bar))
     if form is not None:
         sheet = read_form(*_sheet(form))
         remarks = sheet.remarks

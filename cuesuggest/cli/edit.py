@@ -234,10 +234,13 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.argument("section")
 @click.option("--name", metavar="TEXT", help='What you call it, such as "Chorus".')
 @click.option("--first-words", metavar="TEXT", help="The words that it starts with.")
+@click.option(
+    "--vamp", metavar="SIGN", help='It goes round until this sign, such as "singer raises a hand"; "" ends that.'
+)
 @everywhere
 @click.pass_obj
-def section(obj: dict[str, Any], section: str, name: str | None, first_words: str | None) -> None:
-    """Name a section or note the words it starts with."""
+def section(obj: dict[str, Any], section: str, name: str | None, first_words: str | None, vamp: str | None) -> None:
+    """Name a section, note the words it starts with, or mark it as a vamp."""
     from cuesuggest.decisions import find_section
     from cuesuggest.song import SetSection
     from cuesuggest.song.edit_types import SectionChanges
@@ -247,8 +250,10 @@ def section(obj: dict[str, Any], section: str, name: str | None, first_words: st
         given["name"] = name
     if first_words is not None:
         given["first_words"] = first_words
+    if vamp is not None:
+        given["vamp"] = " ".join(vamp.split())
     if not given:
-        raise click.UsageError("Give --name or --first-words.")
+        raise click.UsageError("Give --name, --first-words or --vamp.")
     _apply(obj, lambda song: [SetSection(find_section(song, section).id, given)])
 
 

@@ -31,6 +31,7 @@ __all__ = ["suggest"]
 @click.option("--from", "start", type=SECONDS, metavar="TIME", help="Start of the song in the file.")
 @click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
 @click.option("-o", "--output", type=FILE, metavar="PATH", help="Document to write; a folder for several songs.")
+@click.option("--kit", is_flag=True, help="No time line: looks and rules for music without a fixed form, as a text.")
 @click.option("--carry-over", is_flag=True, help="Carry decisions over to a recording that changed.")
 @click.option("--again", is_flag=True, help="Of several songs, also do those that are done already.")
 @click.option(
@@ -47,6 +48,7 @@ def suggest(
     start: float | None,
     end: float | None,
     output: Path | None,
+    kit: bool,
     carry_over: bool,
     again: bool,
     jobs: int,
@@ -65,11 +67,43 @@ def suggest(
         Request(file, document, profile, rig, start, end, carry_over, again)
         for file, document in songs(files, output).items()
     ]
+    if kit:
+        if output and not output.is_dir() and output.resolve() in {file.resolve() for file in files}:
+            raise CuesuggestError(f"{output} is the recording itself. Give -o another name for the kit.")
+        for request in requests:
+            _write_kit(request, quiet=obj["quiet"])
+        return
     if not several:
         _draft_one(requests[0], quiet=obj["quiet"])
         return
     code = draft_several(requests, jobs=usable_jobs(jobs, len(requests)), quiet=obj["quiet"], debug=obj["debug"])
     raise click.exceptions.Exit(code)
+
+
+def _write_kit(request: Request, *, quiet: bool) -> None:
+    from cuesuggest.cli.shared import write
+    from cuesuggest.recording import DOCUMENT_SUFFIX
+    from cuesuggest.rules import kit_text
+    from cuesuggest.workflow import kit_for
+
+    with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
+        made = kit_for(
+            request.recording,
+            profile=request.profile,
+            rig=request.rig,
+            start=request.start or 0.0,
+            end=request.end,
+            step=step,
+        )
+    name = request.document.name
+    # Beside the document that would be written; a name given with -o is meant as it is.
+    plain = name.removesuffix(DOCUMENT_SUFFIX)
+    target = request.document.with_name(f"{plain}.kit.txt") if plain != name else request.document
+    text = kit_text(made, plain.removesuffix(".kit.txt"), width())
+    write(target, text.encode())
+    if not quiet and str(target) != "-":
+        click.echo(text, nl=False)
+        click.echo(f"Written: {click.format_filename(target)}")
 
 
 def _draft_one(request: Request, *, quiet: bool) -> None:

@@ -26,7 +26,7 @@ from cuesuggest.analysis.events.gaps import find_gaps
 from cuesuggest.analysis.events.pauses import pause_candidates
 from cuesuggest.analysis.events.stops import hit_candidates, stop_candidates, struck_candidates
 from cuesuggest.analysis.events.sure import weights
-from cuesuggest.analysis.events.talk import find_crowd, find_talk, sound_features
+from cuesuggest.analysis.events.talk import STEP, find_crowd, find_talk, sound_features
 from cuesuggest.analysis.events.voice import voice_features
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.layout import Layout, possible_counts
@@ -106,7 +106,7 @@ def _sounds(kind: str) -> Callable[[Song], list[Judged]]:
 
     def judged(song: Song) -> list[Judged]:
         features = sound_features(song.spectrum, song.logits[HEADS.index("music")])
-        at = song.spectrum.seconds[::5]
+        at = song.spectrum.seconds[::STEP]
         names = list(features)
         values = np.stack([features[name] for name in names], axis=1)
         right, clear = np.zeros(len(at), bool), np.ones(len(at), bool)
@@ -279,6 +279,9 @@ def fit_entries(songs: list[Song], only: str | None = None) -> None:
         if only and name != only:
             continue
         judged = [each for song in songs for each in judge(song)]
+        if not judged:
+            click.echo(f"{name}: nothing like it in these recordings; its weights stay as they are")
+            continue
         right = np.array([yes for _, yes in judged])
         names = list(chosen or judged[0][0])
         x = np.array([[features[key] for key in names] + [1.0] for features, _ in judged])
@@ -300,7 +303,8 @@ def _song(path: Path, truth: dict[str, Any]) -> Song:
 @click.option("--only", type=click.Choice(list(ENTRIES)), help="Fit this entry alone.")
 def main(folders: tuple[Path, ...], output: Path, only: str | None) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    songs = [_song(*each) for folder in folders for each in recordings(folder)]
+    known = [each for folder in folders for each in recordings(folder) if each[1].get("events") is not None]
+    songs = [_song(*each) for each in known]
     fit_entries(songs, only)
     output.write_text(json.dumps(weights(), indent=1) + "\n", encoding="utf-8")
 

@@ -1,0 +1,369 @@
+"""What can be done on the page: each action by its name, from the values that come with it to a change of the song.
+
+All of it goes through the functions that the command line calls; nothing here knows how a song is changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from functools import partial
+from typing import cast, get_args
+
+from cuesuggest import statements
+from cuesuggest.analysis.types import Section
+from cuesuggest.cues import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
+from cuesuggest.decisions import added, describe, moved, place_at, removed, with_level
+from cuesuggest.errors import EditError
+from cuesuggest.form_text import read_form
+from cuesuggest.review import music
+from cuesuggest.review.asked import Asked
+from cuesuggest.review.category import category_edits
+from cuesuggest.review.questions import answered
+from cuesuggest.review.session import Change
+from cuesuggest.rules import Grid
+from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
+from cuesuggest.song.edit_types import CueChanges, SectionChanges
+
+__all__ = ["ACTIONS", "Action"]
+
+Action = Callable[[Song, Asked], Change]
+
+_KINDS = cast("tuple[CueKind, ...]", get_args(CueKind))
+_STATUSES: tuple[Status, ...] = ("accepted", "rejected", "suggested")
+_STATUS_WORDS = {
+    "accepted": "accepted", "rejected": "rejected", "suggested": "a suggestion again",
+}  # fmt: skip
+
+
+def _cue(song: Song, id_: str) -> Cue:
+    for cue in song.cues:
+        if cue.id == id_:
+            return cue
+    raise EditError("That cue is not in the song any more.")
+
+
+def _section(song: Song, id_: str) -> Section:
+    for section in song.analysis.sections:
+        if section.id == id_:
+            return section
+    raise EditError("That section is not in the song any more.")
+
+
+def _name(section: Section) -> str:
+    return f"{section.label}{section.pass_}"
+
+
+def _numbers(cues: Iterable[Cue]) -> str:
+    numbers = [f"{cue.number:g}" for cue in cues]
+    return ("cue " if len(numbers) == 1 else "cues ") + ", ".join(numbers)
+
+
+def _one(song: Song, edit: Edit) -> Change:
+    return Change((edit,), describe(song, edit))
+
+
+# The light.
+
+
+def _status(song: Song, asked: Asked) -> Change:
+    status = asked.choice("status", _STATUSES)
+    cues = [_cue(song, each) for each in asked.texts("cues")]
+    edits = tuple(SetCue(cue.id, {"status": status}) for cue in cues if cue.status != status)
+    return Change(edits, f"{_numbers(cues)}: {_STATUS_WORDS[status]}")
+
+
+def _accept_section(song: Song, asked: Asked) -> Change:
+    section = _section(song, asked.text("section"))
+    cues = [
+        cue
+        for cue in song.cues
+        if cue.status == "suggested" and (cue.place.section, cue.place.pass_) == (section.label, section.pass_)
+    ]
+    said = f"{_name(section)}: {counted(len(cues), 'cue')} accepted"
+    return Change(tuple(SetCue(cue.id, {"status": "accepted"}) for cue in cues), said)
+
+
+def _lock(song: Song, asked: Asked) -> Change:
+    return _one(song, SetCue(_cue(song, asked.text("cue")).id, {"lock": asked.yes("lock")}))
+
+
+def _level(song: Song, asked: Asked) -> Change:
+    return _one(song, with_level(_cue(song, asked.text("cue")), asked.whole("level", 0, 100)))
+
+
+def _note(song: Song, asked: Asked) -> Change:
+    return _one(song, SetCue(_cue(song, asked.text("cue")).id, {"note": asked.text("note")}))
+
+
+def _move(song: Song, asked: Asked) -> Change:
+    cue = _cue(song, asked.text("cue"))
+    if asked.has("bar"):
+        place = place_at(song, bar=asked.whole("bar"), beat=asked.number("beat", 1, 64))
+    else:
+        place = _stepped(song, cue.place, asked.whole("beats", -64, 64), asked.whole("bars", -64, 64))
+    return _one(song, moved(song, cue, place))
+
+
+def _stepped(song: Song, place: Place, beats: int, bars: int) -> Place:
+    """Return the place so many bars and beats later, on the same part of a beat."""
+    numbers = [bar.number for bar in song.analysis.bars]
+    if place.bar is None or place.beat is None or place.bar not in numbers:
+        return place_at(song, seconds=max(place.seconds + beats * 0.5 + bars * 2.0, 0.0))
+    index, beat = numbers.index(place.bar) + bars, place.beat + beats
+    inside = range(len(numbers))
+    while index in inside and beat < 1:
+        index -= 1
+        beat += song.analysis.bars[index].beats if index in inside else 0
+        if index < 0:
+            break
+    while index in inside and beat >= song.analysis.bars[index].beats + 1:
+        beat -= song.analysis.bars[index].beats
+        index += 1
+    if index not in inside:
+        raise EditError("The song has no bar there.")
+    return place_at(song, bar=numbers[index], beat=min(beat, song.analysis.bars[index].beats + 0.999))
+
+
+def _set(song: Song, asked: Asked) -> Change:
+    """Change how a cue is played: its words, look, side, lengths, trigger, anchor, person."""
+    cue = _cue(song, asked.text("cue"))
+    changes = CueChanges()
+    if asked.has("trigger"):
+        changes["trigger"] = asked.choice("trigger", cast("tuple[Trigger, ...]", get_args(Trigger)))
+    if asked.has("anchor"):
+        changes["anchor"] = asked.choice("anchor", cast("tuple[Anchor, ...]", get_args(Anchor)))
+    if asked.has("kind"):
+        changes["kind"] = asked.choice("kind", _KINDS)
+    if asked.has("hand"):
+        changes["hand"] = asked.text("hand")
+    if asked.has("who"):
+        changes["who"] = asked.text("who", 80) or "operator"
+    if asked.has("side"):
+        changes["side"] = asked.text("side", 80) or None
+    if asked.has("look"):
+        changes["look"] = asked.text("look") or None
+    grid = Grid(song.analysis)
+    back = -1.0 if changes.get("anchor", cue.anchor) == "lands-on" else 1.0
+    if asked.has("up_beats"):
+        up = asked.number("up_beats", 0, 256)
+        changes |= {"up_beats": up, "up_seconds": grid.span(cue.place, back * up) if grid.bars else None}
+    if asked.has("down_beats"):
+        down = asked.number("down_beats", 0, 256)
+        changes |= {"down_beats": down, "down_seconds": grid.span(cue.place, back * down) if grid.bars else None}
+    edits: list[Edit] = []
+    if asked.has("level") and cue.level != asked.whole("level", 0, 100):
+        edits.append(with_level(cue, asked.whole("level", 0, 100)))
+    told = {name: value for name, value in changes.items() if getattr(cue, name) != value}
+    if told:
+        edits.append(SetCue(cue.id, cast(CueChanges, told)))
+    return Change(tuple(edits), "; ".join(describe(song, edit) for edit in edits) or _numbers([cue]) + ":")
+
+
+def _add(song: Song, asked: Asked) -> Change:
+    if asked.has("bar"):
+        place = place_at(song, bar=asked.whole("bar"), beat=asked.number("beat", 1, 64) if asked.has("beat") else 1.0)
+    else:
+        place = place_at(song, seconds=asked.number("seconds", 0))
+    kind = asked.choice("kind", _KINDS)
+    hand = asked.text("hand")
+    if not hand:
+        raise EditError("Write what the hand does, or what is called.")
+    edit = added(
+        song,
+        kind,
+        place,
+        hand=hand,
+        look=asked.text("look") or None if asked.has("look") else None,
+        side=asked.text("side", 80) or None if asked.has("side") else None,
+        level=asked.whole("level", 0, 100) if asked.has("level") else None,
+        beats=asked.number("beats", 0, 256) if asked.has("beats") else None,
+        who=(asked.text("who", 80) if asked.has("who") else "") or "operator",
+    )
+    return _one(song, edit)
+
+
+def _remove(song: Song, asked: Asked) -> Change:
+    return _one(song, removed(_cue(song, asked.text("cue"))))
+
+
+def _copy(song: Song, asked: Asked) -> Change:
+    """Put a cue at the same place of every other pass of its section, where there is none like it."""
+    cue = _cue(song, asked.text("cue"))
+    inside = cue.place.bar_in_section
+    own = Grid(song.analysis).section_of(cue.place.bar)
+    if own is None or inside is None or cue.place.beat is None:
+        raise EditError("This cue is in no section, so there is no other pass to copy it to.")
+    edits: list[Edit] = []
+    copied: list[str] = []
+    trial = song
+    for section in music.family(song, own):
+        if section.id == own.id or inside > section.bars:
+            continue
+        place = place_at(song, bar=section.first_bar + inside - 1, beat=cue.place.beat)
+        if any(each.kind == cue.kind and abs(each.place.seconds - place.seconds) < 0.2 for each in song.cues):
+            continue
+        length = cue.down_beats if cue.kind in ("fade-out", "cut-out") else cue.up_beats
+        new = added(trial, cue.kind, place, hand=cue.hand, look=cue.look, side=cue.side, level=cue.level,
+                    beats=length, who=cue.who)  # fmt: skip
+        own_words = replace(
+            new.cue,
+            trigger=cue.trigger,
+            anchor=cue.anchor,
+            note=cue.note,
+            cautions=cue.cautions,
+            reasons=(f"as cue {cue.number:g} in {_name(own)}",),
+        )
+        new = replace(new, cue=own_words)
+        edits.append(new)
+        copied.append(_name(section))
+        trial = trial.replaced(cues=(*trial.cues, new.cue))
+    if not edits:
+        raise EditError(f"Every other pass of {own.label} has such a cue, or there is no other pass.")
+    return Change(tuple(edits), f"cue {cue.number:g} copied to {', '.join(copied)}")
+
+
+def _category(song: Song, asked: Asked) -> Change:
+    section = _section(song, asked.text("section"))
+    category = asked.choice("category", CATEGORIES)
+    sections = music.family(song, section) if asked.yes("all") else (section,)
+    names = ", ".join(_name(each) for each in sections)
+    return Change(category_edits(song, sections, category), f"{names}: {category}")
+
+
+def _vamp(song: Song, asked: Asked) -> Change:
+    """Mark a section as one that goes round until a sign; an empty sign ends that."""
+    section = _section(song, asked.text("section"))
+    return _one(song, SetSection(section.id, SectionChanges(vamp=asked.text("until", 200))))
+
+
+# The music.
+
+
+def _from(song: Song, asked: Asked) -> int | None:
+    return asked.whole("from_bar") if asked.has("from_bar") else None
+
+
+def _where(from_bar: int | None) -> str:
+    return "" if from_bar is None else f" from bar {from_bar} on"
+
+
+def _stated(edit: SetCorrections, said: str) -> Change:
+    return Change((edit,), said)
+
+
+def _bar_one(song: Song, asked: Asked) -> Change:
+    seconds = asked.number("seconds", 0)
+    return _stated(statements.bar_one_at(song, seconds), f"bar 1 starts at {seconds:.2f} s")
+
+
+def _shift(song: Song, asked: Asked) -> Change:
+    beats, bar = asked.whole("beats", -16, 16), _from(song, asked)
+    way = "later" if beats > 0 else "earlier"
+    said = f"bars start {counted(abs(beats), 'beat')} {way}{_where(bar)}" if beats else "bars are right as they are"
+    return _stated(statements.bars_shifted(song, beats, bar), said)
+
+
+def _times(song: Song, asked: Asked, factor: float = 1.0) -> Change:
+    bar = _from(song, asked)
+    word = "half" if factor < 1 else "twice"
+    return _stated(statements.tempo_times(song, factor, bar), f"the beat is {word} as fast{_where(bar)}")
+
+
+def _tempo(song: Song, asked: Asked) -> Change:
+    bpm, bar = asked.number("bpm", 0, 1000), _from(song, asked)
+    return _stated(statements.tempo(song, bpm, bar), f"{bpm:g} beats a minute{_where(bar)}")
+
+
+def _signature(song: Song, asked: Asked) -> Change:
+    value, bar = asked.text("value", 8), _from(song, asked)
+    return _stated(statements.signature(song, value, bar), f"{value}{_where(bar)}")
+
+
+def _tapped(song: Song, asked: Asked) -> Change:
+    times = asked.numbers("times")
+    return _stated(music.beats_tapped(song, times), f"{counted(len(times), 'beat')} tapped")
+
+
+def _form(song: Song, asked: Asked) -> Change:
+    sheet = read_form(asked.lines("text"))
+    said = f"form of {counted(len(sheet.parts), 'part')}"
+    return _stated(statements.form(song, sheet.parts), "; ".join([said, *sheet.remarks]))
+
+
+def _boundary_move(song: Song, asked: Asked) -> Change:
+    section, bars = _section(song, asked.text("section")), asked.whole("bars", -64, 64)
+    edit = music.boundary_moved(song, section, bars, repeats=asked.yes("all"))
+    all_ = f" and every {section.label}" if asked.yes("all") else ""
+    way = "later" if bars > 0 else "earlier"
+    return _stated(edit, f"{_name(section)}{all_} starts {counted(abs(bars), 'bar')} {way}")
+
+
+def _boundary_add(song: Song, asked: Asked) -> Change:
+    bar = asked.whole("bar")
+    name = asked.text("name", 80) if asked.has("name") else ""
+    return _stated(music.boundary_added(song, bar, name, repeats=asked.yes("all")), f"a section starts at bar {bar}")
+
+
+def _boundary_remove(song: Song, asked: Asked) -> Change:
+    section, repeats = _section(song, asked.text("section")), asked.yes("all")
+    names = ", ".join(map(_name, music.family(song, section) if repeats else (section,)))
+    return _stated(music.boundary_removed(song, section, repeats=repeats), f"{names}: joined with the section before")
+
+
+def _forget(song: Song, asked: Asked) -> Change:
+    if not song.corrections:
+        raise EditError("Nothing was stated about this song.")
+    return _stated(SetCorrections(()), "everything that was stated about the music is taken back")
+
+
+def _name_section(song: Song, asked: Asked) -> Change:
+    section, name = _section(song, asked.text("section")), asked.text("name", 80)
+    sections = music.family(song, section) if asked.yes("all") else (section,)
+    edits = tuple(SetSection(each.id, SectionChanges(name=name)) for each in sections if each.name != name)
+    return Change(edits, f"{', '.join(map(_name, sections))}: {name or 'no name'}")
+
+
+def _first_words(song: Song, asked: Asked) -> Change:
+    section = _section(song, asked.text("section"))
+    return _one(song, SetSection(section.id, SectionChanges(first_words=asked.text("words", 200))))
+
+
+def _title(song: Song, asked: Asked) -> Change:
+    return _one(song, SetTitle(asked.text("title", 300) or song.title))
+
+
+def _answer(song: Song, asked: Asked) -> Change:
+    return answered(song, asked.text("question"), asked.whole("answer", 0, 99))
+
+
+ACTIONS: dict[str, Action] = {
+    "status": _status,
+    "accept-section": _accept_section,
+    "lock": _lock,
+    "level": _level,
+    "note": _note,
+    "move": _move,
+    "set": _set,
+    "add": _add,
+    "remove": _remove,
+    "copy": _copy,
+    "category": _category,
+    "vamp": _vamp,
+    "bar-one": _bar_one,
+    "shift": _shift,
+    "half": partial(_times, factor=0.5),
+    "double": partial(_times, factor=2.0),
+    "tempo": _tempo,
+    "signature": _signature,
+    "tapped": _tapped,
+    "form": _form,
+    "boundary-move": _boundary_move,
+    "boundary-add": _boundary_add,
+    "boundary-remove": _boundary_remove,
+    "forget": _forget,
+    "name": _name_section,
+    "first-words": _first_words,
+    "title": _title,
+    "answer": _answer,
+}

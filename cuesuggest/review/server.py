@@ -1,0 +1,312 @@
+"""The server behind the page: a few routes over one open document, on this machine only."""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+import webbrowser
+from collections.abc import AsyncIterator, Callable
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import anyio.to_thread
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from cuesuggest import __version__
+from cuesuggest.errors import CuesuggestError, EditError
+from cuesuggest.export import FORMATS, Format, Options, write
+from cuesuggest.recording import DOCUMENT_SUFFIX, Window, open_recording
+from cuesuggest.review.actions import ACTIONS
+from cuesuggest.review.asked import Asked
+from cuesuggest.review.guard import BodyTooLongError, Guard, Key
+from cuesuggest.review.session import BehindError, Outcome, Session, kept_folder
+from cuesuggest.review.sound import Click, Sound
+from cuesuggest.review.view import page_of
+from cuesuggest.workflow import freeze_numbers
+
+__all__ = ["Page", "application", "listen", "serve", "server_for"]
+
+_CHUNK = 256 * 1024  # bytes of sound sent at once
+_RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})")
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
+
+
+class Page:
+    """An open document with its sound, as the routes use it."""
+
+    def __init__(self, document: Path, kept: Path | None = None) -> None:
+        """Open a document and start to decode its recording.
+
+        Raises
+        ------
+        DocumentError
+            If the document cannot be opened. A recording that is not there is no error: the page says so.
+        """
+        self.session = Session(document, kept)
+        self.sound: Sound | None = None
+        self.no_sound = ""
+        recording = self.session.song.recording
+        try:
+            heard = open_recording(document.parent / recording.path)
+            if heard.sha256 != recording.sha256:
+                self.no_sound = (
+                    f"{recording.path} is not the file that this document was made from. "
+                    "Run suggest on the document again."
+                )
+                return
+            window = recording.window
+            self.sound = Sound(heard, Window(window.start, window.end), window.end - window.start)
+        except CuesuggestError as error:
+            self.no_sound = str(error)
+
+    def close(self) -> None:
+        """Let the sound go."""
+        if self.sound is not None:
+            self.sound.close()
+
+
+def application(page: Page, key: Key) -> ASGIApp:
+    """Return the page as an application for a server.
+
+    Parameters
+    ----------
+    page : Page
+    key : Key
+        What opens it.
+    """
+    static = {
+        each.name: (each.read_bytes(), _TYPES[Path(each.name).suffix])
+        for each in (files("cuesuggest.review") / "static").iterdir()
+        if Path(each.name).suffix in _TYPES
+    }
+
+    async def file(request: Request) -> Response:
+        # Only names that were there at the start: no path from outside reaches the file system.
+        found = static.get(request.path_params.get("name", "index.html"))
+        return PlainTextResponse("Not here.", 404) if found is None else Response(found[0], media_type=found[1])
+
+    async def song(request: Request) -> Response:
+        return JSONResponse(await _in_thread(lambda: _shown(page, request)))
+
+    async def disk(request: Request) -> Response:
+        now = await _in_thread(lambda: {"revision": page.session.song.revision, "disk": page.session.disk()})
+        return JSONResponse(now)
+
+    async def act(request: Request) -> Response:
+        try:
+            asked = Asked(await request.json())
+        except ValueError:
+            return JSONResponse({"error": "The page sent something that is no JSON."}, 400)
+        except EditError as error:
+            return JSONResponse({"error": str(error)}, 422)
+        except BodyTooLongError:
+            return JSONResponse({"error": "That is more than the page ever sends."}, 413)
+        return await _in_thread(lambda: _acted(page, request, asked))
+
+    async def sound(request: Request) -> Response:
+        return await _in_thread(lambda: _heard(page, request))
+
+    async def export_(request: Request) -> Response:
+        return await _in_thread(lambda: _exported(page, request.path_params["ending"]))
+
+    routes = [
+        Route("/", file),
+        Route("/static/{name}", file),
+        Route("/song", song),
+        Route("/disk", disk),
+        Route("/sound.wav", sound),
+        Route("/act", act, methods=["POST"]),
+        Route("/export/{ending}", export_, methods=["POST"]),
+    ]
+    return Guard(Starlette(routes=routes), key)
+
+
+async def _in_thread(work: Callable[[], Any]) -> Any:
+    return await anyio.to_thread.run_sync(work)
+
+
+def _shown(page: Page, request: Request) -> dict[str, Any]:
+    query = request.query_params
+
+    def number(name: str, otherwise: float) -> float:
+        given = query.get(name, "")
+        return float(given) if re.fullmatch(r"\d{1,5}(\.\d{1,3})?", given) else otherwise
+
+    sound = page.sound
+    return {
+        **page_of(page.session, int(number("bars", 16)), number("width", 1400.0)),
+        "sound": None if sound is None else {"seconds": sound.frames / sound.rate},
+        "no_sound": page.no_sound,
+        "exports": [{"ending": ending, "purpose": form.purpose} for ending, form in _exports().items()],
+    }
+
+
+def _acted(page: Page, request: Request, asked: Asked) -> Response:
+    session = page.session
+    try:
+        name = asked.text("do", 40)
+        done = _do(session, name, asked)
+    except BehindError as error:
+        return JSONResponse({"error": str(error), "behind": True, **_shown(page, request)}, 409)
+    except CuesuggestError as error:
+        return JSONResponse({"error": str(error)}, 422)
+    return JSONResponse({"said": done.said, "lines": done.lines, "remarks": done.remarks, **_shown(page, request)})
+
+
+def _do(session: Session, name: str, asked: Asked) -> Outcome:
+    if name == "take-file":
+        return session.take_file()
+    if name == "keep-shown":
+        return session.keep_shown()
+    revision = asked.whole("revision", 0)
+    if name == "undo":
+        return session.undo(revision)
+    if name == "redo":
+        return session.redo(revision)
+    if name not in ACTIONS:
+        raise EditError(f"There is no action {name!r}. Open the page again.")
+    return session.act(revision, lambda song: ACTIONS[name](song, asked))
+
+
+def _exports() -> dict[str, Format]:
+    """What can be taken away from the page, by the ending of the file; copies of the sound are no part of it."""
+    return {ending: form for form in FORMATS.values() if not form.needs_sound for ending in form.files}
+
+
+def _exported(page: Page, ending: str) -> Response:
+    form = _exports().get(ending)
+    if form is None:
+        return JSONResponse({"error": "There is no such format."}, 404)
+    try:
+        options = Options(date=datetime.now(UTC).date().isoformat(), program=__version__)
+        data = write(page.session.song, form, ending, options)
+        page.session.freeze(freeze_numbers)
+    except CuesuggestError as error:
+        return JSONResponse({"error": str(error)}, 422)
+    name = page.session.document.name.removesuffix(DOCUMENT_SUFFIX) + ending
+    # A header has only ASCII.
+    return Response(data, media_type="application/octet-stream", headers={"x-file-name": quote(name)})
+
+
+def _heard(page: Page, request: Request) -> Response:
+    sound = page.sound
+    if sound is None:
+        return PlainTextResponse(page.no_sound, 404)
+    click = None
+    if request.query_params.get("click"):
+        analysis = page.session.song.analysis
+        click = Click(analysis.beats, frozenset(analysis.downbeats))
+    headers = {"accept-ranges": "bytes", "content-type": "audio/wav"}
+    wanted = _range(request.headers.get("range"), sound.size)
+    if wanted is None:
+        return Response(status_code=416, headers={"content-range": f"bytes */{sound.size}"})
+    start, stop, partial = wanted
+    if partial:
+        headers["content-range"] = f"bytes {start}-{stop - 1}/{sound.size}"
+    headers["content-length"] = str(stop - start)
+    if request.method == "HEAD":
+        return Response(status_code=206 if partial else 200, headers=headers)
+    return StreamingResponse(_parts(sound, start, stop, click), 206 if partial else 200, headers)
+
+
+def _range(header: str | None, size: int) -> tuple[int, int, bool] | None:
+    """Start, stop, and whether it is a part; None for a part that is not there (RFC 9110, 14.1.2)."""
+    found = _RANGE.fullmatch(header.strip()) if header else None
+    if found is None or found[1] == found[2] == "":
+        return 0, size, False  # several parts at once, or other units: the whole is a valid answer
+    if not found[1]:
+        last = int(found[2])
+        return (max(size - last, 0), size, True) if last else None
+    start, stop = int(found[1]), min(int(found[2]) + 1 if found[2] else size, size)
+    return (start, stop, True) if start < stop else None
+
+
+async def _parts(sound: Sound, start: int, stop: int, click: Click | None) -> AsyncIterator[bytes]:
+    for at in range(start, stop, _CHUNK):
+        end = min(at + _CHUNK, stop)
+        yield await anyio.to_thread.run_sync(sound.read, at, end, click)
+
+
+def serve(document: Path, *, port: int = 0, opened: Callable[[str], None], browser: bool = True) -> None:
+    """Show a document on a page until the program is stopped.
+
+    Parameters
+    ----------
+    document : Path
+    port : int
+        To listen on; 0 takes any that is free.
+    opened : callable
+        Told the page's address when it can be opened.
+    browser : bool
+        Whether to open it in the browser.
+
+    Raises
+    ------
+    CuesuggestError
+        If the document cannot be opened, or the port is taken.
+    """
+    page = Page(document, kept_folder(document))
+    try:
+        listening = listen(port)
+    except OSError as error:
+        page.close()
+        raise CuesuggestError(
+            f"Port {port} cannot be used: {(error.strerror or str(error)).lower()}. Choose another with --port, "
+            "or leave it out."
+        ) from None
+    key = Key(listening.getsockname()[1])
+    server = server_for(page, key)
+    opened(key.address)
+    if browser:
+        # The socket listens already, so a browser that is quicker than the server waits.
+        threading.Thread(target=webbrowser.open, args=(key.address,), daemon=True).start()
+    try:
+        server.run(sockets=[listening])
+    finally:
+        page.close()
+
+
+def server_for(page: Page, key: Key) -> uvicorn.Server:
+    """Return the server of a page; it runs on a socket of `listen`."""
+    config = uvicorn.Config(
+        application(page, key),
+        log_level="error",
+        access_log=False,
+        lifespan="off",
+        server_header=False,
+        timeout_graceful_shutdown=1,
+    )
+    return uvicorn.Server(config)
+
+
+def listen(port: int) -> socket.socket:
+    """Return a socket that only this machine can reach; port 0 is any that is free.
+
+    Raises
+    ------
+    OSError
+        If the port is taken.
+    """
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(("127.0.0.1", port))
+        listening.listen(64)
+    except OSError:
+        listening.close()
+        raise
+    return listening

@@ -1,0 +1,244 @@
+import { el, svg } from "./dom.js";
+
+// Bars narrower than 60 units shorten their words; 16 of them, two margins and the space between take this.
+const NARROWEST = { 16: 1146, 8: 576, 4: 312 };
+const LARGEST = 1.5;
+const STATES = ["suggested", "accepted", "edited", "rejected", "added", "locked"];
+const SUSTAIN = { 1: 0.9, 2: 2.0, 3: 3.6 };
+
+const path = (strokes, closed = false) =>
+  strokes.map((points) => `M${points.map(([x, y]) => `${x} ${y}`).join("L")}${closed ? "Z" : ""}`).join("");
+
+/**
+ * Draws the geometry that chart.py made: one group a line, redrawn only where it has changed. Marks the place that
+ * is heard and the cue that is meant; a press on a bar or on a cue's words says which.
+ */
+export class ChartView {
+  #element;
+  #svg;
+  #store;
+  #drawn = new Map();
+  #mark = svg("path", { class: "mark" });
+  #spot = svg("rect", { class: "spot", height: 16, rx: 2 });
+  #chart = null;
+  #at = null;
+  #bottom = 60;
+
+  /** How many times its own size the chart is drawn. */
+  scale = 1;
+
+  /**
+   * @param {HTMLElement} element
+   * @param {import("./store.js").Store} store
+   * @param {{bar: function(number): void, cue: function(string): void}} pressed
+   */
+  constructor(element, store, pressed) {
+    this.#element = element;
+    this.#store = store;
+    this.#svg = svg("svg", { role: "img", "aria-describedby": "chart-about" });
+    element.append(this.#svg);
+    store.addEventListener("song", () => this.#draw());
+    this.#svg.addEventListener("click", (event) => {
+      const cue = event.target.closest("[data-cue]")?.dataset.cue;
+      if (cue) pressed.cue(cue);
+      else this.#pressedAt(event, pressed.bar);
+    });
+  }
+
+  #draw() {
+    const page = this.#store.page;
+    const { chart } = page;
+    const status = new Map(page.cues.map((cue) => [cue.id, `${cue.status}${cue.lock ? " locked" : ""}`]));
+    if (chart === this.#chart) {
+      this.#restate(status);
+      return;
+    }
+    this.#chart = chart;
+    this.#bottom = Math.max(60, ...chart.lines.map((line) => line.y + line.height));
+    this.#svg.setAttribute("viewBox", `-8 0 ${chart.width + 16} ${this.#bottom}`);
+    this.#svg.setAttribute("width", (chart.width + 16) * this.scale);
+    this.#svg.setAttribute("height", this.#bottom * this.scale);
+    this.#svg.setAttribute("aria-label", `Chart of ${page.title}`);
+    const kept = new Map();
+    const groups = [this.#group("head", chart.header, kept, () => this.#words(chart.header, status))];
+    chart.lines.forEach((line, index) => {
+      const states = line.words.map((each) => each.cue && status.get(each.cue));
+      groups.push(this.#group(index, [line, states], kept, () => this.#line(line, chart.signs, status)));
+    });
+    this.#drawn = kept;
+    this.#svg.replaceChildren(this.#spot, ...groups, this.#mark);
+    if (this.#at !== null) this.mark(this.#at, false);
+  }
+
+  /** Only what was decided has changed, as on a key whose answer is still on its way: the drawing stands. */
+  #restate(status) {
+    for (const text of this.#svg.querySelectorAll("text[data-cue]")) {
+      text.classList.remove(...STATES);
+      const now = status.get(text.dataset.cue);
+      if (now) text.classList.add(...now.split(" "));
+    }
+  }
+
+  /** What was drawn before of the same content, or drawn anew. */
+  #group(key, content, kept, draw) {
+    const text = JSON.stringify(content);
+    const before = this.#drawn.get(key);
+    const group = before?.text === text ? before.group : svg("g");
+    if (before?.text !== text) group.append(...draw());
+    kept.set(key, { text, group });
+    return group;
+  }
+
+  #line(line, signs, status) {
+    const made = [];
+    const stroke = (kind, data, attributes = {}) => data && made.push(svg("path", { class: kind, d: data, ...attributes }));
+    const base = line.staff_base;
+    stroke("staff", path([[[line.staff_x, base], [line.staff_to_x, base]]]));
+    for (const dashed of [false, true]) {
+      const edges = new Set(
+        line.bars.filter((bar) => bar.dashed === dashed).flatMap((bar) => [bar.x, Math.round((bar.x + bar.width) * 100) / 100]),
+      );
+      stroke(dashed ? "bar dashed" : "bar", path([...edges].map((x) => [[x, line.staff_top], [x, base]])));
+    }
+    const opened = line.bars.filter((bar) => bar.opens_section);
+    stroke("opens", path(opened.map((bar) => [[bar.x - 3, line.staff_top], [bar.x - 3, base]])));
+    if (line.loudness.length) stroke("loudness", path([line.loudness]));
+    for (const [weight, width] of Object.entries(SUSTAIN)) {
+      const held = line.sustains.filter((each) => each.weight === Number(weight));
+      stroke("light", path(held.map((each) => [[each.x, line.light_y], [each.to_x, line.light_y]])), { "stroke-width": width });
+    }
+    stroke(
+      "light",
+      path(
+        line.hairpins.flatMap((pin) =>
+          [-1, 1].map((way) => [
+            [pin.x, line.light_y + way * line.light_half * pin.from_open],
+            [pin.to_x, line.light_y + way * line.light_half * pin.to_open],
+          ]),
+        ),
+      ),
+      { "stroke-width": 1.1 },
+    );
+    for (const mark of line.marks) {
+      for (const each of signs[mark.kind]) {
+        const points = each.points.map(([x, y]) => [mark.x + x, line.light_y + y]);
+        const shape = { "stroke-width": each.width, ...(mark.cue ? { "data-cue": mark.cue } : {}) };
+        stroke(each.filled ? "sign filled" : "sign", path([points], each.closed), shape);
+      }
+    }
+    stroke("leader", path(line.leaders.map(([x, top, low]) => [[x, top], [x, low]])));
+    made.push(...this.#words(line.words, status));
+    const group = svg("g", { transform: `translate(${line.x} ${line.y})` });
+    group.append(...made);
+    return [group];
+  }
+
+  #words(words, status) {
+    return words.map((each) => {
+      const made = svg("text", {
+        x: each.x,
+        y: each.y,
+        "font-size": each.size,
+        class: `words ${each.role}${each.bold ? " bold" : ""}${each.italic ? " italic" : ""} ${status.get(each.cue) ?? ""}`,
+        ...(each.anchor === "start" ? {} : { "text-anchor": each.anchor }),
+        ...(each.cue ? { "data-cue": each.cue } : {}),
+      });
+      // The number apart, so that it can be heavier without making the words wider than they were measured.
+      const cut = each.cue ? each.text.indexOf(" ") : 0;
+      const number = svg("tspan");
+      number.textContent = each.text.slice(0, cut);
+      made.append(number, each.text.slice(cut));
+      return made;
+    });
+  }
+
+  #pressedAt(event, bar) {
+    const box = this.#svg.getBoundingClientRect();
+    const x = (event.clientX - box.left) / this.scale - 8;
+    const y = (event.clientY - box.top) / this.scale;
+    const line = this.#chart.lines.find((each) => y >= each.y && y < each.y + each.height && x >= each.x && x < each.x + each.width);
+    const found = line?.bars.find((each) => x - line.x >= each.x && x - line.x < each.x + each.width);
+    if (found) bar(found.start);
+  }
+
+  /** How many times its own size the chart may have, so that it still stands in the window with all its words. */
+  roomFor() {
+    const { clientHeight, clientWidth } = this.#element;
+    const high = (clientHeight - 16) / this.#bottom;
+    const wide = (clientWidth - 32) / NARROWEST[this.#chart.bars_per_line];
+    return Math.max(1, Math.min(high, wide, LARGEST));
+  }
+
+  /** Where a time stands: {line, x}, or null where nothing is written. */
+  #find(seconds) {
+    for (const line of this.#chart.lines) {
+      for (const bar of line.bars) {
+        if (seconds >= bar.start - 0.005 && seconds < bar.end - 0.005) {
+          return { line, x: line.x + bar.x + (Math.max(0, seconds - bar.start) / (bar.end - bar.start)) * bar.width };
+        }
+      }
+    }
+    return null;
+  }
+
+  /** Mark the place that is heard, and keep it on the screen if `follow`. */
+  mark(seconds, follow) {
+    this.#at = seconds;
+    const found = this.#chart && this.#find(seconds);
+    this.#mark.setAttribute("visibility", found ? "visible" : "hidden");
+    if (!found) return;
+    const { line, x } = found;
+    this.#mark.setAttribute("d", `M${x.toFixed(1)} ${line.y + line.staff_top - 4}V${line.y + line.light_y + 8}`);
+    if (follow) this.#keepInSight(line);
+  }
+
+  #keepInSight(line) {
+    const box = this.#element.getBoundingClientRect();
+    const top = this.#svg.getBoundingClientRect().top + line.y * this.scale;
+    if (top < box.top || top + line.height * this.scale > box.bottom - 4) {
+      const way = matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth";
+      this.#element.scrollTo({ top: this.#element.scrollTop + top - box.top - 0.2 * box.height, behavior: way });
+    }
+  }
+
+  /** Show which cue is meant; `reveal` brings its line onto the screen. */
+  choose(id, reveal) {
+    for (const before of this.#svg.querySelectorAll(".chosen")) before.classList.remove("chosen");
+    const words = id && this.#svg.querySelector(`text[data-cue="${CSS.escape(id)}"]`);
+    this.#spot.setAttribute("visibility", words ? "visible" : "hidden");
+    if (!words) return;
+    for (const each of this.#svg.querySelectorAll(`[data-cue="${CSS.escape(id)}"]`)) each.classList.add("chosen");
+    const line = this.#chart.lines.find((each) => each.words.some((one) => one.cue === id));
+    const box = words.getBBox();
+    this.#spot.setAttribute("x", line.x + box.x - 3);
+    this.#spot.setAttribute("y", line.y + box.y - 1);
+    this.#spot.setAttribute("width", box.width + 6);
+    this.#spot.setAttribute("height", box.height + 2);
+    if (reveal) this.#keepInSight(line);
+  }
+}
+
+/** The legend of the signs, for the help: one row a sign. */
+export function legend(chart) {
+  const words = {
+    hairpin: [[[-11, 0], [0, -4]], [[-11, 0], [0, 4]], [[2, -4], [13, 0]], [[2, 4], [13, 0]]],
+    sustain: [[[-11, 0], [11, 0]]],
+    dashed: [[[0, -7], [0, 6]]],
+  };
+  return chart.legend.map((item) => {
+    const picture = svg("svg", { width: 34, height: 18, viewBox: "-17 -9 34 18", "aria-hidden": "true" });
+    if (item.sign === "dynamic") {
+      const text = svg("text", { class: "words dynamic bold italic", "text-anchor": "middle", y: 4, "font-size": 12 });
+      text.textContent = "p f ff";
+      picture.append(text);
+    } else if (words[item.sign]) {
+      const kind = item.sign === "dashed" ? "bar dashed" : "light";
+      picture.append(svg("path", { class: kind, d: path(words[item.sign]), "stroke-width": item.sign === "sustain" ? 2 : 1.1 }));
+    } else {
+      for (const each of chart.signs[item.sign]) {
+        picture.append(svg("path", { class: each.filled ? "sign filled" : "sign", d: path([each.points], each.closed), "stroke-width": each.width }));
+      }
+    }
+    return el("li", {}, picture, item.words.text);
+  });
+}

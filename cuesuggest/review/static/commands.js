@@ -1,0 +1,303 @@
+import { fetchExport } from "./api.js";
+import { ask } from "./ask-view.js";
+import { legend } from "./chart-view.js";
+import { el } from "./dom.js";
+import { COMMANDS, shown } from "./keys.js";
+import { barIndex, barStep, lineStep, placeAt, sectionAt, sectionStep } from "./places.js";
+
+const KINDS = [
+  ["fade-in", "fade in"], ["fade-out", "fade out"], ["crossfade", "crossfade"], ["cut-in", "cut in"], ["cut-out", "cut out"],
+  ["one-shot", "one-shot"], ["recall", "set a look in the dark"], ["ramp", "ramp"], ["speed", "speed"], ["call", "line for somebody"],
+];
+const TRIGGERS = ["hand", "held", "follow-on", "chase"];
+/**
+ * What each command of the key table does.
+ *
+ * @param {{store, player, hand, desk, list, askDialog, helpDialog}} parts
+ * @returns {Object<string, function(): void>} by the command's id
+ */
+export function commands({ store, player, hand, desk, list, askDialog, helpDialog }) {
+  const page = () => store.page;
+  const music = () => page().music;
+  const place = () => placeAt(music(), player.seconds);
+  const say = (said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
+
+  const withCue = (work) => () => {
+    const cue = store.cue(hand.now.cue);
+    if (cue) work(cue);
+    else say("There is no cue at this place. Choose one with ↑ and ↓.");
+  };
+  const withSection = (work) => () => {
+    const section = sectionAt(music().sections, player.seconds);
+    if (section) work(section);
+    else say("There is no section at this place.");
+  };
+  const leaveMenu = () => hand.set({ mode: "" });
+  const inMenu = (work) => () => {
+    leaveMenu();
+    work();
+  };
+
+  // Cues.
+
+  /** Changed on the page at once; the server's answer brings the rest. */
+  const shownAs = (id, changes) => (shownPage) => Object.assign(shownPage.cues.find((cue) => cue.id === id) ?? {}, changes);
+  const decide = (status) => withCue((cue) => store.act("status", { cues: [cue.id], status }, shownAs(cue.id, { status })));
+  const move = (by) => withCue((cue) => store.act("move", { cue: cue.id, beats: 0, bars: 0, ...by }));
+  const level = (step) =>
+    withCue((cue) => {
+      if (cue.level === null) say(`Cue ${cue.number} sets no level.`);
+      else store.act("level", { cue: cue.id, level: Math.min(100, Math.max(0, cue.level + step)) });
+    });
+
+  const chooseCue = (step) => () => {
+    const cues = page().cues;
+    if (!cues.length) return;
+    let index = cues.findIndex((cue) => cue.id === hand.now.cue);
+    if (index < 0) {
+      // None is meant yet: the one at this place, or the next one that way.
+      index = cues.findLastIndex((cue) => cue.seconds < player.seconds - 0.01);
+      if (step < 0) index += 1;
+    }
+    const next = cues[Math.min(Math.max(index + step, 0), cues.length - 1)];
+    if (!player.playing) player.seek(next.seconds);
+    else if (hand.now.cue !== next.id) player.seek(next.seconds);
+    hand.set({ cue: next.id, question: null });
+  };
+
+  const edit = withCue(async (cue) => {
+    const values = await ask(askDialog, `Cue ${cue.number}, ${cue.where}`, [
+      { name: "hand", label: "What the hand does", kind: "text", value: cue.hand },
+      { name: "kind", label: "Kind", kind: KINDS, value: cue.kind },
+      { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])], value: cue.look ?? "" },
+      { name: "side", label: "Side", kind: "text", value: cue.side ?? "" },
+      ...(cue.level === null ? [] : [{ name: "level", label: "Level, %", kind: "number", min: 0, max: 100, value: cue.level }]),
+      { name: "up_beats", label: "Up, beats", kind: "number", min: 0, max: 256, value: cue.up_beats ?? "" },
+      { name: "down_beats", label: "Down, beats", kind: "number", min: 0, max: 256, value: cue.down_beats ?? "" },
+      { name: "trigger", label: "Trigger", kind: TRIGGERS.map((each) => [each, each]), value: cue.trigger },
+      { name: "anchor", label: "At its place it", kind: [["starts-on", "starts"], ["lands-on", "lands"]], value: cue.anchor },
+      { name: "who", label: "Who", kind: "text", value: cue.who },
+    ]);
+    if (!values) return;
+    const changed = {};
+    for (const [name, text] of Object.entries(values)) {
+      const number = ["level", "up_beats", "down_beats"].includes(name);
+      if (text !== String(cue[name] ?? "") && !(number && text === "")) changed[name] = number ? Number(text) : text;
+    }
+    if (Object.keys(changed).length) store.act("set", { cue: cue.id, ...changed });
+  });
+
+  const add = (kind) => async () => {
+    const { bar, beat } = place();
+    const at = bar === null ? { seconds: player.seconds } : { bar, beat };
+    const call = kind === "call";
+    const values = await ask(askDialog, `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`, [
+      { name: "hand", label: call ? "What is called" : "What the hand does", kind: "text" },
+      ...(call ? [{ name: "who", label: "For whom", kind: "text", value: "house light" }] : [
+        { name: "kind", label: "Kind", kind: KINDS, value: "one-shot" },
+        { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])] },
+        { name: "side", label: "Side", kind: "text" },
+        { name: "level", label: "Level, %", kind: "number", min: 0, max: 100 },
+        { name: "beats", label: "Length, beats", kind: "number", min: 0, max: 256 },
+      ]),
+    ], { done: "Add" });
+    if (!values) return;
+    const given = Object.fromEntries(Object.entries(values).filter(([, text]) => text !== ""));
+    for (const name of ["level", "beats"]) if (given[name] !== undefined) given[name] = Number(given[name]);
+    store.act("add", { hand: "", kind, ...given, ...at });
+  };
+
+  // Questions.
+
+  const asked = () => page().questions.find((each) => each.id === hand.now.question);
+  const nextQuestion = () => {
+    const open = page().questions;
+    if (!open.length) return say("No question is open.", false);
+    const index = open.findIndex((each) => each.id === hand.now.question);
+    const next = open[(index + 1) % open.length];
+    hand.set({ question: next.id, mode: "" });
+    return undefined;
+  };
+  const listen = () => {
+    const question = asked();
+    if (question) player.playFrom(barStep(music().bars, question.listen_at + 0.01, -1));
+  };
+
+  // Music.
+
+  const scope = () => (hand.now.hereOn && place().bar !== null ? { from_bar: place().bar } : {});
+  const state = (what, values = {}) => inMenu(() => store.act(what, { ...scope(), ...values }));
+  const boundary = (bars) => inMenu(withSection((section) => store.act("boundary-move", { section: section.id, bars, all: hand.now.repeats })));
+  const typed = (title, fields, options, done) => inMenu(async () => {
+    const given = await ask(askDialog, title(), fields(), options);
+    if (given) done(given);
+  });
+  const ofSection = (title, field, done) => inMenu(withSection(async (section) => {
+    const given = await ask(askDialog, title(section), [field(section)]);
+    if (given) done(section, given);
+  }));
+
+  // Light of a section.
+
+  const category = (value) => inMenu(withSection((section) => store.act("category", { section: section.id, category: value, all: hand.now.passes })));
+
+  const formNow = () => music().sections.map((each) => `${each.name || each.label} ${each.last - each.first + 1}`).join(", ");
+
+  const found = {
+    play: () => player.toggle(),
+    "bar-back": () => player.seek(barStep(music().bars, player.seconds, -1)),
+    "bar-on": () => player.seek(barStep(music().bars, player.seconds, 1)),
+    "section-back": () => player.seek(sectionStep(music().sections, player.seconds, -1)),
+    "section-on": () => player.seek(sectionStep(music().sections, player.seconds, 1)),
+    "line-back": () => player.seek(lineStep(page().chart.lines, player.seconds, -1)),
+    "line-on": () => player.seek(lineStep(page().chart.lines, player.seconds, 1)),
+    "cue-back": chooseCue(-1),
+    "cue-on": chooseCue(1),
+    start: () => player.seek(music().start),
+    "last-section": () => player.seek(music().sections.at(-1)?.start ?? music().end),
+    "hear-cue": withCue((cue) => player.playFrom(barStep(music().bars, cue.seconds - 0.5, -1) - 0.02)),
+    "loop-section": withSection((each) => player.setLoop({ start: each.start, end: each.end, name: `${each.label}${each.pass}` })),
+    "loop-bar": () => {
+      const bar = music().bars[barIndex(music().bars, player.seconds)];
+      if (bar) player.setLoop({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
+    },
+    slower: () => player.pace(-0.1),
+    faster: () => player.pace(0.1),
+    click: () => player.toggleClick(),
+
+    question: nextQuestion,
+    listen,
+
+    accept: decide("accepted"),
+    reject: decide("rejected"),
+    reopen: decide("suggested"),
+    "accept-section": withSection((section) => store.act("accept-section", { section: section.id })),
+    edit,
+    earlier: move({ beats: -1 }),
+    later: move({ beats: 1 }),
+    "bar-earlier": move({ bars: -1 }),
+    "bar-later": move({ bars: 1 }),
+    brighter: level(5),
+    darker: level(-5),
+    trigger: withCue((cue) => store.act("set", { cue: cue.id, trigger: TRIGGERS[(TRIGGERS.indexOf(cue.trigger) + 1) % TRIGGERS.length] })),
+    anchor: withCue((cue) => store.act("set", { cue: cue.id, anchor: cue.anchor === "lands-on" ? "starts-on" : "lands-on" })),
+    lock: withCue((cue) => store.act("lock", { cue: cue.id, lock: !cue.lock }, shownAs(cue.id, { lock: !cue.lock }))),
+    note: withCue(async (cue) => {
+      const given = await ask(askDialog, `Note on cue ${cue.number}`, [{ name: "note", label: "Note", kind: "text", value: cue.note }]);
+      if (given) store.act("note", { cue: cue.id, note: given.note });
+    }),
+    copy: withCue((cue) => store.act("copy", { cue: cue.id })),
+    add: add("one-shot"),
+    call: add("call"),
+    remove: withCue((cue) => store.act("remove", { cue: cue.id })),
+
+    section: withSection(() => hand.set({ mode: "section" })),
+    rest: category("rest"),
+    subtle: category("subtle"),
+    lift: category("lift"),
+    intense: category("intense"),
+    passes: () => hand.set({ passes: !hand.now.passes }),
+    vamp: ofSection(
+      (section) => `${section.label}${section.pass} goes round until …`,
+      (section) => ({ name: "until", label: "The sign to go on by", kind: "text", value: section.vamp }),
+      (section, given) => store.act("vamp", { section: section.id, until: given.until }),
+    ),
+
+    music: () => hand.set({ mode: "music" }),
+    "bar-one": inMenu(() => store.act("bar-one", { seconds: place().beatStart })),
+    "shift-later": state("shift", { beats: 1 }),
+    "shift-earlier": state("shift", { beats: -1 }),
+    half: state("half"),
+    double: state("double"),
+    tempo: typed(() => "Tempo", () => [{ name: "bpm", label: "Beats a minute", kind: "number", min: 20, max: 400, value: music().tempo ?? "" }], {}, (given) => store.act("tempo", { ...scope(), bpm: Number(given.bpm) })),
+    signature: typed(() => "Time signature", () => [{ name: "value", label: "Such as 6/8", kind: "text", value: music().signature ?? "" }], {}, (given) => store.act("signature", { ...scope(), value: given.value })),
+    tap: () => hand.set({ mode: "tap", taps: [] }),
+    "tap-beat": () => hand.set({ taps: [...hand.now.taps, Math.round(player.seconds * 1e4) / 1e4] }),
+    "tap-done": () => {
+      const times = hand.now.taps;
+      hand.set({ mode: "", taps: [] });
+      store.act("tapped", { times });
+    },
+    "boundary-earlier": boundary(-1),
+    "boundary-later": boundary(1),
+    "boundary-add": inMenu(() => store.act("boundary-add", { bar: place().bar ?? 0, all: hand.now.repeats })),
+    "boundary-remove": inMenu(withSection((section) => store.act("boundary-remove", { section: section.id, all: hand.now.repeats }))),
+    name: ofSection(
+      (section) => `Name of ${section.label}${section.pass}${hand.now.repeats ? " and its repeats" : ""}`,
+      (section) => ({ name: "name", label: "Name", kind: "text", value: section.name }),
+      (section, given) => store.act("name", { section: section.id, name: given.name, all: hand.now.repeats }),
+    ),
+    words: ofSection(
+      (section) => `First words of ${section.label}${section.pass}`,
+      (section) => ({ name: "words", label: "It begins with", kind: "text", value: section.words }),
+      (section, given) => store.act("first-words", { section: section.id, words: given.words }),
+    ),
+    form: typed(
+      () => "The form, as the band writes it",
+      () => [{ name: "text", label: "Parts in order, with bars where you know them", kind: "lines", value: formNow() }],
+      { about: "Such as: intro 4, verse 8, chorus 8 x2, bridge 8, outro. Ctrl Enter saves." },
+      (given) => store.act("form", { text: given.text }),
+    ),
+    "here-on": () => hand.set({ hereOn: !hand.now.hereOn }),
+    repeats: () => hand.set({ repeats: !hand.now.repeats }),
+    forget: inMenu(() => store.act("forget")),
+
+    undo: () => store.act("undo"),
+    redo: () => store.act("redo"),
+    list: () => (list.open ? list.close() : list.show(hand.now.cue)),
+    title: async () => {
+      const given = await ask(askDialog, "Title", [{ name: "title", label: "The song is called", kind: "text", value: page().title }]);
+      if (given) store.act("title", { title: given.title });
+    },
+    export: async () => {
+      const choices = page().exports.map((each) => [each.ending, `${each.ending.replace(/^\./, "")}: ${each.purpose}`]);
+      const given = await ask(askDialog, "Export", [{ name: "ending", label: "What", kind: choices, value: choices[0][0] }], { done: "Export" });
+      if (!given) return;
+      try {
+        const { name, blob } = await fetchExport(given.ending);
+        const link = el("a", { href: URL.createObjectURL(blob), download: name });
+        link.click();
+        setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
+        await store.load();
+        say(`Exported: ${name}. The cue numbers stay as they are from now on.`, false);
+      } catch (error) {
+        say(error.message);
+      }
+    },
+    help: () => (helpDialog.open ? helpDialog.close() : showHelp(helpDialog, page().chart)),
+    leave: () => {
+      const { mode, question, passed } = hand.now;
+      if (mode) hand.set({ mode: "", taps: [] });
+      else if (question) hand.set({ question: null, passed: new Set([...passed, question]) });
+      else hand.set({ cue: null });
+    },
+    "take-file": () => store.act("take-file"),
+    "keep-shown": () => store.act("keep-shown"),
+    "show-now": () => store.load(),
+  };
+  found.answer = (id) => {
+    const question = asked();
+    if (question) {
+      hand.set({ question: null });
+      store.act("answer", { question: question.id, answer: Number(id) });
+    }
+  };
+  return found;
+}
+
+function showHelp(dialog, chart) {
+  const groups = Object.groupBy(COMMANDS, (each) => each.group);
+  const modes = { section: "S, then ", music: "M, then " };
+  dialog.replaceChildren(
+    el("div", { class: "top" }, el("h2", {}, "All keys"), el("button", { type: "button", "data-do": "help" }, "Back ", el("kbd", {}, "?"))),
+    el(
+      "div",
+      { class: "scroll columns", tabindex: "0", autofocus: true, role: "region", "aria-label": "All keys" },
+      ...Object.entries(groups).map(([name, rows]) =>
+        el("section", {}, el("h3", {}, name), el("dl", {}, ...rows.flatMap((each) => [el("dt", {}, modes[each.when] ?? "", el("kbd", {}, shown(each.keys[0]))), el("dd", {}, each.label)]))),
+      ),
+      el("section", {}, el("h3", {}, "Signs"), el("ul", { class: "signs" }, ...legend(chart))),
+    ),
+  );
+  dialog.showModal();
+}

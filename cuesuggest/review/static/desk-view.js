@@ -1,0 +1,189 @@
+import { el } from "./dom.js";
+import { COMMANDS, shown } from "./keys.js";
+import { clock, placeAt } from "./places.js";
+
+const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
+const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
+const PLAIN_KEYS = ["play", "click", "patch", "loop-section", "slower", "faster", "section", "music", "list", "undo", "help"];
+
+/** The desk below the chart: the place that is heard, what keys are about now, and what was done last. */
+export class DeskView {
+  #element;
+  #store;
+  #player;
+  #hand;
+  #told = null;
+  #shownPlace = "";
+
+  constructor(element, store, player, hand) {
+    this.#element = element;
+    this.#store = store;
+    this.#player = player;
+    this.#hand = hand;
+    this.#element.querySelector("#told").setAttribute("role", "status");
+    for (const [source, name] of [[store, "song"], [hand, "change"], [player, "change"]]) {
+      source.addEventListener(name, () => this.draw());
+    }
+    store.addEventListener("told", (event) => this.tell(event.detail));
+    player.addEventListener("problem", (event) => this.tell({ said: event.detail, lines: [], remarks: [], wrong: true }));
+  }
+
+  /** Say what was done, or what went wrong. */
+  tell(told) {
+    this.#told = told;
+    this.#drawTold();
+  }
+
+  draw() {
+    if (!this.#store.page) return;
+    this.#shownPlace = "";
+    this.place();
+    this.#slip().replaceChildren(...this.#about());
+    this.#drawTold();
+  }
+
+  #slip() {
+    return this.#element.querySelector("#slip");
+  }
+
+  /** The place that is heard, to the beat; called on every picture, so it only writes what has changed. */
+  place() {
+    const page = this.#store.page;
+    const { bar, beat, section, inSection, of } = placeAt(page.music, this.#player.seconds);
+    const where = section ? `${section.label}${section.pass}` : bar === null ? "–" : "";
+    const lines = [
+      where,
+      section?.name ?? "",
+      inSection ? `bar ${inSection} of ${of}` : bar !== null ? `bar ${bar}` : "no bars here",
+      bar === null ? "" : String(beat),
+      [bar !== null && inSection ? `bar ${bar}` : "", clock(this.#player.seconds)].filter(Boolean).join(" · "),
+    ];
+    const flags = [
+      page.no_sound ? "no sound" : this.#player.playing ? "playing" : "paused",
+      this.#player.rate < 1 ? `${this.#player.rate.toFixed(1)} ×` : "",
+      this.#player.loop ? `round ${this.#player.loop.name}` : "",
+      this.#player.click ? "click" : "",
+    ].filter(Boolean);
+    const text = JSON.stringify([lines, flags]);
+    if (text === this.#shownPlace) return;
+    this.#shownPlace = text;
+    this.#element.querySelector("#place").replaceChildren(
+      el("div", { class: "where" }, lines[0], el("span", { class: "beat" }, lines[3])),
+      el("div", { class: "in" }, [lines[1], lines[2]].filter(Boolean).join(", ")),
+      el("div", { class: "small" }, lines[4]),
+      el("div", { class: "small", id: "state" }, flags.join(" · ")),
+    );
+  }
+
+  #about() {
+    const { mode, question, cue } = this.#hand.now;
+    if (mode === "tap") return this.#tapping();
+    if (mode) return this.#menu(mode);
+    const asked = this.#store.page.questions.find((each) => each.id === question);
+    if (asked) return this.#question(asked);
+    const meant = this.#store.cue(cue);
+    return meant ? this.#cue(meant) : this.#section();
+  }
+
+  #question(asked) {
+    const all = this.#store.page.questions;
+    const count = `Question ${all.indexOf(asked) + 1} of ${all.length}`;
+    const hang = `${asked.cues} cue${asked.cues === 1 ? " hangs" : "s hang"} on it`;
+    return [
+      el("p", { class: "small" }, `${count} · ${hang}`),
+      el("p", { class: "what" }, asked.text),
+      el(
+        "div",
+        { class: "keys" },
+        this.#button("Q", "listen", "listen"),
+        ...asked.answers.map((each, index) => this.#button(String(index + 1), each.label, `answer:${each.id}`)),
+        this.#button("Esc", "later", "leave"),
+      ),
+    ];
+  }
+
+  #cue(cue) {
+    const status = [STATUS[cue.status], cue.lock ? "locked" : "", cue.who === "operator" ? "" : `for ${cue.who}`];
+    const how = cue.kind === "call" ? "" : `${cue.trigger}, ${cue.anchor === "lands-on" ? "lands here" : "starts here"}`;
+    const doubt = cue.confidence < 0.5 ? "unsure" : "";
+    return [
+      el(
+        "p",
+        { class: "small" },
+        `Cue ${cue.number} · ${cue.where} · ${cue.clock} · `,
+        el("strong", { id: "status" }, status.filter(Boolean).join(", ")),
+        [how, doubt].filter(Boolean).map((each) => ` · ${each}`).join(""),
+      ),
+      el("p", { class: "what" }, cue.hand),
+      el("p", { class: "because" }, [cue.reasons.length ? `because ${cue.reasons.join("; ")}` : "", ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
+      this.#keys(CUE_KEYS),
+    ];
+  }
+
+  #section() {
+    const { section } = placeAt(this.#store.page.music, this.#player.seconds);
+    const round = section?.vamp ? `round until ${section.vamp}; ` : "";
+    const light = section?.category ? `${section.category}${section.level ? ` at ${section.level} %` : ""}` : "";
+    return [
+      el("p", { class: "small" }, section ? `${section.label}${section.pass} ${section.name}` : "Outside the sections"),
+      el("p", { class: "what" }, light || "Space plays, arrows lead from bar to bar and from cue to cue."),
+      el("p", { class: "because" }, section ? round + section.why.join("; ") : ""),
+      this.#keys(PLAIN_KEYS),
+    ];
+  }
+
+  #menu(mode) {
+    const { hereOn, repeats, passes } = this.#hand.now;
+    const place = placeAt(this.#store.page.music, this.#player.seconds);
+    const name = place.section ? `${place.section.label}${place.section.pass}` : "no section";
+    const title =
+      mode === "section"
+        ? `Light of ${name}${passes ? " and its other passes" : ""}`
+        : `Music at bar ${place.bar ?? "–"}, ${name}: ${hereOn ? "from here on" : "everywhere"}; section starts ${repeats ? "in all repeats" : "here only"}`;
+    const ids = COMMANDS.filter((each) => each.when === mode).map((each) => each.id);
+    return [
+      el("p", { class: "small" }, title),
+      el("div", { class: "keys menu" }, ...ids.map((id) => this.#command(id)), this.#button("Esc", "back", "leave")),
+    ];
+  }
+
+  #tapping() {
+    const count = this.#hand.now.taps.length;
+    return [
+      el("p", { class: "small" }, "Tap along"),
+      el("p", { class: "what" }, "Tap T on every beat, the first on the 1 of a bar."),
+      el("p", { class: "because", id: "taps" }, `${count} tap${count === 1 ? "" : "s"}`),
+      el("div", { class: "keys" }, this.#button("T", "tap", "tap-beat"), this.#button("Enter", "done", "tap-done"), this.#button("Esc", "leave it", "leave")),
+    ];
+  }
+
+  #keys(ids) {
+    return el("div", { class: "keys" }, ...ids.map((id) => this.#command(id)));
+  }
+
+  #command(id) {
+    const { keys, label } = COMMANDS.find((each) => each.id === id);
+    return this.#button(shown(keys[0]), label, id);
+  }
+
+  #button(key, label, id) {
+    return el("button", { type: "button", "data-do": id }, el("kbd", {}, key), ` ${label}`);
+  }
+
+  #drawTold() {
+    const page = this.#store.page;
+    const told = this.#told;
+    const open = page?.questions.filter((each) => !this.#hand.now.passed.has(each.id)).length ?? 0;
+    const left = page ? page.cues.filter((cue) => cue.status === "suggested").length : 0;
+    const state = [
+      open ? `${open} question${open === 1 ? "" : "s"} open` : "",
+      page?.cues.length ? (left ? `${left} of ${page.cues.length} cues undecided` : "every cue decided") : "no cues",
+    ];
+    this.#element.querySelector("#told").replaceChildren(
+      el("div", { id: "light", hidden: this.#hand.now.patch === 0 }),
+      el("p", { class: "small" }, state.filter(Boolean).join(" · ")),
+      ...(told ? [el("p", { class: told.wrong ? "wrong" : "said" }, told.said), ...[...told.remarks, ...told.lines].map((each) => el("p", { class: "line" }, each))] : []),
+      ...(page?.no_sound ? [el("p", { class: "wrong" }, page.no_sound)] : []),
+    );
+  }
+}

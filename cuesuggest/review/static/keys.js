@@ -1,0 +1,111 @@
+/**
+ * Which key does what. One table: the page listens by it, the buttons show it, the help is made of it.
+ *
+ * `keys` are names as `keyOf` gives them; the first is shown. `when` names the mode in which it counts; without one
+ * it counts in the chart.
+ */
+
+/** The name of a key press: "Shift+ArrowLeft", "Ctrl+z", "x", "?". Shift is not named where it makes another sign. */
+export function keyOf(event) {
+  const control = event.ctrlKey || event.metaKey ? "Ctrl+" : "";
+  const key = event.key === " " ? "Space" : event.key;
+  const shift = event.shiftKey && (key.length > 1 || /[a-z]/i.test(key)) ? "Shift+" : "";
+  return `${control}${shift}${key.length === 1 ? key.toLowerCase() : key}`;
+}
+
+const SHOWN = {
+  ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc", Delete: "Del", Enter: "Enter",
+};
+
+/** A key's name as it is shown on a button. */
+export function shown(key) {
+  const parts = key === "+" ? ["+"] : key.split("+");
+  const last = SHOWN[parts.at(-1)] ?? (parts.at(-1).length === 1 ? parts.at(-1).toUpperCase() : parts.at(-1));
+  return [...parts.slice(0, -1), last].join(" ");
+}
+
+const command = (group, id, keys, label, extra = {}) => ({ group, id, keys: keys.split(" "), label, ...extra });
+
+export const COMMANDS = [
+  command("Listen", "play", "Space", "play, pause"),
+  command("Listen", "bar-back", "ArrowLeft", "a bar back"),
+  command("Listen", "bar-on", "ArrowRight", "a bar on"),
+  command("Listen", "section-back", "Shift+ArrowLeft", "a section back"),
+  command("Listen", "section-on", "Shift+ArrowRight", "a section on"),
+  command("Listen", "line-back", "[", "a line back"),
+  command("Listen", "line-on", "]", "a line on"),
+  command("Listen", "cue-back", "ArrowUp", "the cue before"),
+  command("Listen", "cue-on", "ArrowDown", "the next cue"),
+  command("Listen", "start", "Home", "to the start"),
+  command("Listen", "last-section", "End", "to the last section"),
+  command("Listen", "hear-cue", "p", "play into the cue"),
+  command("Listen", "loop-section", "l", "loop the section"),
+  command("Listen", "loop-bar", "Shift+l", "loop the bar"),
+  command("Listen", "slower", "-", "slower"),
+  command("Listen", "faster", "= +", "faster"),
+  command("Listen", "click", "k", "click on the beats"),
+  command("Listen", "patch", "b", "show the light"),
+
+  command("Questions", "question", "q", "next question"),
+
+  command("Cue", "accept", "Enter a", "accept"),
+  command("Cue", "reject", "x", "reject"),
+  command("Cue", "reopen", "z", "suggestion again"),
+  command("Cue", "accept-section", "Shift+a", "accept all of the section"),
+  command("Cue", "edit", "e", "edit"),
+  command("Cue", "earlier", ",", "a beat earlier"),
+  command("Cue", "later", ".", "a beat later"),
+  command("Cue", "bar-earlier", "<", "a bar earlier"),
+  command("Cue", "bar-later", ">", "a bar later"),
+  command("Cue", "brighter", "PageUp", "5 % more"),
+  command("Cue", "darker", "PageDown", "5 % less"),
+  command("Cue", "trigger", "t", "next trigger"),
+  command("Cue", "anchor", "g", "starts or lands here"),
+  command("Cue", "lock", "o", "lock, unlock"),
+  command("Cue", "note", "n", "note"),
+  command("Cue", "copy", "d", "copy to every pass"),
+  command("Cue", "add", "i", "add a cue here"),
+  command("Cue", "call", "c", "add a line for somebody"),
+  command("Cue", "remove", "Delete Backspace", "remove an added cue"),
+
+  command("Section", "section", "s", "light of the section …"),
+  command("Section", "rest", "0", "rest", { when: "section" }),
+  command("Section", "subtle", "1", "subtle", { when: "section" }),
+  command("Section", "lift", "2", "lift", { when: "section" }),
+  command("Section", "intense", "3", "intense", { when: "section" }),
+  command("Section", "passes", "r", "all passes, or this one", { when: "section" }),
+  command("Section", "vamp", "v", "vamp: round until …", { when: "section" }),
+
+  command("Music", "music", "m", "put the music right …"),
+  command("Music", "bar-one", "1", "bar 1 is here", { when: "music" }),
+  command("Music", "shift-later", "ArrowRight", "bars a beat later", { when: "music" }),
+  command("Music", "shift-earlier", "ArrowLeft", "bars a beat earlier", { when: "music" }),
+  command("Music", "half", "h", "half as fast", { when: "music" }),
+  command("Music", "double", "d", "twice as fast", { when: "music" }),
+  command("Music", "tempo", "b", "tempo …", { when: "music" }),
+  command("Music", "signature", "t", "time signature …", { when: "music" }),
+  command("Music", "tap", "a", "tap along …", { when: "music" }),
+  command("Music", "boundary-earlier", "[", "section starts a bar earlier", { when: "music" }),
+  command("Music", "boundary-later", "]", "section starts a bar later", { when: "music" }),
+  command("Music", "boundary-add", "n", "new section at this bar", { when: "music" }),
+  command("Music", "boundary-remove", "Delete Backspace", "join with the section before", { when: "music" }),
+  command("Music", "name", "s", "name the section …", { when: "music" }),
+  command("Music", "words", "w", "its first words …", { when: "music" }),
+  command("Music", "form", "f", "type the form …", { when: "music" }),
+  command("Music", "here-on", "o", "from here on, or everywhere", { when: "music" }),
+  command("Music", "repeats", "r", "all repeats, or this one", { when: "music" }),
+  command("Music", "forget", "z", "forget all that was stated", { when: "music" }),
+
+  command("Page", "undo", "u Ctrl+z", "undo"),
+  command("Page", "redo", "Shift+u Ctrl+Shift+z Ctrl+y", "redo"),
+  command("Page", "list", "r", "running order"),
+  command("Page", "export", "Shift+e", "export …"),
+  command("Page", "title", "Shift+t", "title …"),
+  command("Page", "scheme", "y", "dark, light"),
+  command("Page", "help", "? h", "all keys"),
+];
+
+/** The command that a key means in a mode ("" is the chart), or null. */
+export function meant(key, mode) {
+  return COMMANDS.find((each) => (each.when ?? "") === mode && each.keys.includes(key)) ?? null;
+}

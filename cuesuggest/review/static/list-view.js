@@ -1,0 +1,71 @@
+import { el } from "./dom.js";
+
+const MARKS = { suggested: "", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
+
+/** The running order: every cue, those left out too, with its reasons; arrows and keys work on it as in the chart. */
+export class ListView {
+  #dialog;
+  #store;
+  #chosen = null;
+
+  constructor(dialog, store) {
+    this.#dialog = dialog;
+    this.#store = store;
+    store.addEventListener("song", () => dialog.open && this.#draw());
+  }
+
+  get open() {
+    return this.#dialog.open;
+  }
+
+  show(id) {
+    this.#chosen = id;
+    this.#dialog.showModal();
+    this.#draw();
+  }
+
+  close() {
+    this.#dialog.close();
+  }
+
+  #draw() {
+    const { cues, cautions, unplaced } = this.#store.page;
+    const rows = cues.map((cue) =>
+      el(
+        "tr",
+        { "data-cue": cue.id, class: cue.status, tabindex: "-1" },
+        el("td", { class: "number" }, String(cue.number)),
+        el("td", {}, cue.where),
+        el("td", { class: "number" }, cue.clock),
+        el("td", {}, cue.action, el("div", { class: "because" }, [cue.reasons.join("; "), ...cue.cautions, cue.note && `Note: ${cue.note}`].filter(Boolean).join(" · "))),
+        el("td", {}, [MARKS[cue.status], cue.lock ? "locked" : ""].filter(Boolean).join(", ")),
+      ),
+    );
+    const scroll = this.#dialog.querySelector(".scroll")?.scrollTop ?? 0;
+    const head = ["Cue", "Place", "Time", "What the hand does, and why", "Decided"].map((word) => el("th", { scope: "col" }, word));
+    this.#dialog.replaceChildren(
+      el("div", { class: "top" }, el("h2", {}, "Running order"), el("button", { type: "button", "data-do": "list" }, "Back ", el("kbd", {}, "R"))),
+      el(
+        "div",
+        { class: "scroll", tabindex: "0", role: "region", "aria-label": "Running order" },
+        el("table", {}, el("thead", {}, el("tr", {}, ...head)), el("tbody", {}, ...rows)),
+        ...(unplaced.length ? [el("h3", {}, "Without a place"), ...unplaced.map((each) => el("p", {}, each))] : []),
+        ...(cautions.length ? [el("h3", {}, "Take care"), ...cautions.map((each) => el("p", {}, each))] : []),
+      ),
+    );
+    this.#dialog.querySelector(".scroll").scrollTop = scroll;
+    this.choose(this.#chosen);
+    // Not on the button: Enter is for the cue.
+    this.#dialog.querySelector(".scroll").focus({ preventScroll: true });
+  }
+
+  /** Show which cue is meant. */
+  choose(id) {
+    this.#chosen = id;
+    for (const row of this.#dialog.querySelectorAll("tr[data-cue]")) {
+      const chosen = row.dataset.cue === id;
+      row.classList.toggle("chosen", chosen);
+      if (chosen) row.scrollIntoView({ block: "nearest" });
+    }
+  }
+}

@@ -1,0 +1,124 @@
+/**
+ * The song's sound. Its clock is the audio element's: what is marked is what is heard.
+ *
+ * Times are seconds from the start of the recording; the sound served begins at the song's own start. Events:
+ * "change" when it plays or pauses, when pace, click or loop change; "problem" with a sentence.
+ */
+export class Player extends EventTarget {
+  #audio;
+  #offset = 0;
+  #loop = null;
+  #click = false;
+  #revision = 0;
+  #wanted = null;
+
+  constructor(audio) {
+    super();
+    this.#audio = audio;
+    audio.preservesPitch = true;
+    for (const name of ["play", "pause", "ratechange"]) audio.addEventListener(name, () => this.#changed());
+    audio.addEventListener("timeupdate", () => this.keepLoop());
+    audio.addEventListener("loadedmetadata", () => {
+      if (this.#wanted !== null) audio.currentTime = this.#wanted;
+      this.#wanted = null;
+    });
+    audio.addEventListener("error", () =>
+      this.dispatchEvent(new CustomEvent("problem", { detail: "The sound cannot be played. Open the page again." })),
+    );
+  }
+
+  /** Give it the sound of a song whose beats are those of a revision. */
+  open(offset, revision) {
+    this.#offset = offset;
+    if (!this.#audio.src || (this.#click && revision !== this.#revision)) {
+      this.#revision = revision;
+      this.#load();
+    }
+    this.#revision = revision;
+  }
+
+  #load() {
+    const playing = this.playing;
+    this.#wanted = this.#wanted ?? this.#audio.currentTime;
+    this.#audio.src = this.#click ? `/sound.wav?click=${this.#revision}` : "/sound.wav";
+    const rate = this.#audio.playbackRate;
+    this.#audio.load();
+    this.#audio.playbackRate = rate;
+    if (playing) this.#play();
+  }
+
+  get playing() {
+    return !this.#audio.paused;
+  }
+
+  get seconds() {
+    return (this.#wanted ?? this.#audio.currentTime) + this.#offset;
+  }
+
+  get rate() {
+    return this.#audio.playbackRate;
+  }
+
+  get click() {
+    return this.#click;
+  }
+
+  /** What goes round: {start, end, name}, or null. */
+  get loop() {
+    return this.#loop;
+  }
+
+  toggle() {
+    if (this.playing) this.#audio.pause();
+    else this.#play();
+  }
+
+  playFrom(seconds) {
+    this.seek(seconds);
+    if (!this.playing) this.#play();
+  }
+
+  seek(seconds) {
+    const time = Math.max(0, seconds - this.#offset);
+    if (this.#audio.readyState > 0) this.#audio.currentTime = time;
+    else this.#wanted = time;
+    this.#changed();
+  }
+
+  /** Half to full speed, the pitch kept. */
+  pace(step) {
+    const rate = Math.round((this.#audio.playbackRate + step) * 10) / 10;
+    this.#audio.defaultPlaybackRate = this.#audio.playbackRate = Math.min(1, Math.max(0.5, rate));
+    this.#changed();
+  }
+
+  toggleClick() {
+    this.#click = !this.#click;
+    this.#load();
+    this.#changed();
+  }
+
+  /** Let a stretch go round; the same again, or null, ends it. */
+  setLoop(stretch) {
+    const same = stretch && this.#loop && stretch.start === this.#loop.start && stretch.end === this.#loop.end;
+    this.#loop = same ? null : stretch;
+    this.#changed();
+  }
+
+  /** Go back to the start of the loop once its end is reached; called on every picture, too. */
+  keepLoop() {
+    if (this.#loop && this.playing && this.seconds >= this.#loop.end) this.seek(this.#loop.start);
+  }
+
+  #play() {
+    this.#audio.play().catch((error) => {
+      // A new sound while the old one was about to play is no problem.
+      if (error.name === "AbortError") return;
+      this.dispatchEvent(new CustomEvent("problem", { detail: "The browser does not let the sound play. Press play." }));
+    });
+  }
+
+  #changed() {
+    this.dispatchEvent(new Event("change"));
+  }
+}

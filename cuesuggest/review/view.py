@@ -1,0 +1,142 @@
+"""What the page is told of a song: the chart's geometry, and everything that a key may ask about."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from cuesuggest.chart import BARS_PER_LINE, action, as_json, lay_out
+from cuesuggest.cues import clock
+from cuesuggest.review.questions import open_questions
+from cuesuggest.review.session import Session
+from cuesuggest.song import Song
+from cuesuggest.statements import described
+
+__all__ = ["page_of"]
+
+_NARROWEST, _WIDEST = 300.0, 4000.0  # px
+
+
+def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any]:
+    """Return what the page shows.
+
+    Parameters
+    ----------
+    session : Session
+    bars_per_line : int
+        16, 8 or 4; another number is taken as 16.
+    width : float
+        Of the chart, in px.
+
+    Returns
+    -------
+    dict
+        Ready for `json.dumps`.
+    """
+    song = session.song
+    bars = bars_per_line if bars_per_line in BARS_PER_LINE else BARS_PER_LINE[0]
+    return {
+        "revision": song.revision,
+        "document": session.document.name,
+        "title": song.title,
+        "style": song.profile.name,
+        "rig": song.rig.name,
+        "chart": as_json(lay_out(song, bars, min(max(width, _NARROWEST), _WIDEST))),
+        "music": _music(song),
+        "cues": _cues(song),
+        "looks": [asdict(look) for look in song.looks],
+        "sides": sorted({cue.side for cue in song.cues if cue.side}),
+        "questions": [
+            {
+                "id": question.id,
+                "text": question.text,
+                "listen_at": question.listen_at,
+                "cues": len(question.cues),
+                "answers": [{"id": index, "label": each.text} for index, each in enumerate(question.answers)],
+            }
+            for question in open_questions(song)
+        ],
+        "cautions": list(song.cautions),
+        "unplaced": [
+            f"Cue {each.cue.number:g} ({each.cue.kind}, {each.cue.place}): {each.why}" for each in song.unplaced
+        ],
+        "stated": described(song.corrections),
+        "undo": session.undo_text(),
+        "redo": session.redo_text(),
+    }
+
+
+def _music(song: Song) -> dict[str, Any]:
+    analysis, window = song.analysis, song.recording.window
+    plan = {each.section: each for each in song.plan}
+    return {
+        "start": window.start,
+        "end": window.end,
+        "tempo": analysis.tempo_bpm,
+        "signature": analysis.time_signature,
+        "beats": analysis.beats,
+        "bars": [[bar.number, bar.start, bar.end, bar.beats, bar.time_signature] for bar in analysis.bars],
+        "sections": [
+            {
+                "id": section.id,
+                "label": section.label,
+                "pass": section.pass_,
+                "name": section.name,
+                "words": section.first_words,
+                "vamp": section.vamp,
+                "first": section.first_bar,
+                "last": section.last_bar,
+                "start": section.start,
+                "end": section.end,
+                "category": plan[section.id].category if section.id in plan else None,
+                "level": plan[section.id].level if section.id in plan else 0,
+                "why": list(plan[section.id].reasons) if section.id in plan else [],
+            }
+            for section in analysis.sections
+        ],
+        "remarks": list(analysis.remarks),
+    }
+
+
+def _cues(song: Song) -> list[dict[str, Any]]:
+    looks = {look.id: look for look in song.looks}
+    return [
+        {
+            **{
+                name: getattr(cue, name)
+                for name in (
+                    "id",
+                    "number",
+                    "kind",
+                    "trigger",
+                    "anchor",
+                    "hand",
+                    "reasons",
+                    "cautions",
+                    "confidence",
+                    "look",
+                    "side",
+                    "level",
+                    "up_beats",
+                    "up_seconds",
+                    "down_beats",
+                    "down_seconds",
+                    "who",
+                    "status",
+                    "note",
+                    "lock",
+                )
+            },
+            "series": asdict(cue.series) if cue.series else None,
+            "peak_after": looks[cue.look].peak_after if cue.look in looks else 0.0,
+            "action": action(cue, looks),
+            "where": str(cue.place),
+            "clock": clock(cue.place.seconds),
+            "seconds": cue.place.seconds,
+            "bar": cue.place.bar,
+            "beat": cue.place.beat,
+            "section": cue.place.section,
+            "pass": cue.place.pass_,
+        }
+        for cue in song.cues
+    ]
