@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Look, PlannedSection, clock, counted
+from cuesuggest.cues import Cue, Look, PlannedSection, clock
+from cuesuggest.song.all_out import all_out
 from cuesuggest.song.questions import open_questions
 from cuesuggest.song.variants import kinds, ways_in
 
@@ -40,7 +41,7 @@ def song_text(song: Song, width: int = 100) -> str:
         fired = {cue.look for cue in song.cues if cue.kind == "one-shot"}
         for look in song.looks:
             lines += _wrapped(_look_line(look, look.id in fired), width, "  ", "      ")
-        lines += _wrapped(f"All out: {_all_out(song)}.", width, "  ", "      ")
+        lines += _wrapped(f"All out: {all_out(song)}.", width, "  ", "      ")
     asked = open_questions(song)
     if asked:
         lines += ["", "Please check by ear"]
@@ -138,19 +139,6 @@ def _look_line(look: Look, fired: bool) -> str:
     parts.append(f"{look.colours} colour{'' if look.colours == 1 else 's'} ({look.colour_relation})")
     parts.append(f"up to {look.level_ceiling} %")
     return "; ".join(parts) + "."
-
-
-def _all_out(song: Song) -> str:
-    """Say which hand puts everything out at once."""
-    rig = song.rig.values
-    for key, how in (("kill", "{}, held"), ("master", "{} down")):
-        name = rig.get(key)
-        if isinstance(name, str) and name.strip():
-            return how.format(name.strip())
-    sides = rig.get("sides")
-    tables = [side for side in sides if isinstance(side, dict)] if isinstance(sides, list) else []
-    names = [str(side["name"]) for side in tables if "name" in side]
-    return f"side{'' if len(names) == 1 else 's'} {' and '.join(names)} down" if names else "all faders down"
 
 
 def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:

@@ -30,6 +30,7 @@ MAY_KNOW = {
         "cuesuggest.atomic",
         "cuesuggest.recording",
     },
+    "boundaries": RECORDS | {"cuesuggest.analysis.form", "cuesuggest.song", "cuesuggest.statements"},
     "statements": RECORDS | {"cuesuggest.analysis.form", "cuesuggest.form_text", "cuesuggest.song"},
     "decisions": RECORDS | {"cuesuggest.rules", "cuesuggest.song", "cuesuggest.rerun", "cuesuggest.statements"},
 }

@@ -311,7 +311,7 @@ def test_debug_shows_the_trace(run, tmp_path, monkeypatch):
 
 def test_quiet_may_stand_before_or_behind_the_command(run, copied):
     for words in (["--quiet", "export"], ["export", "--quiet"]):
-        code, out, _ = run(*words, copied / "evening.cues.json", "--to", "csv")
+        code, out, _ = run(*words, copied / "evening.cues.json", "--to", "csv", "--force")
         assert (code, out) == (0, "")
 
 

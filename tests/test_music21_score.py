@@ -1,8 +1,8 @@
 """An outside check: scores out of the corpus that music21 bundles, played by sines, against the beats of the score.
 
 Strings alone, without drums or a bass that plays on the beat, are what the tool was least made for. The first two
-scores were chosen for their meters before anything was measured, the two with a pickup out of nine: of those, three were read
-with two written bars in one, and three with bars elsewhere.
+scores were chosen for their meters before anything was measured, the two with a pickup out of nine: of those, three
+were read with two written bars in one, and three with bars elsewhere.
 """
 
 from __future__ import annotations

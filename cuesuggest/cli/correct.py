@@ -60,9 +60,9 @@ def correct(
     suggested again, and taken back with: cuesuggest edit DOC undo
     """
     from cuesuggest import statements
+    from cuesuggest.boundaries import section_starts
     from cuesuggest.decisions import describe, find_section
     from cuesuggest.form_text import read_form
-    from cuesuggest.review.music import section_starts
     from cuesuggest.song import SetCorrections, change
 
     song = before = load(document)

@@ -18,6 +18,7 @@ from cuesuggest.export.lines import Line, heard, lines, placed, shown_clock, wit
 from cuesuggest.export.options import Options
 from cuesuggest.export.text import one_line, shortened
 from cuesuggest.export.timing import landmark_place
+from cuesuggest.song.all_out import all_out
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -148,7 +149,7 @@ def live_page(song: Song, options: Options) -> LivePage:
         about=_about(song),
         order=tuple(_step(section, owned[section.id]) for section in sections),
         home=_home(song),
-        all_out=_all_out(song),
+        all_out=shortened(one_line(all_out(song)), _SIGN),
         before=before,
         blocks=tuple(blocks),
         rules=_rules(song),
@@ -344,16 +345,6 @@ def _home(song: Song) -> str:
         return "the slowest, dimmest look you have, on one button"
     name = "" if one_line(look.name).casefold() == "home" else f"{shortened(one_line(look.name), _NAME)}, "
     return f"{name}{look.source}, up to {look.level_ceiling} %"
-
-
-def _all_out(song: Song) -> str:
-    kill = song.rig.values.get("kill")
-    sides = song.rig.values.get("sides")
-    listed = sides if isinstance(sides, list) else []
-    names = [str(side.get("name", "") if isinstance(side, dict) else side) for side in listed]
-    if isinstance(kill, str) and kill.strip():
-        return shortened(one_line(kill), _SIGN)
-    return f"{shortened(' and '.join(map(one_line, names)), _SIGN)} down" if names else "all faders down"
 
 
 def _rules(song: Song) -> tuple[tuple[str, str], ...]:

@@ -10,13 +10,12 @@ from dataclasses import replace
 from functools import partial
 from typing import cast, get_args
 
-from cuesuggest import statements
+from cuesuggest import boundaries, statements
 from cuesuggest.analysis.types import Section
 from cuesuggest.cues import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
 from cuesuggest.decisions import added, describe, moved, place_at, removed, with_level
 from cuesuggest.errors import EditError
 from cuesuggest.form_text import read_form
-from cuesuggest.review import music
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.category import category_edits
 from cuesuggest.review.questions import answered
@@ -197,7 +196,7 @@ def _copy(song: Song, asked: Asked) -> Change:
     edits: list[Edit] = []
     copied: list[str] = []
     trial = song
-    for section in music.family(song, own):
+    for section in boundaries.family(song, own):
         if section.id == own.id or inside > section.bars:
             continue
         place = place_at(song, bar=section.first_bar + inside - 1, beat=cue.place.beat)
@@ -226,7 +225,7 @@ def _copy(song: Song, asked: Asked) -> Change:
 def _category(song: Song, asked: Asked) -> Change:
     section = _section(song, asked.text("section"))
     category = asked.choice("category", CATEGORIES)
-    sections = music.family(song, section) if asked.yes("all") else (section,)
+    sections = boundaries.family(song, section) if asked.yes("all") else (section,)
     names = ", ".join(_name(each) for each in sections)
     return Change(category_edits(song, sections, category), f"{names}: {category}")
 
@@ -282,7 +281,7 @@ def _signature(song: Song, asked: Asked) -> Change:
 
 def _tapped(song: Song, asked: Asked) -> Change:
     times = asked.numbers("times")
-    return _stated(music.beats_tapped(song, times), f"{counted(len(times), 'beat')} tapped")
+    return _stated(boundaries.beats_tapped(song, times), f"{counted(len(times), 'beat')} tapped")
 
 
 def _form(song: Song, asked: Asked) -> Change:
@@ -293,7 +292,7 @@ def _form(song: Song, asked: Asked) -> Change:
 
 def _boundary_move(song: Song, asked: Asked) -> Change:
     section, bars = _section(song, asked.text("section")), asked.whole("bars", -64, 64)
-    edit = music.boundary_moved(song, section, bars, repeats=asked.yes("all"))
+    edit = boundaries.boundary_moved(song, section, bars, repeats=asked.yes("all"))
     all_ = f" and every {section.label}" if asked.yes("all") else ""
     way = "later" if bars > 0 else "earlier"
     return _stated(edit, f"{_name(section)}{all_} starts {counted(abs(bars), 'bar')} {way}")
@@ -302,13 +301,17 @@ def _boundary_move(song: Song, asked: Asked) -> Change:
 def _boundary_add(song: Song, asked: Asked) -> Change:
     bar = asked.whole("bar")
     name = asked.text("name", 80) if asked.has("name") else ""
-    return _stated(music.boundary_added(song, bar, name, repeats=asked.yes("all")), f"a section starts at bar {bar}")
+    return _stated(
+        boundaries.boundary_added(song, bar, name, repeats=asked.yes("all")), f"a section starts at bar {bar}"
+    )
 
 
 def _boundary_remove(song: Song, asked: Asked) -> Change:
     section, repeats = _section(song, asked.text("section")), asked.yes("all")
-    names = ", ".join(map(_name, music.family(song, section) if repeats else (section,)))
-    return _stated(music.boundary_removed(song, section, repeats=repeats), f"{names}: joined with the section before")
+    names = ", ".join(map(_name, boundaries.family(song, section) if repeats else (section,)))
+    return _stated(
+        boundaries.boundary_removed(song, section, repeats=repeats), f"{names}: joined with the section before"
+    )
 
 
 def _forget(song: Song, asked: Asked) -> Change:
@@ -319,7 +322,7 @@ def _forget(song: Song, asked: Asked) -> Change:
 
 def _name_section(song: Song, asked: Asked) -> Change:
     section, name = _section(song, asked.text("section")), asked.text("name", 80)
-    sections = music.family(song, section) if asked.yes("all") else (section,)
+    sections = boundaries.family(song, section) if asked.yes("all") else (section,)
     edits = tuple(SetSection(each.id, SectionChanges(name=name)) for each in sections if each.name != name)
     return Change(edits, f"{', '.join(map(_name, sections))}: {name or 'no name'}")
 

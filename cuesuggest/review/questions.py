@@ -6,10 +6,10 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from cuesuggest import statements
+from cuesuggest.boundaries import section_starts
 from cuesuggest.cues import Question
 from cuesuggest.decisions import find_cues, find_section, moved, place_at
 from cuesuggest.errors import EditError
-from cuesuggest.review.music import section_starts
 from cuesuggest.review.session import Change
 from cuesuggest.song import Edit, FormCorrection, SetCue, Song
 

@@ -48,9 +48,7 @@ def mark_special(moves: Sequence[Move], looks: Sequence[Look], brief: Brief) -> 
             cue = _with(cue, f"more than {limit:g} flashes within a second here, over all sides")
         enters = cue.side in lasers and cue.kind in ("fade-in", "cut-in", "crossfade")
         if enters and any(0.0 <= move.start - end < _CLEARING or move.start < end <= move.end for end in ends):
-            cue = _with(
-                cue, "nobody played just before this: see that people are clear of the beams, then bring it in"
-            )
+            cue = _with(cue, "nobody played just before this: see that people are clear of the beams, then bring it in")
         marked.append(replace(move, cue=cue))
     return marked
 

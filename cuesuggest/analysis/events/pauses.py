@@ -35,7 +35,12 @@ def pause_candidates(scene: Scene) -> list[Candidate]:
     """
     heard, spectrum = scene.heard, scene.spectrum
     inside = (heard.seconds > scene.opens) & (heard.seconds < scene.last_attack - 1)
-    silent = inside & (heard.music < 0)
+    quiet = heard.level < np.percentile(heard.level[inside], 80) - _QUIET_DB if inside.any() else inside
+    # In digital silence the network goes on hearing music; there the grid's break says that nobody plays.
+    broken = np.any(
+        [(heard.seconds > a) & (heard.seconds < b) for a, b in scene.gaps] or [np.zeros_like(inside)], axis=0
+    )
+    silent = inside & ((heard.music < 0) | (broken & quiet))
     parts: list[tuple[int, int]] = []
     for a, b in stretches(silent):
         if parts and a - parts[-1][1] <= _JOIN:
@@ -44,7 +49,6 @@ def pause_candidates(scene: Scene) -> list[Candidate]:
             parts.append((a, b))
     rise = spectrum.rise
     strong = rise > _STRONG * np.percentile(rise[frame_at(spectrum, scene.opens) :], 97)
-    quiet = heard.level < np.percentile(heard.level[inside], 80) - _QUIET_DB if inside.any() else inside
     found = []
     for a, b in parts:
         spoken, still = float((heard.talk[a:b] > 0).mean()), float(quiet[a:b].mean())
