@@ -10,9 +10,10 @@ from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.redraft import redrafted
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
-from cuesuggest.review.questions import answered, open_questions
+from cuesuggest.review.questions import answered
 from cuesuggest.review.session import BehindError, Session
 from cuesuggest.song import SetTitle, Song, change
+from cuesuggest.song.questions import open_questions
 
 CONTENT = ("title", "analysis", "corrections", "looks", "plan", "cues", "questions", "cautions", "unplaced")
 

@@ -7,31 +7,12 @@ from collections.abc import Callable, Sequence
 
 from cuesuggest import statements
 from cuesuggest.boundaries import section_starts
-from cuesuggest.cues import Question
 from cuesuggest.decisions import find_cues, find_section, moved, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.review.session import Change
-from cuesuggest.song import Edit, FormCorrection, SetCue, Song
+from cuesuggest.song import Edit, SetCue, Song
 
-__all__ = ["answered", "open_questions"]
-
-
-def open_questions(song: Song) -> tuple[Question, ...]:
-    """Return the questions that have not been answered yet, by whatever way."""
-    return tuple(question for question in song.questions if not _settled(song, question))
-
-
-def _settled(song: Song, question: Question) -> bool:
-    kind = question.id.partition("/")[0]
-    stated = {fact.kind for fact in song.corrections}
-    if kind == "tempo":
-        return "tempo" in stated
-    if kind == "bar-one":
-        return "downbeat" in stated
-    if kind == "start":
-        return any(isinstance(fact, FormCorrection) and fact.starts for fact in song.corrections)
-    status = {cue.id: cue.status for cue in song.cues}
-    return all(status.get(each, "rejected") != "suggested" for each in question.cues)
+__all__ = ["answered"]
 
 
 def answered(song: Song, question: str, answer: int) -> Change:

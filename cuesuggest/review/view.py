@@ -7,9 +7,9 @@ from typing import Any
 
 from cuesuggest.chart import BARS_PER_LINE, action, as_json, lay_out
 from cuesuggest.cues import clock
-from cuesuggest.review.questions import open_questions
 from cuesuggest.review.session import Session
 from cuesuggest.song import Song
+from cuesuggest.song.questions import open_questions
 from cuesuggest.statements import described
 
 __all__ = ["page_of"]

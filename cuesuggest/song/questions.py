@@ -1,25 +1,30 @@
-"""Which questions are still open: one about cues is answered when they have been decided on."""
+"""Which questions are still open: a fact that was stated answers one about the music, decisions one about cues."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from cuesuggest.cues import Question
+from cuesuggest.song.corrections import FormCorrection
 
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
 __all__ = ["open_questions"]
 
-# Kinds of question that are about cues, not about the music: a decision on the cues answers them.
-_ABOUT_CUES = ("stop", "ending")
-
 
 def open_questions(song: Song) -> tuple[Question, ...]:
-    """Return the questions of a song that nobody has answered yet, in their order."""
-    untouched = {cue.id for cue in song.cues if cue.status == "suggested"}
-    return tuple(
-        question
-        for question in song.questions
-        if question.id.split("/")[0] not in _ABOUT_CUES or untouched.intersection(question.cues)
-    )
+    """Return the questions of a song that nobody has answered yet, by whatever way, in their order."""
+    return tuple(question for question in song.questions if not _answered(song, question))
+
+
+def _answered(song: Song, question: Question) -> bool:
+    kind = question.id.partition("/")[0]
+    stated = {fact.kind for fact in song.corrections}
+    if kind == "tempo":
+        return "tempo" in stated
+    if kind == "bar-one":
+        return "downbeat" in stated
+    if kind == "start":
+        return any(isinstance(fact, FormCorrection) and fact.starts for fact in song.corrections)
+    return not {cue.id for cue in song.cues if cue.status == "suggested"}.intersection(question.cues)
