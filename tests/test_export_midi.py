@@ -56,7 +56,7 @@ def test_a_song_is_bars_sections_and_cues():
 def test_events_are_the_bytes_that_the_standard_shows():
     song = make_song("A8", bpm=120, start=2.0, ring_out=0.0)
     data = one(song, "midi", "mid", date="2031-05-04", timing=Timing(rate=RATES["25"]))
-    assert data.startswith(bytes.fromhex("4D546864 00000006 0001 0003 03C0"))
+    assert data.startswith(bytes.fromhex("4D546864 00000006 0001 0003 0780"))
     assert bytes.fromhex("FF5405 21 00000000") in data  # 01:00:00:00 at 25
     assert bytes.fromhex("FF5804 04021808") in data  # 4/4
     assert bytes.fromhex("FF5103 07A120") in data  # 120 beats a minute

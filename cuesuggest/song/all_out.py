@@ -15,6 +15,6 @@ def all_out(song: Song) -> str:
         if isinstance(name, str) and name.strip():
             return how.format(name.strip())
     sides = rig.get("sides")
-    tables = [side for side in sides if isinstance(side, dict)] if isinstance(sides, list) else []
-    names = [str(side["name"]) for side in tables if "name" in side]
+    listed = sides if isinstance(sides, list) else []
+    names = [str(side.get("name", "") if isinstance(side, dict) else side) for side in listed]
     return f"side{'' if len(names) == 1 else 's'} {' and '.join(names)} down" if names else "all faders down"
