@@ -11,6 +11,7 @@ from cuesuggest.analysis import events as moments
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.events.changes import find_changes
 from cuesuggest.analysis.events.fills import find_pickups
+from cuesuggest.analysis.events.tag import find_tag
 from cuesuggest.analysis.events.voice import voice_bars, voice_turns
 from cuesuggest.analysis.layout import Layout as _Layout
 from cuesuggest.analysis.loudness import SILENCE_LUFS
@@ -94,7 +95,8 @@ def analyze_spectrum(
     firsts = [section.first_bar - bars[0].number for section in structure.sections]
     pickups = find_pickups(scene, firsts)
     sections = tuple(replace(each, pickup=pickup) for each, pickup in zip(structure.sections, pickups, strict=True))
-    events = (*moments.find_moments(scene), *find_changes(scene, energy, firsts))
+    tag = find_tag(sections, bars)
+    events = (*moments.find_moments(scene), *find_changes(scene, energy, firsts), *((tag,) if tag else ()))
     main = [bar for bar in bars if bar.number >= 1]
     table = {m.signature: m.beats for m in rhythm.grid.table}
     usual = max(table, key=lambda s: (sum(b.time_signature == s for b in main), s))
