@@ -5,9 +5,14 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from cuesuggest.cli import main
 from tests.sounds import play
+
+# The machine that tests may be busy; a slow example says nothing about the program.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
 
