@@ -1,6 +1,7 @@
 """What several test files share: recordings heard once."""
 
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -10,8 +11,8 @@ from hypothesis import settings
 from cuesuggest.cli import main
 from tests.sounds import play
 
-# The machine that tests may be busy; a slow example says nothing about the program.
-settings.register_profile("patient", deadline=None)
+# The machine that tests may be busy; a slow example says nothing about the program. Every run in CI tries the same.
+settings.register_profile("patient", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("patient")
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
