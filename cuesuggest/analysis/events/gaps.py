@@ -18,7 +18,7 @@ from cuesuggest.analysis.frames import FRAME_RATE, band_edges
 __all__ = ["Gap", "find_gaps"]
 
 _FALL_DB = 7.0  # under the bars around; less is a soft beat
-_LEAST_BEATS, _MOST_BEATS = 0.25, 9.0
+_LEAST_BEATS, _MOST_BEATS, _MOST_BARS = 0.25, 9.0, 2.6  # the longest is the longer of the last two
 _ATTACK_BEATS = 1.0  # an attack further before the fall has nothing to do with it
 _SECOND = 0.5  # of the strongest attack in that time: a later one of such strength is the one before the fall
 _GROUPS = (140.0, 600.0, 2500.0)  # Hz between the groups of bands that must all fall
@@ -38,7 +38,7 @@ class Gap:
 
 
 def find_gaps(scene: Scene) -> list[Gap]:
-    """Find where the level falls by 7 dB or more for a quarter of a beat to nine beats, and comes back.
+    """Find where the level falls by 7 dB or more for a quarter of a beat to some two bars, and comes back.
 
     Parameters
     ----------
@@ -59,7 +59,8 @@ def find_gaps(scene: Scene) -> list[Gap]:
     low = level < usual - _FALL_DB
     low[: frame_at(spectrum, starts[0])] = False
     low[frame_at(spectrum, scene.music_end) :] = False
-    found = [(a, b) for a, b in stretches(low) if _LEAST_BEATS <= (b - a) / beat <= _MOST_BEATS]
+    most = max(_MOST_BEATS, _MOST_BARS * float(np.median(ends - starts)) / scene.beat)
+    found = [(a, b) for a, b in stretches(low) if _LEAST_BEATS <= (b - a) / beat <= most]
     groups = _groups(spectrum.bands)
     rise = spectrum.rise
     usual_rise = float(np.percentile(rise[frame_at(spectrum, starts[0]) : frame_at(spectrum, ends[-1])], 97)) + 1e-6
