@@ -33,11 +33,7 @@ _STEADY = 0.25  # share of an interval by which single taps may be off
 
 def family(song: Song, section: Section) -> tuple[Section, ...]:
     """Return all passes of a section's material, itself among them; A and A' are one material."""
-    return tuple(each for each in song.analysis.sections if _letter(each) == _letter(section))
-
-
-def _letter(section: Section) -> str:
-    return section.label.rstrip("'’") or section.label
+    return tuple(each for each in song.analysis.sections if each.family == section.family)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +62,7 @@ def _pieces(song: Song) -> list[_Piece]:
     if not song.analysis.sections:
         raise EditError("No sections were heard in this song. Type its form instead.")
     return [
-        _Piece(each.name.casefold() or _letter(each), each.name, each.first_words, each.start)
+        _Piece(each.name.casefold() or each.family, each.name, each.first_words, each.start)
         for each in song.analysis.sections
     ]
 
@@ -109,7 +105,7 @@ def boundary_moved(song: Song, section: Section, bars: int, *, repeats: bool) ->
     sections, pieces = song.analysis.sections, _pieces(song)
     firsts = [each.first_bar for each in sections]
     for place, each in enumerate(sections):
-        if each.id != section.id and not (repeats and _letter(each) == _letter(section)):
+        if each.id != section.id and not (repeats and each.family == section.family):
             continue
         moved = _bar(song, each.first_bar + bars)
         last = firsts[place + 1] if place + 1 < len(firsts) else each.last_bar + 1
@@ -155,7 +151,7 @@ def boundary_added(song: Song, bar: int, name: str, *, repeats: bool) -> SetCorr
     for section, piece in zip(song.analysis.sections, _pieces(song), strict=True):
         pieces.append(piece)
         inside = _bar(song, section.first_bar + bar - home.first_bar)
-        meant = section.id == home.id or (repeats and _letter(section) == _letter(home))
+        meant = section.id == home.id or (repeats and section.family == home.family)
         if meant and inside is not None and inside.number <= section.last_bar:
             pieces.append(_Piece(name.casefold() or f"{piece.material}, second half", name, "", inside.start))
     return _stated(song, pieces)

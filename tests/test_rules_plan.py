@@ -7,7 +7,7 @@ from cuesuggest.analysis.types import Event
 from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.material import budgets, family, gather
+from cuesuggest.rules.material import budgets, gather
 from cuesuggest.rules.plan import _between, _fits, choose_categories, plan
 from tests.songs import make_analysis
 
@@ -102,7 +102,7 @@ def allowed(path, material):
         return False
     for later, b in enumerate(material):
         for earlier, a in enumerate(material[:later]):
-            if family(a.section) != family(b.section) or not (a.song and b.song):
+            if a.section.family != b.section.family or not (a.song and b.song):
                 continue
             if abs(path[earlier] - path[later]) > 1:
                 return False

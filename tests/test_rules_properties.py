@@ -11,7 +11,7 @@ from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import check_playable, draft, known_names, load_profile, load_rig
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.hands import Action, too_much
-from cuesuggest.rules.material import family, gather
+from cuesuggest.rules.material import gather
 from cuesuggest.rules.plan import plan
 from cuesuggest.rules.playable import presses, started
 from cuesuggest.rules.settings import OneShot, Side, Speed
@@ -234,7 +234,7 @@ def test_later_passes_of_a_letter_are_within_a_step_and_not_weaker_unless_quiete
     rank = [CATEGORIES.index(each.category) for each in plan(material, BAND)]
     for later, b in enumerate(material):
         for earlier, a in enumerate(material[:later]):
-            if family(a.section) == family(b.section) and a.song and b.song:
+            if a.section.family == b.section.family and a.song and b.song:
                 assert abs(rank[later] - rank[earlier]) <= 1
                 if b.drive >= a.drive - BAND.drive.same_within:
                     assert rank[later] >= rank[earlier]

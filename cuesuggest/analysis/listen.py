@@ -13,7 +13,7 @@ from cuesuggest.analysis.events.changes import find_changes
 from cuesuggest.analysis.events.fills import find_pickups
 from cuesuggest.analysis.events.tag import find_tag
 from cuesuggest.analysis.events.voice import voice_bars, voice_turns
-from cuesuggest.analysis.layout import Layout as _Layout
+from cuesuggest.analysis.layout import Layout
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -57,7 +57,7 @@ def analyze_spectrum(
     rhythm = find_rhythm(spectrum, observe(spectrum, logits), known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum, logits)
-    layout = _Layout(spectrum, rhythm, known.bar_one if known else None)
+    layout = Layout(spectrum, rhythm, known.bar_one if known else None)
     rhythm = layout.rhythm
     tell("energy", None)
     energy = bar_energy(spectrum, layout.starts, layout.ends, logits)

@@ -109,6 +109,11 @@ class Section:
         """How many bars long."""
         return self.last_bar - self.first_bar + 1
 
+    @property
+    def family(self) -> str:
+        """The letter without its marks: A and A' are one family."""
+        return self.label.rstrip("'’*") or self.label
+
 
 @dataclass(frozen=True, slots=True)
 class Event:

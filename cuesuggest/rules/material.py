@@ -10,7 +10,7 @@ from cuesuggest.cues import CATEGORIES, Category
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.settings import Profile
 
-__all__ = ["INTENSE", "REST", "Material", "Pin", "budgets", "family", "finale", "gather", "name"]
+__all__ = ["INTENSE", "REST", "Material", "Pin", "budgets", "finale", "gather", "name"]
 
 REST, INTENSE = 0, 3
 
@@ -53,11 +53,6 @@ class Material:
     """True if it was decided that a look comes in here."""
 
 
-def family(section: Section) -> str:
-    """Return the letter without its marks: A and A' are one family."""
-    return section.label.rstrip("'’*") or section.label
-
-
 def name(section: Section) -> str:
     """Name a section as a musician would: letter and pass."""
     return f"{section.label}{section.pass_}"
@@ -68,7 +63,7 @@ def gather(
 ) -> list[Material]:
     """Collect what the plan needs of each section whose bars are known; `pins` by section id."""
     material: list[Material] = []
-    families = [family(section) for section in grid.sections]
+    families = [section.family for section in grid.sections]
     for index, section in enumerate(grid.sections):
         bars = grid.bars_of(section)
         drive = round(sum(bar.drive for bar in bars) / len(bars), 6)

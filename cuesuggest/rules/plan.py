@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cuesuggest.cues import CATEGORIES, PlannedSection
-from cuesuggest.rules.material import INTENSE, REST, Material, budgets, family, finale
+from cuesuggest.rules.material import INTENSE, REST, Material, budgets, finale
 from cuesuggest.rules.plan_reasons import plan_reasons
 from cuesuggest.rules.settings import Profile
 
@@ -163,7 +163,7 @@ def _ties(index: int, material: list[Material], profile: Profile) -> list[tuple[
     return [
         (ahead, later.drive < here.drive - profile.drive.same_within)
         for ahead, later in enumerate(material[index + 1 :])
-        if here.song and later.song and family(later.section) == family(here.section)
+        if here.song and later.song and later.section.family == here.section.family
         # What the designer decided for one pass says nothing of the others, and they nothing of it.
         if here.pinned is None and later.pinned is None
     ]
@@ -195,7 +195,7 @@ def _between(material: list[Material], index: int, previous: int, category: int,
     cost = profile.weights.contrast if here.enters and category == previous else 0.0
     apart = here.drive - before.drive
     step = category - previous
-    if abs(apart) >= profile.drive.contrast_from and family(here.section) != family(before.section):
+    if abs(apart) >= profile.drive.contrast_from and here.section.family != before.section.family:
         if step == 0:
             cost += profile.weights.contrast * min(1.0, abs(apart) / profile.drive.step)
         elif step * apart < 0:
@@ -224,7 +224,7 @@ def _levels(material: list[Material], chosen: tuple[int, ...], profile: Profile)
         earlier = [
             (material[other], levels[other])
             for other in range(index)
-            if chosen[other] == category and family(material[other].section) == family(each.section)
+            if chosen[other] == category and material[other].section.family == each.section.family
         ]
         for other, its_level in earlier:
             if each.drive >= other.drive - profile.drive.same_within:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cuesuggest.cues import PlannedSection
-from cuesuggest.rules.material import INTENSE, REST, Material, budgets, family, finale, name
+from cuesuggest.rules.material import INTENSE, REST, Material, budgets, finale, name
 from cuesuggest.rules.settings import Profile
 
 __all__ = ["plan_reasons", "with_reason"]
@@ -36,7 +36,7 @@ def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], 
     quieter = [
         other
         for other in range(index)
-        if family(material[other].section) == family(each.section)
+        if material[other].section.family == each.section.family
         and chosen[other] > REST
         and each.drive < material[other].drive - profile.drive.same_within
     ]
@@ -49,7 +49,7 @@ def _loudness(index: int, material: list[Material]) -> str:
     """Say where the section's drive stands in the song."""
     each = material[index]
     played = [other for other in material if other.song]
-    passes = [other for other in played if family(other.section) == family(each.section)]
+    passes = [other for other in played if other.section.family == each.section.family]
     drive = f"drive {each.drive:.2f}"
     if len(played) > 1 and each.drive > max(other.drive for other in played if other is not each):
         return f"{drive}, the highest in the song"
@@ -60,7 +60,7 @@ def _loudness(index: int, material: list[Material]) -> str:
         count = _COUNTS[len(passes)] if len(passes) < len(_COUNTS) else str(len(passes))
         if each.drive > max(others):
             best = "loudest" if len(passes) > 2 else "louder"
-            return f"{best} of the {count} {family(each.section)} sections ({drive})"
+            return f"{best} of the {count} {each.section.family} sections ({drive})"
     return drive
 
 
@@ -90,9 +90,9 @@ def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wi
 def _company(index: int, material: list[Material], chosen: tuple[int, ...], profile: Profile) -> str:
     """Say which other sections explain a category that the drive alone would not give."""
     each = material[index]
-    same = [other for other in material if other.song and family(other.section) == family(each.section)]
+    same = [other for other in material if other.song and other.section.family == each.section.family]
     if len(same) > 1:
-        return f"kept near the other {family(each.section)} section{'s' if len(same) > 2 else ''}, as one family"
+        return f"kept near the other {each.section.family} section{'s' if len(same) > 2 else ''}, as one family"
     for other in (index - 1, index + 1):
         if not 0 <= other < len(material) or chosen[other] != chosen[index]:
             continue

@@ -76,16 +76,12 @@ def kinds(song: Song) -> tuple[Kind, ...]:
     )
     looks = {look.id: look for look in song.looks}
     found = []
-    for letter in dict.fromkeys(_letter(section) for section in sections):
-        passes = [section for section in sections if _letter(section) == letter]
+    for letter in dict.fromkeys(section.family for section in sections):
+        passes = [section for section in sections if section.family == letter]
         named = next((each.name or each.role or "" for each in passes if each.name or each.role), "")
         vamp = next((each.vamp for each in passes if each.vamp), "")
         found.append(Kind(letter, named, _variants(passes, cues, looks), vamp))
     return tuple(found)
-
-
-def _letter(section: Section) -> str:
-    return section.label.rstrip("'’*") or section.label
 
 
 def _variants(passes: list[Section], cues: list[Cue], looks: dict[str, Look]) -> tuple[Variant, ...]:

@@ -35,7 +35,7 @@ def find_tag(sections: Sequence[Section], bars: Sequence[Bar]) -> Event | None:
         return None
     drive = [_drive(section, bars) for section in sections]
     last, earlier = sections[-1], sections[:-1]
-    same = [k for k, section in enumerate(earlier) if _letter(section) == _letter(last)]
+    same = [k for k, section in enumerate(earlier) if section.family == last.family]
     if not same or max(drive[k] for k in same) < max(drive) - _QUIETER:
         return None  # not the big material
     small = drive[-1] < drive[same[-1]] - _QUIETER
@@ -44,10 +44,6 @@ def find_tag(sections: Sequence[Section], bars: Sequence[Bar]) -> Event | None:
         return None
     sure = round(min(last.confidence, _MOST), 3)
     return Event("tag", last.start, last.end, last.first_bar, 1.0, sure)
-
-
-def _letter(section: Section) -> str:
-    return section.label.rstrip("'’") or section.label
 
 
 def _drive(section: Section, bars: Sequence[Bar]) -> float:
