@@ -171,8 +171,15 @@ class Page:
         """Of the sound's own clock."""
         return self.page.evaluate("document.querySelector('#sound').currentTime")
 
+    def at(self, seconds: float, within: float = 0.01) -> None:
+        """Wait until the sound's clock is there; the sound may still be loading."""
+        self.page.wait_for_function(
+            "([time, within]) => Math.abs(document.querySelector('#sound').currentTime - time) <= within",
+            arg=[seconds, within],
+        )
+
     def seek(self, seconds: float) -> None:
         """Set the sound's clock, as dragging on a player would."""
-        self.page.wait_for_function("() => document.querySelector('#sound').readyState > 0")
+        self.page.wait_for_function("() => document.querySelector('#sound').readyState > 2")
         self.page.evaluate("time => { document.querySelector('#sound').currentTime = time }", seconds)
         self.page.wait_for_timeout(60)

@@ -74,6 +74,21 @@ def test_and_from_section_to_section(scripts, seconds, step, to):
     assert scripts("places.js", body, [MUSIC, seconds, step]) == to
 
 
+def test_a_place_chosen_while_the_sound_loads_is_not_lost(scripts):
+    """Between the sound's first data and its event is a moment in which a key may be pressed."""
+    body = """
+        const sound = Object.assign(new EventTarget(), { src: "", currentTime: 0, paused: true, readyState: 0, load() {} });
+        const player = new it.Player(sound);
+        player.open(1.5, 1);
+        sound.readyState = 1;
+        player.seek(given);
+        const asked = player.seconds;
+        sound.dispatchEvent(new Event("loadedmetadata"));
+        return [asked, player.seconds, sound.currentTime];
+    """
+    assert scripts("player.js", body, 9) == [9, 9, 7.5]
+
+
 @pytest.mark.parametrize(("seconds", "text"), [(0, "0:00.0"), (59.96, "1:00.0"), (754.32, "12:34.3"), (-1, "0:00.0")])
 def test_a_clock_counts_minutes_and_tenths(scripts, seconds, text):
     assert scripts("places.js", "return it.clock(given)", seconds) == text

@@ -33,15 +33,22 @@ KINDS = ("build", "drop", "stop", "stop", "hit", "hit", "ritardando", "talk", "b
 derandomize = bool(os.environ.get("CI"))
 
 
-def song(seed, letters, sections, happenings, confidence, bpm, start, uneven=False):
-    """A song of random form and drive, with random things happening in it; `uneven`: not in one even time."""
+def song(seed, letters, sections, happenings, confidence, bpm, start, uneven=False, anthem=False):
+    """A song of random form and drive, with random things happening in it.
+
+    `uneven`: not in one even time; `anthem`: its last section is long and the biggest.
+    """
     random = np.random.default_rng(seed)
     lengths = random.choice([1, 2, 3, 4, 4, 7, 8, 8, 8, 12, 16], sections)
     names = [f"{letter}{mark}" for letter in "ABCDEF"[:letters] for mark in ("", "", "'")]
     form = [f"{random.choice(names)}{length}" for length in lengths]
+    if anthem:
+        lengths[-1] = random.choice([16, 20, 24])
+        form[-1] = f"H{lengths[-1]}"
     passes = range(1, sections + 1)
     lean = random.choice([0.4, 1.0]) if uneven else 1.0
     drive = {f"{name}{n}": round(float(random.random() ** lean), 2) for name in sorted(set(names)) for n in passes}
+    drive["H1"] = 1.0
     bars = int(lengths.sum())
     events = [
         (
@@ -133,7 +140,7 @@ def test_thousands_of_random_songs_can_be_played():
     seen = Counter()
 
     @settings(max_examples=MANY, deadline=None, derandomize=derandomize)
-    @given(some_songs(7, uneven=st.booleans()), st.sampled_from(STYLES), any_rig())
+    @given(some_songs(7, uneven=st.booleans(), anthem=st.booleans()), st.sampled_from(STYLES), any_rig())
     def can_be_played(analysis, profile, rig):
         found = draft(analysis, profile, rig)
         assert problems(analysis, found, rig) == []

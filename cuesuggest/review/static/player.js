@@ -80,7 +80,8 @@ export class Player extends EventTarget {
 
   seek(seconds) {
     const time = Math.max(0, seconds - this.#offset);
-    if (this.#audio.readyState > 0) this.#audio.currentTime = time;
+    // While a sound loads, its start would take the place of what is set now.
+    if (this.#wanted === null) this.#audio.currentTime = time;
     else this.#wanted = time;
     this.#changed();
   }
