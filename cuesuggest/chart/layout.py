@@ -45,7 +45,7 @@ _FIRST_WORDS, _WORDS_STEP = 68.0, 13.0
 _BELOW = 9.0
 _SIGN = 12.0  # between the middles of two signs
 _NEAR = 1e-3  # seconds
-_OPEN_SIGNS = ("recall", "held", "call", "speed")
+_OPEN_SIGNS = ("recall", "held", "call", "speed", "accent", "cut-in")
 _BETWEEN = 7.0  # between words side by side
 _LEGEND_STEP = 18.0
 _HEADER = 44.0
@@ -278,7 +278,7 @@ def _sustains(part: _Part, bars: tuple[ChartBar, ...], at: Callable[[float], flo
 def _opened(sustains: Iterable[Sustain], marks: Iterable[Mark], dynamics: Iterable[Words]) -> Iterator[Sustain]:
     """Leave a gap in the light's line where an open sign or a dynamic stands on it."""
     gaps = [(mark.x - 6, mark.x + 6) for mark in marks if mark.kind in _OPEN_SIGNS]
-    gaps += [(words.x - text_width(words.text, words.size, bold=True) - 2, words.x + 2) for words in dynamics]
+    gaps += [(words.x - text_width(words.text, words.size, bold=True) - 2, words.x + 4) for words in dynamics]
     for sustain in sustains:
         pieces = [(sustain.x, sustain.to_x)]
         for gap in gaps:
@@ -319,7 +319,7 @@ def _dynamics(light: Light, bars: tuple[ChartBar, ...], at: Callable[[float], fl
 
 
 def _dynamic(text: str, x: float) -> Words:
-    return Words(text, round(x - 6, 2), _LIGHT + 4, TEXT + 1, "dynamic", "end", bold=True, italic=True)
+    return Words(text, round(x - 8, 2), _LIGHT + 4, TEXT + 1, "dynamic", "end", bold=True, italic=True)
 
 
 def _actions(

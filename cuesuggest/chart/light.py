@@ -124,7 +124,8 @@ def follow(cues: Iterable[Cue], looks: Mapping[str, Look], bars: Mapping[int, Ba
             if cue.kind == "crossfade" or cue.down_seconds is not None or cue.down_beats is not None:
                 for other in others:
                     dark(other, leaves)
-                if others and leaves > begin + _SOON:
+                # After a cut-in only the words tell it: drawn, it would lie under the sign.
+                if others and leaves > begin + _SOON and cue.kind == "crossfade":
                     fades.append(Fade(begin, leaves, 1.0, 0.0, cue))
             if up > _SOON and cue.kind != "cut-in":
                 fades.append(Fade(begin, begin + up, 0.0, 1.0, cue))
