@@ -139,7 +139,15 @@ class Page:
         page.on("pageerror", lambda error: self.problems.append(str(error)))
         page.on("console", lambda said: said.type == "error" and self._said(said.text))
         page.goto(address)
-        page.wait_for_selector("#chart svg text")
+        self._drawn()
+
+    def reload(self) -> None:
+        self.page.reload()
+        self._drawn()
+
+    def _drawn(self) -> None:
+        """Wait until the song stands there at its size."""
+        self.page.wait_for_selector("#chart[aria-busy=false] svg text")
 
     def _said(self, text: str) -> None:
         # A refusal is an answer; the browser notes its status as if it were none.

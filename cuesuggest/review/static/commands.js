@@ -278,7 +278,7 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   found.answer = (id) => {
     const question = asked();
     if (question) {
-      hand.set({ question: null });
+      hand.set({ question: null, cue: null });
       store.act("answer", { question: question.id, answer: Number(id) });
     }
   };

@@ -137,7 +137,8 @@ store.addEventListener("song", () => {
   const gone = {};
   if (cue && !store.cue(cue)) gone.cue = null;
   const open = page.questions.filter((each) => !passed.has(each.id));
-  if (!open.some((each) => each.id === question)) gone.question = open[0]?.id ?? null;
+  // Who looks at a cue is not led away from it.
+  if (question ? !open.some((each) => each.id === question) : !store.cue(cue)) gone.question = open[0]?.id ?? null;
   if (Object.keys(gone).length) hand.set(gone);
   else chart.choose(cue, false);
 });
@@ -172,29 +173,39 @@ run.scheme = () => {
 const chosen = localStorage.getItem("scheme");
 if (chosen) document.documentElement.dataset.scheme = chosen;
 
+// A short song is drawn larger, as far as the window has room: it is read in the dark, from an arm away.
+
+let drawn = Promise.resolve();
+let drawnFor = "";
+
+const size = () => `${find("chart").clientWidth} ${find("chart").clientHeight}`;
+
+async function draw() {
+  const element = find("chart");
+  element.ariaBusy = "true";
+  drawnFor = size();
+  chart.scale = 1;
+  await store.load();
+  for (let round = 0; store.page && round < 2; round += 1) {
+    const scale = chart.roomFor();
+    if (Math.abs(scale - chart.scale) < 0.03) break;
+    chart.scale = scale;
+    await store.load();
+  }
+  element.ariaBusy = "false";
+}
+
 let resized = 0;
 new ResizeObserver(() => {
   clearTimeout(resized);
   resized = setTimeout(() => {
-    const drawn = store.page?.chart;
-    if (!drawn) return;
-    chart.scale = 1;
-    const { bars, width } = room();
-    if (drawn.bars_per_line !== bars || Math.abs(drawn.width - width) > 1) store.load().then(fill);
+    if (size() !== drawnFor) drawn = drawn.then(draw);
   }, 150);
 }).observe(find("chart"));
 
 setInterval(() => document.visibilityState === "visible" && store.look(), LOOK_EVERY);
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && store.look());
-/** A short song is written larger, as far as the window has room: it is read in the dark, from an arm away. */
-async function fill() {
-  for (const scale of [chart.roomFor(), chart.roomFor()]) {
-    if (Math.abs(scale - chart.scale) < 0.03) return;
-    chart.scale = scale;
-    await store.load();
-  }
-}
 
-await store.load();
-await fill();
+drawn = draw();
+await drawn;
 picture();
