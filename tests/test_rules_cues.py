@@ -73,13 +73,27 @@ def test_looks_alternate_between_the_sides():
 
 
 def test_each_look_is_recalled_in_the_dark_before_it_comes_in():
-    found = drafted("A8 B8 A8", drive=VERSE_CHORUS)
+    found = drafted("A8 B8 C8", drive={"A": 0.4, "B": 0.7, "C": 0.95})
     assert [(each.kind, str(each.place), each.side) for each in found.cues[2:6]] == [
         ("recall", "A1, bar 5 of 8", "B"),
         ("crossfade", "B1, bar 1 of 8", "B"),
         ("recall", "B1, bar 5 of 8", "A"),
-        ("crossfade", "A2, bar 1 of 8", "A"),
+        ("crossfade", "C1, bar 1 of 8", "A"),
     ]
+
+
+def test_a_side_that_still_holds_the_look_is_not_set_again():
+    found = drafted("A8 B8 A8", drive=VERSE_CHORUS)
+    assert [str(each.place) for each in found.cues if each.kind == "recall"] == ["0:00.0", "A1, bar 5 of 8"]
+    assert [each.side for each in found.cues if each.id.startswith("enter/")] == ["A", "B", "A"]
+
+
+def test_a_look_that_comes_back_keeps_its_side_and_another_makes_room():
+    found = drafted("A8 B8 C8 B8 D8", drive={"A": 0.4, "B": 0.7, "C": 0.0, "D": 0.4})
+    assert [each.look for each in found.plan] == ["subtle-1", "lift-1", None, "lift-2", "subtle-1"]
+    entries = [(each.look, each.side) for each in found.cues if each.id.startswith("enter/")]
+    assert entries == [("subtle-1", "A"), ("lift-1", "B"), ("lift-2", "B"), ("subtle-1", "A")]
+    assert [each.look for each in found.cues if each.kind == "recall"] == ["subtle-1", "lift-1", "lift-2"]
 
 
 def test_the_first_look_is_ready_before_the_song():
@@ -376,7 +390,7 @@ def test_haze_and_cameras_are_mentioned_only_where_they_matter():
             "has not ended",
         ),
         (
-            lambda cues: [replace(c, down_seconds=12.0) if c.id.startswith("enter/s2") else c for c in cues],
+            lambda cues: [replace(c, down_seconds=22.0) if c.id.startswith("enter/s2") else c for c in cues],
             "has not ended",
         ),
         (

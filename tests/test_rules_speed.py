@@ -117,6 +117,17 @@ def test_a_look_for_a_new_tempo_is_set_in_the_dark_where_the_tempo_can_be_dialle
     assert "by ear" in tapped.hand
 
 
+def test_a_look_that_its_side_still_holds_is_at_the_speed_it_was_set_to():
+    found = drafted(faster(25, form="B24 A8 B8 A8 B16", bpm=120.0), "bpm")
+    first = speeds(found)
+    assert len(first) == 1
+    assert len([each for each in found.cues if each.kind == "recall"]) == 2
+    slow_again = retimed(
+        make_analysis("B24 A8 B8 A8 B16", drive=LIFT), tempos={17: 120.0, 25: 96.0}
+    )
+    assert [round(60 / (each.cycle_seconds / 8)) for each in speeds(drafted(slow_again, "bpm"))] == [120, 96]
+
+
 @pytest.mark.parametrize(("bpm", "cues"), [(98.0, 0), (105.0, 0), (106.0, 1), (86.0, 1), (88.0, 0)])
 def test_a_tempo_within_what_the_style_allows_is_left_alone(bpm, cues):
     assert BAND.looks.speed_within.lift == 0.10

@@ -32,7 +32,7 @@ def test_what_comes_after_a_vamp_waits_for_the_sign():
 
 
 def test_in_a_vamp_a_look_is_set_up_and_brought_in_the_first_time_round():
-    found = drafted("A8 B8 A8 B8", "s2", drive={"A": 0.35, "B": 0.8})
+    found = drafted("A8 B8 C8 B8", "s2", drive={"A": 0.45, "B": 0.8, "C": 0.95})
     inside = [cue for cue in found.cues if cue.place.section == "B" and cue.place.pass_ == 1]
     assert {cue.kind for cue in inside} == {"crossfade", "recall"}
     # The entrance itself comes with the section before, which does not go round.

@@ -33,10 +33,10 @@ def recalls(
             made.append(_preset(brief, stay, entry, set_with(brief, stay, planned, first=True)))
             continue
         same = [j for j in range(k) if stays[j].side == stay.side]
+        if same and stays[same[-1]].look == stay.look:
+            continue  # the side still holds it
         free = dark[same[-1]] if same else brief.grid.bars[0].start
         place = _quiet_downbeat(brief, stay, entry, free, [*moves, *made])
-        if place is None and same and stays[same[-1]].look == stay.look:
-            continue  # the side still holds it
         if place is None:
             return Clash(k, "there is no time to set it up in the dark")
         if place.seconds + _full_lead(brief, stay, entry.start) <= entry.start + EPS:

@@ -9,6 +9,7 @@ from cuesuggest.analysis.types import Bar
 from cuesuggest.cues import Cue, Place, PlannedSection
 from cuesuggest.rules.brief import SPEED_RANK, Brief, Move, Stay
 from cuesuggest.rules.looks import built_for, cycle
+from cuesuggest.rules.playable import swapped_after
 from cuesuggest.rules.stays import EPS
 
 __all__ = ["set_with", "speeds"]
@@ -86,12 +87,16 @@ def speeds(
     pulses = _pulses(brief)
     made: list[Move] = []
     notes: list[tuple[int, str]] = []
+    # By side: the tempo that its motion was last set to.
+    left: dict[str, float] = {}
     for k, stay in enumerate(stays):
-        window = _window(moves, k)
+        window = _window(brief, stays, moves, k)
         if window is None or not pulses or not stay.look.cycle_bars:
             continue
-        recalled, entry, gone = window
+        recalled, dark_since, entry, gone = window
         was = _tempo(built_for(stay.look.id, planned, brief))
+        if not recalled:
+            was = left.get(stay.side.name, was)
         if k == 0 and brief.rig.speed.unit != "none":
             # Set with its recall, or tapped as the band starts.
             was = _coming(brief, stay, was)
@@ -101,7 +106,7 @@ def speeds(
             taken = [*moves, *made]
             place = None
             if pulse.start <= entry + EPS and brief.rig.speed.unit != "tap":
-                place = _moment(brief, stay, recalled + stay.side.settle_seconds, entry, taken, latest=True)
+                place = _moment(brief, stay, dark_since, entry, taken, latest=True)
             dark = place is not None
             if place is None:
                 until = min(gone, max(pulse.start, entry) + _PATIENCE * brief.grid.bar_seconds(pulse.start))
@@ -113,6 +118,7 @@ def speeds(
                 continue
             made.append(_set(brief, stay, k, place, was, pulse.bpm, dark))
             was = pulse.bpm
+        left[stay.side.name] = was
     return made, notes
 
 
@@ -133,16 +139,29 @@ def _heard_in(pulses: Sequence[_Pulse], low: float, high: float) -> list[_Pulse]
     return [*before[-1:], *(pulse for pulse in pulses if low + EPS < pulse.start < high)]
 
 
-def _window(moves: Sequence[Move], k: int) -> tuple[float, float, float] | None:
-    """Return when the look of a stay is recalled, comes in, and begins to go."""
-    recalled = [move.start for move in moves if move.stay == k and move.cue.kind == "recall"]
-    entry = [move for move in moves if move.stay == k and move.cue.id.startswith("enter/")]
+def _window(
+    brief: Brief, stays: Sequence[Stay], moves: Sequence[Move], k: int
+) -> tuple[bool, float, float, float] | None:
+    """Return whether the look of a stay is recalled, since when it is ready in the dark, comes in, and goes."""
+    side = stays[k].side
+    recalled = [move.start + side.settle_seconds for move in moves if move.stay == k and move.cue.kind == "recall"]
+    entry = [move.start for move in moves if move.stay == k and move.cue.id.startswith("enter/")]
     going = [move.start for move in moves if move.stay == k and move.cue.id.startswith(("leave/", "ending/"))]
     going += [move.start for move in moves if move.stay == k + 1 and move.cue.id.startswith("enter/")]
     if not entry or not going:
         return None
-    # Without a recall the side still holds its look, and there was no time for one.
-    return recalled[0] if recalled else entry[0].start, entry[0].start, min(going)
+    held = [j for j in range(k) if stays[j].side == side]
+    dark = recalled or (_gone(brief, moves, held[-1]) if held else []) or entry
+    return bool(recalled), dark[0], entry[0], min(going)
+
+
+def _gone(brief: Brief, moves: Sequence[Move], k: int) -> list[float]:
+    """Return when the side of a stay is dark after it: its own way out, or the end of a change to another side."""
+    out = [move.end for move in moves if move.stay == k and move.cue.id.startswith(("leave/", "ending/"))]
+    for move in moves:
+        if move.stay == k + 1 and move.cue.id.startswith("enter/") and move.cue.down_seconds is not None:
+            out.append(move.start + swapped_after(move.cue.up_seconds or 0.0, move.cue.down_seconds, brief.rig))
+    return out
 
 
 def _moment(brief: Brief, stay: Stay, low: float, high: float, moves: Sequence[Move], *, latest: bool) -> Place | None:

@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import Place, PlannedSection
+from cuesuggest.cues import Look, Place, PlannedSection
 from cuesuggest.rules.brief import Brief, Stay
 from cuesuggest.rules.looks import build_looks
+from cuesuggest.rules.settings import Side
 
 __all__ = [
     "EPS",
@@ -106,15 +107,36 @@ def stays_of(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
         else:
             runs.append((each.look, index, index))
     looks = {look.id: look for look in build_looks(planned, brief, shots=False)}
-    sides = brief.rig.playing
     stays: list[Stay] = []
-    turn = 0
-    for look, first, last in runs:
-        decided = brief.pins.get(brief.grid.sections[first].id)
-        turn = next((k for k, side in enumerate(sides) if decided and side.name == decided.side), turn)
-        stays.append(Stay(looks[look], first, last, sides[turn]))
-        turn = (turn + 1) % len(sides)
+    for k, (look, first, last) in enumerate(runs):
+        coming = [each for each, _, _ in runs[k:]]
+        stays.append(Stay(looks[look], first, last, _side_for(brief, stays, coming, first)))
     return stays
+
+
+def _side_for(brief: Brief, before: Sequence[Stay], coming: Sequence[str], first: int) -> Side:
+    """Choose the side for the first of the looks to come.
+
+    As decided; else where it is held already, in the dark; else where what is held is needed last, so that few
+    looks have to be set again; else the next in turn.
+    """
+    sides = brief.rig.playing
+    decided = brief.pins.get(brief.grid.sections[first].id)
+    chosen = next((side for side in sides if decided and side.name == decided.side), None)
+    if chosen is not None or not before:
+        return chosen or sides[0]
+    last = before[-1]
+    turn = (sides.index(last.side) + 1) % len(sides)
+    lit = last.side if last.last == first - 1 and first not in brief.gaps and len(sides) > 1 else None
+    held = {stay.side.name: stay.look.id for stay in before}
+
+    def worth(side: Side) -> int:
+        look = held.get(side.name)
+        if look == coming[0]:
+            return -1
+        return len(coming) - (coming.index(look) if look in coming else len(coming))
+
+    return min((side for side in (*sides[turn:], *sides[:turn]) if side != lit), key=worth)
 
 
 def decided_edge(brief: Brief, index: int) -> bool:
