@@ -200,8 +200,8 @@ def test_a_held_dark_leaves_its_side_lit_and_a_rejected_cue_leaves_no_trace():
         ]
     )
     chart, _, stays, _ = light(song)
-    # The line opens where the sign stands.
-    assert stays == [(0, 0.0, 2.9, 2), (0, 3.1, 8.0, 2)]
+    # The line opens where a sign stands.
+    assert stays == [(0, 0.1, 2.9, 2), (0, 3.1, 8.0, 2)]
     assert [mark.kind for mark in chart.lines[0].marks] == ["cut-in", "held"]
     assert len(said(chart, "action")) == 2
 

@@ -50,7 +50,7 @@ EVERYTHING = {
     "move": lambda s: {"cue": lit(s).id, "beats": 1, "bars": 0},
     "set": lambda s: {"cue": lit(s).id, "trigger": "held", "anchor": "lands-on", "up_beats": 8, "who": "Nele"},
     "add": lambda s: {"kind": "one-shot", "hand": "the big one", "bar": 3, "beat": 2},
-    "copy": lambda s: {"cue": next(c.id for c in s.cues if c.place.section == "A" and c.kind != "fade-out")},
+    "copy": lambda s: {"cue": next(c.id for c in s.cues if c.place.section and c.kind != "fade-out")},
     "category": lambda s: {"section": s.analysis.sections[0].id, "category": "lift", "all": False},
     "vamp": lambda s: {"section": s.analysis.sections[1].id, "until": "the singer turns round"},
     "bar-one": lambda s: {"seconds": s.analysis.beats[9]},
