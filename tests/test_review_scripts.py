@@ -77,10 +77,10 @@ def test_and_from_section_to_section(scripts, seconds, step, to):
 def test_a_place_chosen_while_the_sound_loads_is_not_lost(scripts):
     """Between the sound's first data and its event is a moment in which a key may be pressed."""
     body = """
-        const sound = Object.assign(new EventTarget(), { src: "", currentTime: 0, paused: true, readyState: 0, load() {} });
+        const sound = Object.assign(new EventTarget(), { src: "", currentTime: 0, paused: true, load() {} });
         const player = new it.Player(sound);
         player.open(1.5, 1);
-        sound.readyState = 1;
+        sound.readyState = 1; // the event comes a moment later
         player.seek(given);
         const asked = player.seconds;
         sound.dispatchEvent(new Event("loadedmetadata"));

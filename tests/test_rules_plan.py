@@ -40,7 +40,7 @@ def test_verse_subtle_chorus_lift_and_the_last_chorus_intense():
 
 def test_who_got_the_intense_budget_is_said_where_it_is_missed():
     found = planned("A8 B8 A8 B8 C8 B8", drive={"A": 0.38, "B": 0.85, "C": 0.5})
-    assert "kept low: the intense budget of 20 % of the bars is spent on B3" in said(found["B1"])
+    assert "kept low: the intense budget of 20 % of the bars is spent on B3" in said(found["B2"])
     assert "the last big section" in said(found["B3"])
 
 
@@ -145,3 +145,35 @@ def test_bars_that_are_not_known_make_a_section_rest():
     found = draft(replace(analysis, bars=known), BAND, RIG)
     assert [each.category != "rest" for each in found.plan] == [True, False]
     assert "its bars are not known" in said(found.plan[1])
+
+
+# Where a build leads in, and what comes too early
+
+
+def test_where_a_build_leads_in_there_is_light():
+    form, drive = "I10 B16 C16 B16", {"I": 0.1, "B1": 0.24, "C": 0.75, "B2": 0.24}
+    assert categories(form, drive=drive)["B1"] == "rest"
+    for event in (("build", 7, 1, 16), ("drop", 11, 1, 1)):
+        led = planned(form, drive=drive, events=[event])["B1"]
+        assert led.category == "subtle"
+        assert "a build leads in" in said(led)
+    elsewhere = planned(form, drive=drive, events=[("build", 5, 1, 16)])["B1"]
+    assert elsewhere.category == "rest"
+
+
+def test_a_build_alone_makes_no_section_big():
+    form, drive = "A8 B8 A8 B8 C8 B8", {"A": 0.3, "B": 0.74, "C": 0.5}
+    before = [each.category for each in planned(form, drive=drive).values()]
+    led = planned(form, drive=drive, events=[("build", 21, 1, 16)])
+    assert [each.category for each in led.values()] == before
+
+
+def test_the_first_fifth_of_a_song_is_intense_only_after_a_build():
+    form, drive = "A4 B4 C16 D16 C16", {"A": 0.4, "B": 0.92, "C": 0.5, "D": 0.6}
+    early = planned(form, drive=drive)
+    assert early["B1"].category == "lift"
+    assert "too early in the song" in said(early["B1"])
+    assert "the last big section" not in said(early["B1"])
+    assert categories(form, drive=drive, events=[("build", 1, 1, 16)])["B1"] == "intense"
+    later = {"A": 0.4, "B": 0.92, "C": 0.5, "D": 0.6}
+    assert categories("A4 C16 B4 D16 C16", drive=later)["B1"] == "intense"

@@ -122,9 +122,7 @@ def test_a_look_that_its_side_still_holds_is_at_the_speed_it_was_set_to():
     first = speeds(found)
     assert len(first) == 1
     assert len([each for each in found.cues if each.kind == "recall"]) == 2
-    slow_again = retimed(
-        make_analysis("B24 A8 B8 A8 B16", drive=LIFT), tempos={17: 120.0, 25: 96.0}
-    )
+    slow_again = retimed(make_analysis("B24 A8 B8 A8 B16", drive=LIFT), tempos={17: 120.0, 25: 96.0})
     assert [round(60 / (each.cycle_seconds / 8)) for each in speeds(drafted(slow_again, "bpm"))] == [120, 96]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cuesuggest.analysis.types import Event, Section
+from cuesuggest.analysis.types import Bar, Event, Section
 from cuesuggest.cues import CATEGORIES, Category
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.settings import Profile
@@ -41,12 +41,16 @@ class Material:
     drive: float
     """Mean over its bars, 0..1."""
     leaning: float
-    """Drive as the plan reads it: lower in intro and outro and where a voice leads."""
+    """Drive as the plan reads it: lower in intro and outro and where a voice leads, higher after a build."""
     lean_reason: str
     song: bool
     """False where nobody plays the song: talk, count-in, pauses."""
     after_gap: bool
     """True if the section does not follow the one before without a pause."""
+    built: bool = False
+    """True if a build or a drop leads in."""
+    early: bool = False
+    """True if the song has not gone far enough for an intense look."""
     pinned: int | None = None
     """Index of the category that the designer has decided on."""
     enters: bool = False
@@ -63,6 +67,8 @@ def gather(
 ) -> list[Material]:
     """Collect what the plan needs of each section whose bars are known; `pins` by section id."""
     material: list[Material] = []
+    count = sum(len(grid.bars_of(section)) for section in grid.sections)
+    gone = 0
     families = [section.family for section in grid.sections]
     for index, section in enumerate(grid.sections):
         bars = grid.bars_of(section)
@@ -72,6 +78,11 @@ def gather(
         if voices:
             lean += profile.drive.voice_lean * sum(voices) / len(voices)
         start, end = bars[0].start, bars[-1].end
+        built = _built(events, bars[0], profile)
+        leaning = drive - lean
+        if built:
+            # It is never the build alone that makes a section big.
+            leaning = max(leaning, min(leaning + profile.drive.build_lean, profile.drive.lift))
         taken = sum(
             max(0.0, min(event.end, end) - max(event.start, start)) for event in events if event.kind in _NO_SONG
         )
@@ -81,15 +92,29 @@ def gather(
             Material(
                 section=section,
                 drive=drive,
-                leaning=drive - lean,
+                leaning=leaning,
                 lean_reason=reason,
                 song=taken < 0.5 * (end - start) and section.role != "talk",
                 after_gap=start - previous > max(1.0, 0.5 * (bars[0].end - bars[0].start)),
+                built=built,
+                early=not built and gone < profile.budget.intense_from * count,
                 pinned=None if pin is None else CATEGORIES.index(pin.category),
                 enters=pin is not None and pin.enters and pin.category != "rest",
             )
         )
+        gone += len(bars)
     return material
+
+
+def _built(events: tuple[Event, ...], first: Bar, profile: Profile) -> bool:
+    """Whether a build ends, or a drop lands, within a beat of a section's first bar line."""
+    near = (first.end - first.start) / first.beats
+    ends = [each.end if each.kind == "build" else each.start for each in events if _promises(each, profile)]
+    return any(abs(end - first.start) <= near for end in ends)
+
+
+def _promises(event: Event, profile: Profile) -> bool:
+    return event.kind in ("build", "drop") and event.confidence >= profile.evidence.event
 
 
 def _lean(index: int, section: Section, families: list[str], profile: Profile) -> tuple[float, str]:
@@ -109,11 +134,14 @@ def finale(material: list[Material], profile: Profile) -> int | None:
 
     None where there is nothing to be bigger than, or nothing big enough to wish for a lift.
     """
-    drives = [each.leaning for each in material if each.song]
-    if len(drives) < 2 or max(drives) < (profile.drive.subtle + profile.drive.lift) / 2:
+    if sum(each.song for each in material) < 2:
         return None
-    high = max(drives) - profile.drive.same_within
-    return max(index for index, each in enumerate(material) if each.song and each.leaning >= high)
+    # What comes too early to be intense is no finale.
+    able = [index for index, each in enumerate(material) if each.song and not each.early]
+    highest = max((material[index].leaning for index in able), default=0.0)
+    if highest < (profile.drive.subtle + profile.drive.lift) / 2:
+        return None
+    return max(index for index in able if material[index].leaning >= highest - profile.drive.same_within)
 
 
 def budgets(material: list[Material], profile: Profile) -> tuple[float, float]:

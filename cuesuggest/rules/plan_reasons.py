@@ -23,6 +23,8 @@ def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], 
     reasons = [_loudness(index, material)]
     if each.lean_reason:
         reasons.append(each.lean_reason)
+    if each.built and category > REST:
+        reasons.append("a build leads in, and promises something")
     wished = _wished(each, profile)
     if category < wished:
         reasons.append(_held_back(index, material, chosen, wished, profile))
@@ -75,6 +77,8 @@ def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wi
     each = material[index]
     if wished == INTENSE and each.drive < profile.drive.intense_floor:
         return "not driven enough for an intense look"
+    if wished == INTENSE and each.early:
+        return "kept low: it comes too early in the song for an intense look, and no build leads to it"
     if wished == INTENSE:
         share = f"the intense budget of {profile.budget.intense_share:.0%} of the bars".replace("%", " %")
         spent = [name(other.section) for other, category in zip(material, chosen, strict=True) if category == INTENSE]

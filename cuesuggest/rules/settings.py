@@ -61,6 +61,11 @@ class Budget:
     """How much of a song may be lit, and how much of it intense."""
 
     intense_share: float = field(metadata=_number("share of the bars", 0, 1, "what is always there is not intense"))
+    intense_from: float = field(
+        metadata=_number(
+            "share of the bars", 0, 1, "how far in a song may be before it is intense, unless a build leads there"
+        )
+    )
     lit_share: float = field(
         metadata=_number("share of the bars", 0, 1, "dark stretches give the lit ones their effect")
     )
@@ -83,6 +88,9 @@ class Drive:
     contrast_from: float = field(metadata=_number("drive", 0, 1, "neighbours this far apart should look different"))
     edge_lean: float = field(metadata=_number("drive", 0, 0.5, "taken off intro and outro, which lean lower"))
     voice_lean: float = field(metadata=_number("drive", 0, 0.5, "taken off where a voice leads all the time"))
+    build_lean: float = field(
+        metadata=_number("drive", 0, 0.5, "added up to a lift where a build leads in: it promises something")
+    )
 
 
 @dataclass(frozen=True, slots=True)

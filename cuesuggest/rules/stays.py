@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import Look, Place, PlannedSection
+from cuesuggest.cues import Place, PlannedSection
 from cuesuggest.rules.brief import Brief, Stay
 from cuesuggest.rules.looks import build_looks
 from cuesuggest.rules.settings import Side
