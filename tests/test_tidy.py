@@ -8,7 +8,7 @@ import pytest
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS
-from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved
+from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved, plausible
 from cuesuggest.analysis.spectrum import Spectrum
 
 EVERY = 25  # frames
@@ -70,3 +70,26 @@ def test_a_soft_intro_whose_beats_are_clear_is_not_left_out_for_the_loud_band_af
     assert len(from_first_attack(grid(BEATS), heard, clear, nothing).frames) == len(BEATS)
     unclear = replace(clear, beat=np.where(np.arange(len(bands)) < BEATS[16] - 5, -4.0, clear.beat))
     assert from_first_attack(grid(BEATS), heard, unclear, nothing).frames[0] == BEATS[16]
+
+
+def standing_out(strength):
+    """Beats that stand out by so many nats each."""
+    frames = EVERY * np.arange(len(strength))
+    beat = np.full(frames[-1] + EVERY, -4.0)
+    beat[frames] = strength
+    zeros = np.zeros(len(beat))
+    return grid(frames, "4/4"), Evidence(beat, zeros, zeros, zeros, None)
+
+
+@pytest.mark.parametrize(
+    ("strength", "music"),
+    [
+        ([3.0] * 40, True),
+        ([2.4] * 200, False),  # a held chord can be counted along to
+        ([1.0] * 100 + [4.0] * 60 + [1.0] * 120, True),  # the band is in the middle only
+        ([1.0] * 100 + [4.0] * 8 + [1.0] * 120, False),  # a few bangs are no band
+        ([4.0] * 11, False),
+    ],
+)
+def test_a_song_is_told_from_noise_by_its_clearest_stretch(strength, music):
+    assert len(plausible(*standing_out(strength)).frames) == (len(strength) if music else 0)

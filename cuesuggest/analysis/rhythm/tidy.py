@@ -7,16 +7,16 @@ from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
-from cuesuggest.analysis.rhythm.level import FEATURES, level_features
 from cuesuggest.analysis.spectrum import Spectrum
 
 __all__ = ["bridged", "explained", "from_first_attack", "halved", "long_enough", "plausible", "until_last_attack"]
 
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
 _FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
-# Mean nats on a beat. On songs set apart for such choices music stays above 2.7; noise, applause, speech, tuning and
-# held chords stay under 2.3.
-_LEAST_EVIDENCE = 2.4
+# Mean nats on a beat in the clearest stretch of so many beats. On songs set apart for such choices music stays above
+# 3.6; noise, applause, speech, tuning and held chords stay under 2.4.
+_LEAST_EVIDENCE, _CLEAREST_BEATS = 2.7, 48
+_FEWEST_COUNTED = 12  # beats in all; fewer are no music
 _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
@@ -195,7 +195,7 @@ def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
 
 
 def plausible(grid: Grid, evidence: Evidence) -> Grid:
-    """Leave out everything when the beats hardly stand out: noise and applause can be counted along to, too.
+    """Leave out everything when beats stand out nowhere: noise and applause can be counted along to, too.
 
     Parameters
     ----------
@@ -206,10 +206,11 @@ def plausible(grid: Grid, evidence: Evidence) -> Grid:
     -------
     Grid
     """
-    features = level_features(grid, evidence)
-    if features is not None:
-        strength = dict(zip(FEATURES, features, strict=True))
-        if strength["on"] >= _LEAST_EVIDENCE:
+    strength = top_near(evidence.beat, grid.frames) if len(grid.frames) else np.zeros(0)
+    if len(strength) >= _FEWEST_COUNTED:
+        # A quiet first verse, or a long way out, says nothing against the band between.
+        stretch = min(_CLEAREST_BEATS, len(strength))
+        if np.convolve(strength, np.full(stretch, 1 / stretch), "valid").max() >= _LEAST_EVIDENCE:
             return grid
     return _kept(grid, np.zeros(len(grid.frames), bool))
 
