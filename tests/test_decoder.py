@@ -30,7 +30,7 @@ def evidence(beat, downbeats=(), music=2.0):
 
 def score_of_path(search, frames, states, tempi):
     """Score of one given path, added up by hand from the same terms; minus infinity if it is not allowed."""
-    score = search.rest[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
+    score = search.ready[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
     score += search.observed[states[0], frames[0]]
     for k in range(1, len(frames)):
         steps = {origin: (kind, cost) for origin, kind, cost in decoder._steps_to(search.meters)[states[k]]}
@@ -225,3 +225,28 @@ def test_a_stated_tempo_holds_between_its_times():
     steps = np.diff(found.frames)
     assert set(steps[found.frames[1:] < half - 60]) == {25}
     assert set(steps[found.frames[:-1] > half + 60]) == {50}
+
+
+USUAL = decoder._RESTART_COST
+
+
+def counted_anew(cost, monkeypatch, silence=0):
+    """Bars in four, then bars in three, with or without silence between them."""
+    monkeypatch.setattr(decoder, "_RESTART_COST", cost)
+    every, first, second = 25, 40, 24
+    frames = every * (first + second) + silence + 60
+    places = every * np.arange(first + second)
+    places[first:] += silence
+    heard = evidence(pulses(places, frames), downbeats=[*places[:first:4], *places[first::3]])
+    heard.music[places[first - 1] + 5 : places[first] - 5] = -6.0 if silence else 2.0
+    grid = decode(heard, tempo_bins(120.0), COMMON)
+    return len(np.unique(grid.runs))
+
+
+def test_stopping_for_a_beat_is_no_cheap_way_to_another_meter(monkeypatch):
+    assert counted_anew(0.0, monkeypatch) == 2
+    assert counted_anew(USUAL, monkeypatch) == 1
+
+
+def test_after_a_pause_the_count_begins_anew(monkeypatch):
+    assert counted_anew(USUAL, monkeypatch, silence=150) == 2

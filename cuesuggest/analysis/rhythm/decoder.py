@@ -48,6 +48,7 @@ _MUSIC_WEIGHT = 0.06  # neighbouring frames say nearly the same: a second of evi
 _MUSIC_BIAS = 1.0  # nats in favour of music: losing the first bars of a song is worse than a bar heard in talk
 _START_COST = 10.0
 _STOP_COST = 1.5
+_RESTART_COST = 10.0  # starting again: a stop for a beat must not be a cheap way to another meter or tempo
 _PICKUP_COST = 1.5  # starting on another beat than the first
 _LEAD = 12  # frames of 'no music' before a start, which are not judged; no block is longer by more than one
 _TERNARY_WEIGHT = 0.35
@@ -355,7 +356,10 @@ class _Search:
         size, frames = len(self.states.slot), self.end
         self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
         self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
-        self.rest = np.zeros((frames, len(bands)))  # best score of 'no music' here; before the recording it is free
+        self.rest = np.full((frames, len(bands)), float(_NEVER))  # best score of 'no music' here after music
+        # Score of 'no music' up to here, free before the recording; and the best of that and a pause to start after.
+        self.silent = np.concatenate([np.zeros(self.pad), np.cumsum(self.silence)])
+        self.ready = np.repeat(self.silent[:, None], len(bands), axis=1)
 
     def _obey(self, limits: Limits, stated: list[tuple[slice, int, int]]) -> None:
         frames = self.observed.shape[1]
@@ -409,7 +413,7 @@ class _Search:
                 where = self.broken[start - self.pad : stop - self.pad, None]
                 for first in self.states.first:
                     np.maximum(value[first], whole, out=value[first], where=where)
-            begun = (self.rest[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of] + self.void).astype(np.float32)
+            begun = (self.ready[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of] + self.void).astype(np.float32)
             np.maximum(value, begun + self.enter[:, None, None], out=value)
             value += self.observed[:, start - self.pad : stop - self.pad, None]
             self.value[:, start:stop] = value
@@ -421,6 +425,8 @@ class _Search:
             came[1:] -= gained[:-1]
             came[0] = np.maximum(came[0], self.rest[start - 1])
             self.rest[start:stop] = gained + np.maximum.accumulate(came)
+            again = self.rest[start:stop] - _RESTART_COST
+            np.maximum(self.ready[start:stop], again, out=self.ready[start:stop])
             ready = np.concatenate([tail, self._tempo_changed(value, start, stop)], axis=1)
             beside = np.maximum(ready[:, :-2], ready[:, 2:])
             beside -= np.float32(_JITTER_COST)
@@ -434,6 +440,9 @@ class _Search:
         bins = slice(int(inside[0]), int(inside[-1]) + 1)
         last = max(self.pad, self.end - int(self.intervals[1.0][bins].max()))
         frame = last + int(best[last:].argmax())
+        if self.silent[-1] >= max(rest[-1], best[frame]):
+            nothing = np.zeros(0, int)
+            return Grid(nothing, nothing, nothing, nothing, float(self.silent[-1]), self.meters)
         resting = bool(rest[-1] >= best[frame])
         score = float(rest[-1] if resting else best[frame])
         if resting:
@@ -444,8 +453,6 @@ class _Search:
         while True:
             if resting:
                 before = np.flatnonzero(entered[self.pad : frame]) + self.pad
-                if not len(before):
-                    break
                 frame, resting, tempo, run = int(before[-1]), False, -1, run + 1
             if tempo < 0:
                 at = self.value[:, frame, bins]
@@ -455,7 +462,7 @@ class _Search:
             step = self._step_before(frame, tempo, state, band, bins)
             if step is None:
                 frame, resting = frame - _LEAD - 1, True
-                if frame <= self.pad:
+                if rest[frame] - _RESTART_COST <= self.silent[frame]:
                     break
             else:
                 frame, tempo, state = step
@@ -513,7 +520,7 @@ class _Search:
     def _step_before(self, frame: int, tempo: int, state: int, band: int, bins: slice) -> tuple[int, int, int] | None:
         """Frame, tempo and state of the beat before one, or None if music begins there."""
         heard = frame - self.pad
-        best = float(np.float32(self.rest[frame - _LEAD - 1, band]) + self.enter[state])
+        best = float(np.float32(self.ready[frame - _LEAD - 1, band]) + self.enter[state])
         found = None
         reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
         change = _MOVES[:, reach.start - tempo + _REACH : reach.stop - tempo + _REACH]
