@@ -3,6 +3,7 @@ import { el, svg } from "./dom.js";
 // Bars narrower than 60 units shorten their words; 16 of them, two margins and the space between take this.
 const NARROWEST = { 16: 1146, 8: 576, 4: 312 };
 const LARGEST = 1.5;
+const EDGE = 8; // units to each side of the chart, at its scale
 const STATES = ["suggested", "accepted", "edited", "rejected", "added", "locked"];
 const SUSTAIN = { 1: 0.9, 2: 2.0, 3: 3.6 };
 
@@ -23,6 +24,11 @@ export class ChartView {
   #chart = null;
   #at = null;
   #bottom = 60;
+
+  /** Units of width that the window has room for at a scale, the chart's own edges left out. */
+  widthIn(scale) {
+    return Math.floor((this.#element.clientWidth - 16) / scale) - 2 * EDGE;
+  }
 
   /** How many times its own size the chart is drawn. */
   scale = 1;
@@ -55,8 +61,8 @@ export class ChartView {
     }
     this.#chart = chart;
     this.#bottom = Math.max(60, ...chart.lines.map((line) => line.y + line.height));
-    this.#svg.setAttribute("viewBox", `-8 0 ${chart.width + 16} ${this.#bottom}`);
-    this.#svg.setAttribute("width", (chart.width + 16) * this.scale);
+    this.#svg.setAttribute("viewBox", `${-EDGE} 0 ${chart.width + 2 * EDGE} ${this.#bottom}`);
+    this.#svg.setAttribute("width", (chart.width + 2 * EDGE) * this.scale);
     this.#svg.setAttribute("height", this.#bottom * this.scale);
     this.#svg.setAttribute("aria-label", `Chart of ${page.title}`);
     const kept = new Map();
@@ -154,18 +160,23 @@ export class ChartView {
 
   #pressedAt(event, bar) {
     const box = this.#svg.getBoundingClientRect();
-    const x = (event.clientX - box.left) / this.scale - 8;
+    const x = (event.clientX - box.left) / this.scale - EDGE;
     const y = (event.clientY - box.top) / this.scale;
     const line = this.#chart.lines.find((each) => y >= each.y && y < each.y + each.height && x >= each.x && x < each.x + each.width);
     const found = line?.bars.find((each) => x - line.x >= each.x && x - line.x < each.x + each.width);
     if (found) bar(found.start);
   }
 
+  /** Units of width that the window has room for at a scale, the chart's own edges left out. */
+  widthIn(scale) {
+    return Math.floor((this.#element.clientWidth - 16) / scale) - 2 * EDGE;
+  }
+
   /** How many times its own size the chart may have, so that it still stands in the window with all its words. */
   roomFor() {
     const { clientHeight, clientWidth } = this.#element;
     const high = (clientHeight - 16) / this.#bottom;
-    const wide = (clientWidth - 32) / NARROWEST[this.#chart.bars_per_line];
+    const wide = (clientWidth - 16) / (NARROWEST[this.#chart.bars_per_line] + 2 * EDGE);
     return Math.max(1, Math.min(high, wide, LARGEST));
   }
 

@@ -17,7 +17,7 @@ const find = (id) => document.getElementById(id);
 function room() {
   const width = find("chart").clientWidth - 32;
   const bars = width >= 1100 ? 16 : width >= 560 ? 8 : 4;
-  return { bars, width: Math.max(300, Math.floor(width / chart.scale)) };
+  return { bars, width: Math.max(300, chart.widthIn(chart.scale)) };
 }
 
 const store = new Store(room);
