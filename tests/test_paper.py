@@ -135,6 +135,14 @@ def test_passes_that_are_played_alike_share_a_row_and_the_last_row_is_for_every_
     assert [act.where for act in block.variants[1].acts] == ["bar 5"]
 
 
+def test_after_z_letters_are_doubled_and_stay_kinds_of_their_own():
+    song = make_song("A8 B8 A'8")
+    labels = {"B": "AA"}
+    sections = [replace(each, label=labels.get(each.label, each.label)) for each in song.analysis.sections]
+    song = song.replaced(analysis=replace(song.analysis, sections=tuple(sections)), cues=())
+    assert [block.letter for block in live_page(song, Options()).blocks] == ["A", "AA"]
+
+
 def test_a_block_says_its_first_words_or_how_it_sounds():
     song = make_song("A8 B8", drive={"A": 0.2, "B": 0.9}, events=[("build", 7, 1.0, 8.0)])
     signs = [block.sign for block in live_page(song, Options()).blocks]

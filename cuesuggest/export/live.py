@@ -19,6 +19,7 @@ from cuesuggest.export.options import Options
 from cuesuggest.export.text import one_line, shortened
 from cuesuggest.export.timing import landmark_place
 from cuesuggest.song.all_out import all_out
+from cuesuggest.song.variants import comes_in_with, lit_in
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -38,7 +39,7 @@ __all__ = [
 
 MOST_ACTIONS = 25
 # Characters; a name longer than this is no name to read in the dark.
-_NAME, _SIGN, _ACTION = 40, 64, 80
+_LETTER, _NAME, _SIGN, _ACTION = 6, 40, 64, 80
 # What leaves the page first when it gets crowded; entrances and ways out stay the longest.
 _FIRST_TO_GO = ("speed", "one-shot", "ramp", "call", "recall")
 
@@ -135,10 +136,9 @@ def live_page(song: Song, options: Options) -> LivePage:
     cues = [line.cue for line in read]
     light = section_light(song, options)
     blocks: list[Block] = []
-    letters = dict.fromkeys(section.label[:1] for section in sections)
-    for letter in letters:
-        passes = [section for section in sections if section.label[:1] == letter]
-        blocks.append(_block(letter, passes, owned, light, song))
+    for family in dict.fromkeys(section.family for section in sections):
+        passes = [section for section in sections if section.family == family]
+        blocks.append(_block(passes, owned, light, song))
     before = tuple(
         Act(line, _outside(line, sections), _said(line) + _purpose(line.cue, cues, None, sections))
         for line in read
@@ -218,9 +218,7 @@ def _outside(line: Line, sections: tuple[Section, ...]) -> str:
 # Blocks.
 
 
-def _block(
-    letter: str, passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song
-) -> Block:
+def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song) -> Block:
     sections = song.analysis.sections
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     played: dict[str, tuple[str, int, tuple[Act, ...]]] = {}
@@ -249,7 +247,11 @@ def _block(
     names = list(dict.fromkeys(one_line(each.name or each.role or "") for each in passes if each.name or each.role))
     words = next((one_line(section.first_words) for section in passes if section.first_words.strip()), "")
     sign = f"“{words}”" if words else heard(passes[0], song.analysis)
-    return Block(letter, shortened(" / ".join(names), _NAME), shortened(sign, _SIGN), tuple(variants))
+    return Block(_letter(passes[0]), shortened(" / ".join(names), _NAME), shortened(sign, _SIGN), tuple(variants))
+
+
+def _letter(section: Section) -> str:
+    return shortened(one_line(section.family), _LETTER)
 
 
 def _said(line: Line) -> str:
@@ -267,14 +269,14 @@ def _purpose(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple
             and (each.place.seconds, each.number) > (cue.place.seconds, cue.number)
         ]
         target = _section_of(uses[0], sections) if uses else None
-        return f" for part {target.label[:1]}" if target is not None and target is not section else ""
+        return f" for part {_letter(target)}" if target is not None and target is not section else ""
     if cue.kind not in ("fade-out", "cut-out") or cue.trigger == "held" or section is None:
         return ""
     if cue.place.bar_in_section != cue.place.bars_in_section:
         return ""
     if section is sections[-1]:
         return " at the end"
-    return f" before part {sections[sections.index(section) + 1].label[:1]}"
+    return f" before part {_letter(sections[sections.index(section) + 1])}"
 
 
 def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
@@ -283,26 +285,6 @@ def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
 
 def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
     """Say what is lit in a section once what comes in on its first beat is in."""
-    recalled: dict[str, str] = {}
-    lit: dict[str, tuple[str, int | None]] = {}
-    for cue in cues:
-        place = cue.place
-        if place.seconds > section.start + 1e-3 and not (place.bar == section.first_bar and (place.beat or 1.0) < 2):
-            continue
-        side = cue.side or ""
-        if cue.kind == "recall" and cue.look:
-            recalled[side] = cue.look
-        elif cue.kind in ("fade-in", "cut-in", "crossfade"):
-            if cue.kind == "crossfade" or cue.down_seconds is not None or cue.down_beats is not None:
-                lit.clear()
-            lit[side] = (cue.look or recalled.get(side, ""), cue.level)
-        elif cue.kind == "ramp" and side in lit:
-            lit[side] = (lit[side][0], cue.level)
-        elif cue.kind in ("fade-out", "cut-out") and cue.trigger != "held":
-            if side:
-                lit.pop(side, None)
-            else:
-                lit.clear()
     shown = [
         " ".join(
             part
@@ -313,18 +295,13 @@ def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
             )
             if part
         )
-        for side, (look, level) in lit.items()
+        for side, (look, level) in lit_in(section, cues).items()
     ]
     return " + ".join(shown) or "dark"
 
 
 def _step(section: Section, group: list[Line]) -> Step:
-    safe = any(
-        line.cue.kind in ("fade-in", "cut-in", "crossfade")
-        and line.cue.place.bar == section.first_bar
-        and (line.cue.place.beat or 1.0) < 2
-        for line in group
-    )
+    safe = any(comes_in_with(section, line.cue) for line in group)
     return Step(f"{section.label}{section.pass_}", section.bars, safe)
 
 

@@ -6,6 +6,7 @@ What comes round more often than on the recording is played like its last pass.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -16,7 +17,7 @@ from cuesuggest.cues import Cue, Look
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
-__all__ = ["Kind", "Variant", "kinds", "next_way_in", "ways_in"]
+__all__ = ["Kind", "Variant", "comes_in_with", "kinds", "lit_in", "next_way_in", "ways_in"]
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 _ENTERS = ("fade-in", "cut-in", "crossfade")
@@ -85,7 +86,7 @@ def kinds(song: Song) -> tuple[Kind, ...]:
 
 
 def _variants(passes: list[Section], cues: list[Cue], looks: dict[str, Look]) -> tuple[Variant, ...]:
-    lit = [(section, *_light(section, cues), _with_shot(section, cues)) for section in passes]
+    lit = [(section, *_main(lit_in(section, cues)), _with_shot(section, cues)) for section in passes]
     groups = [list(group) for _, group in groupby(lit, key=lambda each: (each[1], each[3], each[4]))]
     variants: list[Variant] = []
     count, before = 0, None
@@ -104,6 +105,14 @@ def _variants(passes: list[Section], cues: list[Cue], looks: dict[str, Look]) ->
         )
         count, before = count + len(group), look
     return tuple(variants)
+
+
+def _main(lit: dict[str, tuple[str | None, int | None]]) -> tuple[str | None, str | None, int | None]:
+    """Return look, side and level of what came in last; None for each where it is dark."""
+    if not lit:
+        return None, None, None
+    side, (look, level) = list(lit.items())[-1]
+    return look, side or None, level
 
 
 def _when(done: int, count: int, *, last: bool, only: bool) -> str:
@@ -138,12 +147,24 @@ def _with_shot(section: Section, cues: list[Cue]) -> bool:
     )
 
 
-def _light(section: Section, cues: list[Cue]) -> tuple[str | None, str | None, int | None]:
-    """Return look, side and level that are lit once what comes in on a section's first beat is in."""
+def lit_in(section: Section, cues: Iterable[Cue]) -> dict[str, tuple[str | None, int | None]]:
+    """Tell what is lit once what comes in on a section's first beat is in.
+
+    Parameters
+    ----------
+    section : Section
+    cues : iterable of Cue
+        In the order of the hand, without the rejected ones.
+
+    Returns
+    -------
+    dict
+        Id of the look and level by side, what came in last at the end; empty where it is dark.
+    """
     recalled: dict[str, str] = {}
     lit: dict[str, tuple[str | None, int | None]] = {}
     for cue in cues:
-        if not _before_second_beat(cue, section):
+        if cue.place.seconds > section.start + 1e-3 and not _on_first_beat(cue, section):
             continue
         side = cue.side or ""
         if cue.kind == "recall" and cue.look:
@@ -155,26 +176,26 @@ def _light(section: Section, cues: list[Cue]) -> tuple[str | None, str | None, i
         elif cue.kind == "ramp" and side in lit:
             lit[side] = (lit[side][0], cue.level)
         elif cue.kind in ("fade-out", "cut-out") and cue.trigger != "held":
-            lit.pop(side, None)
-    if not lit:
-        return None, None, None
-    side, (look, level) = list(lit.items())[-1]
-    return look, side or None, level
+            if side:
+                lit.pop(side, None)
+            else:
+                lit.clear()
+    return lit
 
 
-def _before_second_beat(cue: Cue, section: Section) -> bool:
-    place = cue.place
-    return place.seconds <= section.start + 1e-3 or (place.bar == section.first_bar and (place.beat or 1.0) < 2.0)
+def comes_in_with(section: Section, cue: Cue) -> bool:
+    """Whether a cue brings light in as a section opens: who was lost can begin again there."""
+    return cue.kind in _ENTERS and _on_first_beat(cue, section)
+
+
+def _on_first_beat(cue: Cue, section: Section) -> bool:
+    return cue.place.bar == section.first_bar and (cue.place.beat or 1.0) < 2.0
 
 
 def ways_in(song: Song) -> tuple[Section, ...]:
     """Return the sections that light comes in with: who was lost begins again at the next of them."""
-    entered = [cue for cue in song.cues if cue.status != "rejected" and cue.kind in _ENTERS]
-    return tuple(
-        section
-        for section in song.analysis.sections
-        if any(cue.place.bar == section.first_bar and (cue.place.beat or 1.0) < 2.0 for cue in entered)
-    )
+    played = [cue for cue in song.cues if cue.status != "rejected"]
+    return tuple(section for section in song.analysis.sections if any(comes_in_with(section, cue) for cue in played))
 
 
 def next_way_in(song: Song, seconds: float) -> Section | None:
