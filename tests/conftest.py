@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -14,6 +15,9 @@ from tests.sounds import play
 # The machine that tests may be busy; a slow example says nothing about the program. Every run in CI tries the same.
 settings.register_profile("patient", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("patient")
+
+# Run in the background, a shell has its children ignore Ctrl+C, and theirs too: what is tested would never stop.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
 
