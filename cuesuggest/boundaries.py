@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from cuesuggest.analysis.form import Part
+from cuesuggest.analysis.form import Part, letter
 from cuesuggest.analysis.types import Bar, Section
 from cuesuggest.cues import counted
 from cuesuggest.errors import EditError
@@ -76,8 +76,8 @@ def _stated(song: Song, pieces: Sequence[_Piece]) -> SetCorrections:
     ends = [*(bars[start] for start in starts[1:]), song.analysis.sections[-1].last_bar + 1]
     parts = []
     for piece, end in zip(pieces, ends, strict=True):
-        letter = chr(ord("A") + order.index(piece.material) % 26)
-        called = piece.name or (letter if letter.casefold() not in taken else f"part {letter}")
+        own = letter(order.index(piece.material))
+        called = piece.name or (own if own.casefold() not in taken else f"part {own}")
         parts.append(Part(called, max(end - bars[piece.start], 1), piece.first_words))
     return form(song, parts, starts)
 
@@ -115,8 +115,7 @@ def boundary_moved(song: Song, section: Section, bars: int, *, repeats: bool) ->
         elif each.id == section.id:
             way = "later" if bars > 0 else "earlier"
             raise EditError(
-                f"{each.label}{each.pass_} cannot start {counted(abs(bars), 'bar')} {way}: no bar of a section would "
-                "be left."
+                f"{each.mark} cannot start {counted(abs(bars), 'bar')} {way}: no bar of a section would be left."
             )
     return _stated(song, pieces)
 
@@ -146,7 +145,7 @@ def boundary_added(song: Song, bar: int, name: str, *, repeats: bool) -> SetCorr
     if home is None:
         raise EditError(f"Bar {bar} is in no section. Choose a bar inside one.")
     if home.first_bar == bar:
-        raise EditError(f"{home.label}{home.pass_} starts at bar {bar} already.")
+        raise EditError(f"{home.mark} starts at bar {bar} already.")
     pieces: list[_Piece] = []
     for section, piece in zip(song.analysis.sections, _pieces(song), strict=True):
         pieces.append(piece)
@@ -166,7 +165,7 @@ def boundary_removed(song: Song, section: Section, *, repeats: bool) -> SetCorre
         If it is the first.
     """
     if section.id == song.analysis.sections[0].id:
-        raise EditError(f"{section.label}{section.pass_} is the first section; nothing comes before it.")
+        raise EditError(f"{section.mark} is the first section; nothing comes before it.")
     gone = {each.id for each in (family(song, section) if repeats else (section,))}
     sections = song.analysis.sections
     kept = [

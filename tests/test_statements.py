@@ -1,9 +1,14 @@
 """What the user says about the music becomes absolute facts."""
 
+from dataclasses import replace
+
 import pytest
 
 from cuesuggest import statements
+from cuesuggest.analysis.form import letter
+from cuesuggest.boundaries import form_as_found
 from cuesuggest.errors import EditError
+from cuesuggest.form_text import read_form
 from cuesuggest.song import (
     BarOneCorrection,
     DownbeatCorrection,
@@ -141,3 +146,13 @@ def test_what_is_stated_can_be_said():
         "4/4 from 2.00 s on",
         "3/4 from 22.00 s on",
     ]
+
+
+def test_more_kinds_of_section_than_letters_keep_a_name_each():
+    song = make_song(" ".join(["A4"] * 28))
+    sections = [replace(each, label=letter(k), pass_=1) for k, each in enumerate(song.analysis.sections)]
+    song = song.replaced(analysis=replace(song.analysis, sections=tuple(sections)), cues=())
+    (fact,) = form_as_found(song).corrections
+    names = [part.name for part in read_form(fact.text).parts]
+    assert len(set(names)) == 28
+    assert names[25:] == ["Z", "AA", "AB"]

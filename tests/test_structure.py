@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.analysis.form import Part
+from cuesuggest.analysis.form import Part, letter
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.analysis.structure.bars import BarVectors
 from cuesuggest.analysis.structure.divide import best_edges, boundary_odds
-from cuesuggest.analysis.structure.letters import PAIRS, groups, letter
+from cuesuggest.analysis.structure.letters import PAIRS, groups
 from cuesuggest.analysis.structure.roles import guess_roles
 from cuesuggest.analysis.structure.stated import StatedForm, length_remarks
 from cuesuggest.analysis.structure.sure import next_likely, sure_features, sureness

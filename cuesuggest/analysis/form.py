@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Part"]
+__all__ = ["Part", "letter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +21,9 @@ class Part:
     def material(self) -> str:
         """What parts of the same material share: the name, whatever its capital letters."""
         return self.name.casefold()
+
+
+def letter(index: int) -> str:
+    """A … Z, then AA, AB …"""
+    name = chr(ord("A") + index % 26)
+    return name if index < 26 else letter(index // 26 - 1) + name

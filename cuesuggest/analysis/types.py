@@ -114,6 +114,11 @@ class Section:
         """The letter without its marks: A and A' are one family."""
         return self.label.rstrip("'’*") or self.label
 
+    @property
+    def mark(self) -> str:
+        """Letter and pass, as a musician would call it: "B2"."""
+        return f"{self.label}{self.pass_}"
+
 
 @dataclass(frozen=True, slots=True)
 class Event:

@@ -14,12 +14,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from cuesuggest.analysis.form import Part
+from cuesuggest.analysis.form import Part, letter
 from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import Spectrum
 from cuesuggest.analysis.structure.bars import BarVectors, SongBars, bar_vectors
 from cuesuggest.analysis.structure.divide import best_edges, boundary_odds, section_worth
-from cuesuggest.analysis.structure.letters import Span, clear_repeat, groups, letter, same_odds
+from cuesuggest.analysis.structure.letters import Span, clear_repeat, groups, same_odds
 from cuesuggest.analysis.structure.roles import ROLES, guess_roles
 from cuesuggest.analysis.structure.signs import line_signs
 from cuesuggest.analysis.structure.stated import StatedForm, length_remarks, longest_part

@@ -15,7 +15,7 @@ from cuesuggest.analysis.spectrum import running_sums
 from cuesuggest.analysis.structure.bars import BarVectors
 from cuesuggest.analysis.structure.weights import Weights
 
-__all__ = ["LIKENESS", "PAIRS", "Span", "clear_repeat", "diagonals", "groups", "letter", "pair_features", "pair_odds",
+__all__ = ["LIKENESS", "PAIRS", "Span", "clear_repeat", "diagonals", "groups", "pair_features", "pair_odds",
            "same_odds"]  # fmt: skip
 
 Span = tuple[int, int]
@@ -130,9 +130,3 @@ def groups(odds: np.ndarray) -> list[int]:
 def clear_repeat(odds: float) -> bool:
     """Whether two sections of one letter are so alike that the later needs no prime."""
     return odds >= _VARIED
-
-
-def letter(index: int) -> str:
-    """A … Z, then AA, AB …"""
-    name = chr(ord("A") + index % 26)
-    return name if index < 26 else letter(index // 26 - 1) + name
