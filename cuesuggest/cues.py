@@ -9,6 +9,7 @@ from cuesuggest.analysis.types import FILE_CONFIG
 
 __all__ = [
     "CATEGORIES",
+    "ENTRANCES",
     "Answer",
     "Category",
     "Cue",
@@ -28,6 +29,8 @@ CATEGORIES: tuple[Category, ...] = ("rest", "subtle", "lift", "intense")
 CueKind = Literal[
     "recall", "fade-in", "crossfade", "fade-out", "cut-in", "cut-out", "ramp", "one-shot", "speed", "call"
 ]  # fmt: skip
+ENTRANCES: tuple[CueKind, ...] = ("fade-in", "cut-in", "crossfade")
+"""Kinds of cues that bring light in on a side."""
 Trigger = Literal["hand", "held", "follow-on", "chase"]
 Anchor = Literal["starts-on", "lands-on"]
 Status = Literal["suggested", "accepted", "edited", "rejected", "added"]

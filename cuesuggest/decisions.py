@@ -66,7 +66,7 @@ def find_section(song: Song, word: str) -> Section:
     found = exact or called or letter
     if len(found) == 1:
         return found[0]
-    known = ", ".join(f"{each.label}{each.pass_}" for each in found or sections)
+    known = ", ".join(each.mark for each in found or sections)
     if found:
         raise EditError(f"There are {len(found)} sections {word!r}: {known}. Say which.")
     raise EditError(f"There is no section {word!r} in this song; it has {known or 'none'}.")
@@ -114,7 +114,7 @@ def place_at(
         found = find_section(song, section)
         number += found.first_bar - 1
         if not found.first_bar <= number <= found.last_bar:
-            raise EditError(f"{found.label}{found.pass_} has bars 1 to {found.bars}, there is no bar {bar} in it.")
+            raise EditError(f"{found.mark} has bars 1 to {found.bars}, there is no bar {bar} in it.")
     elif bar is None:
         raise EditError("No place was given. Give a bar, a section with a bar, or a time.")
     there = grid.bar(number)
@@ -229,11 +229,11 @@ def describe(song: Song, edit: Edit) -> str:
             return f"{_cue_name(song, edit.cue)} removed"
         case SetSection():
             found = next((each for each in song.analysis.sections if each.id == edit.section), None)
-            name = f"{found.label}{found.pass_}" if found else f"section {edit.section}"
+            name = found.mark if found else f"section {edit.section}"
             return f"{name}: " + ", ".join(_said(song, key, value) for key, value in edit.changes.items())
         case SetPlan():
             found = next((each for each in song.analysis.sections if each.id == edit.section), None)
-            name = f"{found.label}{found.pass_}" if found else f"section {edit.section}"
+            name = found.mark if found else f"section {edit.section}"
             return f"{name}: {edit.decided or 'light as the plan has it'}"
         case SetTitle():
             return f"the song is called {edit.title!r}"

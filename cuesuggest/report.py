@@ -56,7 +56,7 @@ def song_text(song: Song, width: int = 100) -> str:
         lines += ["", "Whatever comes next, by kind of section"]
         for kind in kinds(song):
             lines += _wrapped(f"{kind}.", width, "  ", "      ")
-        back = ", ".join(f"{each.label}{each.pass_}" for each in ways_in(song)) or "nowhere"
+        back = ", ".join(each.mark for each in ways_in(song)) or "nowhere"
         lines += _wrapped(f"Lost: home look; back in as one of these opens: {back}.", width, "  ", "      ")
     if cues:
         lines += list(_by_section(song, cues, width))
@@ -92,7 +92,7 @@ def analysis_text(analysis: SongAnalysis, width: int = 100) -> str:
     width = max(width, _NARROWEST)
     lines = _heard(analysis, width)
     for section in analysis.sections:
-        lines.append(f"  {section.label}{section.pass_}".ljust(8) + f"{_bars(section)}, {clock(section.start)}")
+        lines.append(f"  {section.mark}".ljust(8) + f"{_bars(section)}, {clock(section.start)}")
     for event in analysis.events:
         bar = "" if event.bar is None else f", bar {event.bar} beat {event.beat:g}"
         lines.append(f"  {event.kind:<12}{clock(event.start)} to {clock(event.end)}{bar}")
@@ -122,7 +122,7 @@ def _heard(analysis: SongAnalysis, width: int) -> list[str]:
             f"{analysis.tempo_bpm:.1f} beats a minute, {analysis.time_signature}, {count} bars; "
             f"music from {clock(analysis.music_start)} to {clock(analysis.music_end or analysis.duration)}."
         ]
-        lines += ["Form: " + " ".join(f"{s.label}{s.pass_}({s.bars})" for s in analysis.sections)]
+        lines += ["Form: " + " ".join(f"{s.mark}({s.bars})" for s in analysis.sections)]
     return [part for line in [*lines, *analysis.remarks] for part in _wrapped(line, width, "", "  ")]
 
 
@@ -167,7 +167,7 @@ def _section_of(cue: Cue, sections: tuple[Section, ...]) -> int:
 
 def _section_lines(section: Section, planned: dict[str, PlannedSection], width: int) -> Iterator[str]:
     plan = planned.get(section.id)
-    title = f"{section.label}{section.pass_}" + (f" {section.name}" if section.name else "")
+    title = section.mark + (f" {section.name}" if section.name else "")
     yield f"{title}  {_bars(section)}, from {clock(section.start)}" + (f": {plan.category}" if plan else "")
     if section.vamp:
         yield from _wrapped(f"goes round until {section.vamp}, then on with the next 1", width, "  ", "  ")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.cues import Cue, Place, PlannedSection, Series, counted
+from cuesuggest.cues import ENTRANCES, Cue, Place, PlannedSection, Series, counted
 from cuesuggest.form_text import read_form
 from cuesuggest.rules import Grid, Pin
 from cuesuggest.song import (
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Hearing", "Match", "Rerun", "between", "carried", "compare", "decided", "merged", "pins"]
 
-_LIGHTS = ("fade-in", "crossfade", "cut-in")
 _RATE = 10.0  # Envelope samples a second when two recordings are compared.
 # Correlation of two envelopes. The same take encoded anew or trimmed stays above 0.99; another take of a song
 # with the same form reaches 0.8.
@@ -181,12 +180,12 @@ def carried(
         sections.append(replace(section, id=before.id, name=name, first_words=first_words, role=role, vamp=before.vamp))
     there = {section.id for section in sections}
     lost = tuple(
-        f"{section.label}{section.pass_} was called “{called}”; there is no such section any more."
+        f"{section.mark} was called “{called}”; there is no such section any more."
         for section in earlier.sections
         if section.id not in there and (called := next(filter(None, names.get(section.id, {}).values()), ""))
     )
     lost += tuple(
-        f"{section.label}{section.pass_} went round until {section.vamp}; there is no such section any more."
+        f"{section.mark} went round until {section.vamp}; there is no such section any more."
         for section in earlier.sections
         if section.id not in there and section.vamp
     )
@@ -307,7 +306,7 @@ class _Mover:
         number = after.first_bar + place.bar_in_section - 1
         bar = self._grid.bar(number)
         if number > after.last_bar or bar is None:
-            return f"{after.label}{after.pass_} has only {after.bars} bars in this recording"
+            return f"{after.mark} has only {after.bars} bars in this recording"
         if place.beat >= bar.beats + 1:
             return f"bar {number} has only {bar.beats} beats in this recording"
         return self._grid.place(number, place.beat)
@@ -444,7 +443,7 @@ def _stays(old: Song) -> Iterable[tuple[Cue, Cue | None]]:
         # A stop interrupts a look and brings it back.
         if cue.status == "rejected" or cue.id.startswith("stop/"):
             continue
-        if cue.kind in _LIGHTS:
+        if cue.kind in ENTRANCES:
             if cue.down_seconds is not None:
                 yield from ((lit.pop(side), None) for side in list(lit))
             lit[cue.side] = cue

@@ -30,7 +30,7 @@ def evidence(beat, downbeats=(), music=2.0):
 
 def score_of_path(search, frames, states, tempi):
     """Score of one given path, added up by hand from the same terms; minus infinity if it is not allowed."""
-    score = search.ready[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
+    score = search.waiting[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
     score += search.observed[states[0], frames[0]]
     for k in range(1, len(frames)):
         steps = {origin: (kind, cost) for origin, kind, cost in decoder._steps_to(search.meters)[states[k]]}

@@ -380,7 +380,7 @@ def _margin_words(phrase: Phrase, part: _Part) -> Iterator[Words]:
         name = "before" if phrase.stretches[0].start < (part.analysis.music_start or 0.0) else "after"
         yield Words(name, 0.0, _STAFF_BASE, TEXT, "name", italic=True)
         return
-    label = f"{section.label}{section.pass_}"
+    label = section.mark
     if not phrase.first:
         yield Words(f"({label})", 0.0, _STAFF_BASE, TEXT, "again")
         return

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from cuesuggest.analysis.types import Bar
 from cuesuggest.chart.records import MarkKind
-from cuesuggest.cues import Category, Cue, Look
+from cuesuggest.cues import ENTRANCES, Category, Cue, Look
 
 __all__ = ["DYNAMICS", "WEIGHTS", "Fade", "Light", "Sign", "Stay", "follow", "hand_begins"]
 
@@ -118,7 +118,7 @@ def follow(cues: Iterable[Cue], looks: Mapping[str, Look], bars: Mapping[int, Ba
         side = cue.side or ""
         up, down = _lengths(cue, bars)
         look = looks.get(cue.look or "")
-        if cue.kind in ("fade-in", "crossfade", "cut-in"):
+        if cue.kind in ENTRANCES:
             others = [other for other in lit if other != side]
             leaves = begin + (down or up)
             if cue.kind == "crossfade" or cue.down_seconds is not None or cue.down_beats is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
 from cuesuggest.chart import action, hand_begins
-from cuesuggest.cues import Cue, Look, Place, clock
+from cuesuggest.cues import ENTRANCES, Cue, Look, Place, clock
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.options import Options
 from cuesuggest.export.text import one_line
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["Line", "heard", "lines", "placed", "sentence", "shown_clock", "without_lasers"]
 
 # What a volunteer plays: light comes and goes, and others are called; no changes inside a look, no accents.
-_PLAIN_KINDS = {"recall", "fade-in", "crossfade", "cut-in", "fade-out", "cut-out", "call"}
+_PLAIN_KINDS = {"recall", *ENTRANCES, "fade-out", "cut-out", "call"}
 _QUIET, _FULL = 0.35, 0.6  # drive; common practice has no numbers for it, these are ours
 _NEAR_BARS = 1  # an event that ends this near before a section is what one hears coming
 

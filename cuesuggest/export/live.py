@@ -13,7 +13,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Cue, Look, counted
+from cuesuggest.cues import ENTRANCES, Cue, Look, counted
 from cuesuggest.export.lines import Line, heard, lines, placed, shown_clock, without_lasers
 from cuesuggest.export.options import Options
 from cuesuggest.export.text import one_line, shortened
@@ -237,7 +237,7 @@ def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str,
     groups = [list(group) for _, group in groupby(passes, key=alike)]
     variants = []
     for index, group in enumerate(groups):
-        tag = ", ".join(f"{section.label}{section.pass_}" for section in group)
+        tag = ", ".join(section.mark for section in group)
         if index == len(groups) - 1:
             tag += " and again"
         shown, bars, acts = played[group[0].id]
@@ -265,7 +265,7 @@ def _purpose(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple
             each
             for each in cues
             if each.side == cue.side
-            and each.kind in ("fade-in", "cut-in", "crossfade")
+            and each.kind in ENTRANCES
             and (each.place.seconds, each.number) > (cue.place.seconds, cue.number)
         ]
         target = _section_of(uses[0], sections) if uses else None
@@ -302,7 +302,7 @@ def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
 
 def _step(section: Section, group: list[Line]) -> Step:
     safe = any(comes_in_with(section, line.cue) for line in group)
-    return Step(f"{section.label}{section.pass_}", section.bars, safe)
+    return Step(section.mark, section.bars, safe)
 
 
 # The head and the rules.
@@ -367,7 +367,4 @@ def check_line(song: Song, options: Options) -> str:
     bars = [bar for bar in song.analysis.bars if bar.number >= section.first_bar][:5]
     first, later = (options.timing.show(bars[index].start) for index in (0, -1))
     where = f", set by {landmark_place(options.landmark)}" if options.landmark else ""
-    return (
-        f"Check: bar 1 of {section.label}{section.pass_} at {shown_clock(first)}, "
-        f"bar {len(bars)} at {shown_clock(later)}{where}."
-    )
+    return f"Check: bar 1 of {section.mark} at {shown_clock(first)}, bar {len(bars)} at {shown_clock(later)}{where}."

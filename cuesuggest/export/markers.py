@@ -132,7 +132,7 @@ def _marks(song: Song, options: Options, sound: Sound) -> list[Mark]:
         at = each.at - options.timing.offset
         marks.append(Mark(frame(at), wording(each), "; ".join((*each.cue.reasons, *each.cue.cautions))))
     for section in song.analysis.sections:
-        name = f"{section.label}{section.pass_} {section.name}"
+        name = f"{section.mark} {section.name}"
         length = max(frame(section.end) - frame(section.start), 1)
         marks.append(Mark(frame(section.start), name, clock(section.start), length))
     return sorted(marks, key=lambda mark: (mark.frame, mark.length is None))

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cuesuggest.cues import Cue
+from cuesuggest.cues import ENTRANCES, Cue
 from cuesuggest.export.grid import song_end
 from cuesuggest.export.mapping import side_names
 from cuesuggest.export.options import Options, is_automatic
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["BY_HAND", "Dark", "LevelMove", "LookOn", "Moves", "Told", "acts", "moves", "told", "where", "wording"]
 
-_ENTERS = {"fade-in", "cut-in", "crossfade"}
 _LEAVES = {"fade-out", "cut-out"}
 _RUN_SECONDS = 1.0  # Of a one-shot, where the rig does not say.
 BY_HAND = "By hand"
@@ -224,7 +223,7 @@ class _Stage:
             if cue.look is not None and (self._on.get(cue.side) or (0.0, None))[1] != cue.look:
                 self._off(cue.side, at)
                 self._on[cue.side] = (at, cue.look, cue)
-            if cue.kind == "ramp" or cue.kind in _ENTERS:
+            if cue.kind == "ramp" or cue.kind in ENTRANCES:
                 self._rise(cue, at)
 
     def ended(self) -> Moves:

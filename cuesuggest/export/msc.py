@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from mido import Message
 
-from cuesuggest.cues import Cue
+from cuesuggest.cues import ENTRANCES, Cue
 from cuesuggest.export.mapping import COMMANDS, CueMap, DeskMap, completed
 from cuesuggest.export.moves import acts, moves
 from cuesuggest.export.options import EXPERIMENTAL, Options
@@ -27,7 +27,7 @@ __all__ = ["RATE_CODES", "control_message", "cue_data", "time_data", "write"]
 # MIDI time code and show control: the two bits before the hours.
 RATE_CODES = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}
 _LEAVES = {"fade-out", "cut-out"}
-_ENTERS = {"fade-in", "cut-in", "crossfade", "one-shot"}
+_GOES = {*ENTRANCES, "one-shot"}
 
 
 def write(song: Song, options: Options) -> bytes:
@@ -119,7 +119,7 @@ def _by_look(cue: Cue, desk: DeskMap) -> CueMap | None:
         return CueMap("LOAD", look.cue)
     if cue.kind in _LEAVES:
         return CueMap("GO_OFF", look.cue)
-    return CueMap("GO", look.cue) if cue.kind in _ENTERS else None
+    return CueMap("GO", look.cue) if cue.kind in _GOES else None
 
 
 def _low_first(value: int) -> bytes:

@@ -131,7 +131,7 @@ def _where(line: Line, song: Song) -> str:
     if line.section is None:
         start = song.analysis.music_start
         return "before the song" if start is None or line.place.seconds < start else "after"
-    return f"{line.section.label}{line.section.pass_} {placed(line)}"
+    return f"{line.section.mark} {placed(line)}"
 
 
 def _beat(line: Line, beats: dict[int, int]) -> float | None:

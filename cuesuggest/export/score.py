@@ -162,7 +162,7 @@ def _marks(song: Song, options: Options, bars: Sequence[Measure]) -> dict[int, l
     for section in song.analysis.sections:
         at = options.timing.show(section.start)
         if at >= 0:
-            name = shortened(one_line(f"{section.label}{section.pass_} {section.name}"), _WORDS)
+            name = shortened(one_line(f"{section.mark} {section.name}"), _WORDS)
             put(at, 1, _direction(f"<rehearsal>{xml_text(name)}</rehearsal>"), section.first_bar)
     for each in told(song, options):
         cue = each.cue

@@ -126,7 +126,7 @@ def _conductor(
     for section in song.analysis.sections:
         at = options.timing.show(section.start)
         if at >= 0:
-            name = f"{section.label}{section.pass_} {section.name}"
+            name = f"{section.mark} {section.name}"
             events.append((tempo.tick(at), 6, MetaMessage("marker", text=ascii_line(name, _LINE))))
     track = _track(events)
     # The file lasts as long as its bars, also where nothing sounds at their end.

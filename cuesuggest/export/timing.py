@@ -203,7 +203,7 @@ def _place_seconds(song: Song, found: re.Match[str]) -> float:
         label, pass_ = found["section"].upper(), int(found["pass"])
         section = next((each for each in song.analysis.sections if (each.label, each.pass_) == (label, pass_)), None)
         if section is None:
-            known = " ".join(f"{each.label}{each.pass_}" for each in song.analysis.sections) or "none"
+            known = " ".join(each.mark for each in song.analysis.sections) or "none"
             raise CuesuggestError(f"The song has no section {label}{pass_}; its sections are: {known}. Name one.")
         if not 1 <= number <= section.bars:
             raise CuesuggestError(f"{label}{pass_} has the bars 1 to {section.bars}, there is no bar {number} in it.")

@@ -49,10 +49,6 @@ def _section(song: Song, id_: str) -> Section:
     raise EditError("That section is not in the song any more.")
 
 
-def _name(section: Section) -> str:
-    return f"{section.label}{section.pass_}"
-
-
 def _numbers(cues: Iterable[Cue]) -> str:
     numbers = [f"{cue.number:g}" for cue in cues]
     return ("cue " if len(numbers) == 1 else "cues ") + ", ".join(numbers)
@@ -79,7 +75,7 @@ def _accept_section(song: Song, asked: Asked) -> Change:
         for cue in song.cues
         if cue.status == "suggested" and (cue.place.section, cue.place.pass_) == (section.label, section.pass_)
     ]
-    said = f"{_name(section)}: {counted(len(cues), 'cue')} accepted"
+    said = f"{section.mark}: {counted(len(cues), 'cue')} accepted"
     return Change(tuple(SetCue(cue.id, {"status": "accepted"}) for cue in cues), said)
 
 
@@ -211,11 +207,11 @@ def _copy(song: Song, asked: Asked) -> Change:
             anchor=cue.anchor,
             note=cue.note,
             cautions=cue.cautions,
-            reasons=(f"as cue {cue.number:g} in {_name(own)}",),
+            reasons=(f"as cue {cue.number:g} in {own.mark}",),
         )
         new = replace(new, cue=own_words)
         edits.append(new)
-        copied.append(_name(section))
+        copied.append(section.mark)
         trial = trial.replaced(cues=(*trial.cues, new.cue))
     if not edits:
         raise EditError(f"Every other pass of {own.label} has such a cue, or there is no other pass.")
@@ -226,7 +222,7 @@ def _category(song: Song, asked: Asked) -> Change:
     section = _section(song, asked.text("section"))
     category = asked.choice("category", CATEGORIES)
     sections = boundaries.family(song, section) if asked.yes("all") else (section,)
-    names = ", ".join(_name(each) for each in sections)
+    names = ", ".join(each.mark for each in sections)
     return Change(category_edits(song, sections, category), f"{names}: {category}")
 
 
@@ -295,7 +291,7 @@ def _boundary_move(song: Song, asked: Asked) -> Change:
     edit = boundaries.boundary_moved(song, section, bars, repeats=asked.yes("all"))
     all_ = f" and every {section.label}" if asked.yes("all") else ""
     way = "later" if bars > 0 else "earlier"
-    return _stated(edit, f"{_name(section)}{all_} starts {counted(abs(bars), 'bar')} {way}")
+    return _stated(edit, f"{section.mark}{all_} starts {counted(abs(bars), 'bar')} {way}")
 
 
 def _boundary_add(song: Song, asked: Asked) -> Change:
@@ -308,7 +304,7 @@ def _boundary_add(song: Song, asked: Asked) -> Change:
 
 def _boundary_remove(song: Song, asked: Asked) -> Change:
     section, repeats = _section(song, asked.text("section")), asked.yes("all")
-    names = ", ".join(map(_name, boundaries.family(song, section) if repeats else (section,)))
+    names = ", ".join(each.mark for each in (boundaries.family(song, section) if repeats else (section,)))
     return _stated(
         boundaries.boundary_removed(song, section, repeats=repeats), f"{names}: joined with the section before"
     )
@@ -324,7 +320,7 @@ def _name_section(song: Song, asked: Asked) -> Change:
     section, name = _section(song, asked.text("section")), asked.text("name", 80)
     sections = boundaries.family(song, section) if asked.yes("all") else (section,)
     edits = tuple(SetSection(each.id, SectionChanges(name=name)) for each in sections if each.name != name)
-    return Change(edits, f"{', '.join(map(_name, sections))}: {name or 'no name'}")
+    return Change(edits, f"{', '.join(each.mark for each in sections)}: {name or 'no name'}")
 
 
 def _first_words(song: Song, asked: Asked) -> Change:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Category
+from cuesuggest.cues import ENTRANCES, Category
 from cuesuggest.song import Edit, RemoveCue, SetCue, SetPlan, Song
 
 __all__ = ["category_edits"]
-
-_LIGHTS = ("fade-in", "crossfade", "cut-in")
 
 
 def category_edits(song: Song, sections: Sequence[Section], category: Category) -> tuple[Edit, ...]:
@@ -27,7 +25,7 @@ def category_edits(song: Song, sections: Sequence[Section], category: Category) 
         if there.category == category and there.decided == category:
             continue
         for cue in song.cues:
-            here = cue.kind in _LIGHTS and (cue.place.section, cue.place.pass_) == (section.label, section.pass_)
+            here = cue.kind in ENTRANCES and (cue.place.section, cue.place.pass_) == (section.label, section.pass_)
             if here and cue.status in ("accepted", "edited", "added") and looks.get(cue.look or "") != category:
                 edits.append(RemoveCue(cue.id) if cue.status == "added" else SetCue(cue.id, {"status": "suggested"}))
         edits.append(SetPlan(section.id, category))

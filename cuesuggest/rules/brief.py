@@ -36,12 +36,7 @@ class Brief:
     @property
     def gap(self) -> float:
         """Seconds that two actions of this person must be apart."""
-        return self.profile.hands.peak_gap_seconds * self.slowness
-
-    @property
-    def slowness(self) -> float:
-        """How many times as long this person needs as a practised one."""
-        return self.profile.hands.volunteer_factor if self.rig.practised == "volunteer" else 1.0
+        return self.profile.hands.peak_gap_seconds * self.profile.hands.slowness(self.rig)
 
     def events(self, *kinds: EventKind) -> list[Event]:
         """Events of some kinds that are sure enough to move light, in order of time."""

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from cuesuggest.analysis.types import EventKind
-from cuesuggest.cues import Cue, Look, clock
+from cuesuggest.cues import ENTRANCES, Cue, Look, clock
 from cuesuggest.rules.brief import Brief, Move
 from cuesuggest.rules.flashes import LONGEST_RUN, crowded, flashes, most_flashes, runs
 from cuesuggest.rules.settings import Rig
@@ -46,7 +46,7 @@ def mark_special(moves: Sequence[Move], looks: Sequence[Look], brief: Brief) -> 
         cue = move.cue
         if cue.id in quick:
             cue = _with(cue, f"more than {limit:g} flashes within a second here, over all sides")
-        enters = cue.side in lasers and cue.kind in ("fade-in", "cut-in", "crossfade")
+        enters = cue.side in lasers and cue.kind in ENTRANCES
         if enters and any(0.0 <= move.start - end < _CLEARING or move.start < end <= move.end for end in ends):
             cue = _with(cue, "nobody played just before this: see that people are clear of the beams, then bring it in")
         marked.append(replace(move, cue=cue))

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import Cue, Look, PlannedSection, Question
+from cuesuggest.cues import ENTRANCES, Cue, Look, PlannedSection, Question
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
 from cuesuggest.rules.cautions import cautions, mark_special
 from cuesuggest.rules.doubts import questions
@@ -27,7 +27,7 @@ from cuesuggest.rules.vamps import mark_vamps
 
 __all__ = ["Draft", "draft"]
 
-_SETS_LEVEL = ("fade-in", "crossfade", "cut-in", "ramp")
+_SETS_LEVEL = (*ENTRANCES, "ramp")
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,9 @@ from dataclasses import replace
 from shlex import quote
 
 from cuesuggest.analysis.types import Alternative, Bar, Event, Section
-from cuesuggest.cues import Answer, Cue, Question, clock
+from cuesuggest.cues import ENTRANCES, Answer, Cue, Question, clock
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.grid import count_word
-from cuesuggest.rules.material import name
 from cuesuggest.rules.stays import cut_off
 
 __all__ = ["questions"]
@@ -23,8 +22,6 @@ _WORDS = {0.5: "--half", 2.0: "--double"}
 
 # Seconds that are heard before the moment that a question is about.
 _LEAD = 4.0
-
-_ENTERS = ("fade-in", "crossfade", "cut-in")
 
 
 def questions(brief: Brief, cues: Sequence[Cue]) -> tuple[Question, ...]:
@@ -75,14 +72,9 @@ def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
             Answer(f"{other.tempo_bpm:.0f}", _correct(word or f"--tempo {other.tempo_bpm:g}")),
         )
         # Where the band is surely playing, not where it starts with nothing but a guitar.
-        listen = max(brief.grid.sections, key=lambda section: (_drive(brief, section), -section.start)).start
+        listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
         return [Question(f"tempo/{other.tempo_bpm:.0f}", text, round(listen, 4), _on_bars(cues), answers)]
     return []
-
-
-def _drive(brief: Brief, section: Section) -> float:
-    bars = brief.grid.bars_of(section)
-    return round(sum(bar.drive for bar in bars) / len(bars), 6)
 
 
 def _bar_one(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
@@ -110,7 +102,7 @@ def _usual_shifts(bar: Bar) -> tuple[int, ...]:
 
 def _needed(brief: Brief, cues: Sequence[Cue]) -> float:
     """Return how sure the bars have to be: more where a big look comes in on a count."""
-    big = any(cue.kind in _ENTERS and _is_big(cue) for cue in cues)
+    big = any(cue.kind in ENTRANCES and _is_big(cue) for cue in cues)
     return brief.profile.evidence.sure if big else brief.profile.evidence.weak
 
 
@@ -127,7 +119,7 @@ def _boundaries(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         hanging = tuple(
             cue.id for cue in cues if cue.id.split("/")[1] == section.id and cue.kind not in ("fade-out", "one-shot")
         )
-        big = any(cue.id in hanging and cue.kind in _ENTERS and _is_big(cue) for cue in cues)
+        big = any(cue.id in hanging and cue.kind in ENTRANCES and _is_big(cue) for cue in cues)
         unsure = section.confidence < (brief.profile.evidence.sure if big else brief.profile.evidence.weak)
         other = _other_start(brief, section) if section.alternative is not None or unsure else None
         if other is None:
@@ -138,9 +130,9 @@ def _boundaries(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         listen = max((section.start if there is None else there.start) - _LEAD, 0.0)
         answers = (
             Answer(
-                f"bar {section.first_bar}, as it is", _correct(f"--starts {quote(name(section))} {section.first_bar}")
+                f"bar {section.first_bar}, as it is", _correct(f"--starts {quote(section.mark)} {section.first_bar}")
             ),
-            Answer(f"bar {other}", _correct(f"--starts {quote(name(section))} {other}")),
+            Answer(f"bar {other}", _correct(f"--starts {quote(section.mark)} {other}")),
         )
         asked.append(Question(f"start/{section.id}", text, round(listen, 4), hanging, answers))
     return asked
@@ -148,7 +140,7 @@ def _boundaries(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
 
 def _called(section: Section) -> str:
     """Name a section as the user does, with its letter and pass to tell which."""
-    return f"{section.name} ({name(section)})" if section.name else name(section)
+    return f"{section.name} ({section.mark})" if section.name else section.mark
 
 
 def _other_start(brief: Brief, section: Section) -> int | None:

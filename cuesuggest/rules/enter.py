@@ -10,7 +10,6 @@ from cuesuggest.analysis.types import Event
 from cuesuggest.cues import CATEGORIES, Cue, CueKind, Place
 from cuesuggest.rules.brief import RAMP_RANK, Brief, Move, Stay
 from cuesuggest.rules.grid import count_word
-from cuesuggest.rules.material import name
 from cuesuggest.rules.stays import EPS, back_in, counts, joined, lit_into
 
 __all__ = ["Entry", "enter", "rise"]
@@ -42,18 +41,18 @@ def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], cl
     reasons: list[str] = []
     if category == "intense":
         up = 0.0
-        reasons.append(f"cuts in on the downbeat of {name(section)}, so that light and band arrive together")
+        reasons.append(f"cuts in on the downbeat of {section.mark}, so that light and band arrive together")
         if place.beat != 1.0:
-            reasons[0] = f"cuts in with the band as it comes back into {name(section)}"
+            reasons[0] = f"cuts in with the band as it comes back into {section.mark}"
         hand = f"Side {side.name}: fader to {level} % in one move on {first}"
     elif category == "lift":
         up = fades.lift_up_beats
-        reasons.append(f"comes in with the band as {name(section)} opens")
+        reasons.append(f"comes in with the band as {section.mark} opens")
         hand = f"Side {side.name}: fader up to {level} % over {counts(up)}, from {first}"
     else:
         bars = min(fades.subtle_up_bars, max(section.bars // 4, 1))
         up = float(grid.beats_in_bars(section.first_bar, bars))
-        reasons.append(f"starts as {name(section)} opens and settles, so it gives nothing away before")
+        reasons.append(f"starts as {section.mark} opens and settles, so it gives nothing away before")
         hand = f"Side {side.name}: fader up to {level} % over {counts(up)}, from {first}"
     if category in ("lift", "intense"):
         hand += ", its motion restarted with it"
@@ -68,7 +67,7 @@ def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], cl
             up, anchor = float(beats), "lands-on"
             up_seconds = grid.span(place, -up)
             start, end = round(place.seconds - up_seconds, 4), place.seconds
-            reasons = [f"rises with the build and lands as {name(section)} opens"]
+            reasons = [f"rises with the build and lands as {section.mark} opens"]
             hand = f"Side {side.name}: fader up to {level} % over the {counts(up)} of the build,"
             hand += f" from {grid.locate(start)}, there on the 1"
             hand += ", its motion restarted there" if category == "lift" else ""
@@ -157,7 +156,7 @@ def rise(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], ent
         place=place,
         hand=f"Side {stay.side.name}: from {before} % to {level} % over the {counts(beats)} of the build,"
         f" from {brief.grid.locate(place.seconds - seconds)}, there on the 1",
-        reasons=(f"the band builds up to {name(brief.grid.sections[after.first])}, and the light climbs with it",),
+        reasons=(f"the band builds up to {brief.grid.sections[after.first].mark}, and the light climbs with it",),
         confidence=brief.trust(place, entry.build),
         look=stay.look.id,
         side=stay.side.name,

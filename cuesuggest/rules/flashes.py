@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from cuesuggest.analysis.types import Bar
-from cuesuggest.cues import Cue, Look, clock
+from cuesuggest.cues import ENTRANCES, Cue, Look, clock
 from cuesuggest.rules.brief import ONE_SHOT_RANK, Brief, Move
 from cuesuggest.rules.playable import presses, started, swapped_after
 from cuesuggest.rules.settings import Rig
@@ -87,7 +87,7 @@ def flashes(cues: Sequence[Cue], looks: Sequence[Look], rig: Rig, bars: Sequence
     for cue in cues:
         if cue.kind == "one-shot":
             found += [Flash(at, cue.id) for at in presses(cue, bars)]
-        elif cue.kind in ("cut-in", "fade-in", "crossfade", "ramp"):
+        elif cue.kind in (*ENTRANCES, "ramp"):
             up = cue.up_seconds
             if cue.kind == "cut-in" or (up is not None and up <= _JUMP):
                 found.append(Flash(started(cue), cue.id))
@@ -113,7 +113,7 @@ def _pulses(cues: Sequence[Cue], side: str, known: Mapping[str, Look], rig: Rig)
 
     for cue in sorted(cues, key=started):
         at = started(cue)
-        enters = cue.kind in ("fade-in", "cut-in", "crossfade")
+        enters = cue.kind in ENTRANCES
         if cue.side == side and enters:
             look = known.get(cue.look or "")
             lit, next_at, every = cue, at, (look.cycle_seconds or 0.0) if look else 0.0

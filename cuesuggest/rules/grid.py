@@ -43,6 +43,11 @@ class Grid:
         """Return the known bars of a section, in order."""
         return self.bars[self._index[section.first_bar] : self._index[section.last_bar] + 1]
 
+    def drive_of(self, section: Section) -> float:
+        """Return the mean drive of a section's bars."""
+        bars = self.bars_of(section)
+        return round(sum(bar.drive for bar in bars) / len(bars), 6)
+
     def section_of(self, number: int | None) -> Section | None:
         """Return the section that a bar belongs to."""
         return None if number is None else self._section_of.get(number)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from cuesuggest.analysis.types import Bar
 from cuesuggest.cues import Cue, clock
 from cuesuggest.rules.brief import FIRM, ONE_SHOT_RANK, RAMP_RANK, SPEED_RANK, Brief, Clash, Move
-from cuesuggest.rules.playable import presses, started
+from cuesuggest.rules.playable import presses, started, swapped_after
 from cuesuggest.rules.settings import Profile, Rig
 
 __all__ = [
@@ -76,7 +76,7 @@ def holds(cue: Cue, rig: Rig, *, of: int = 0, at: float | None = None, until: fl
         return [Hold(start, start + down, of)]
     if cue.kind == "crossfade":
         # With two hands the old side leaves once the new one is half up, with one hand once it is up.
-        second = start + (up / 2 if rig.hands > 1 else up)
+        second = start + swapped_after(up, 0.0, rig)
         if rig.hands > 1:
             return [Hold(start, start + up, of), Hold(second, second + down, of)]
         return [Hold(start, second + down, of)]
@@ -140,7 +140,7 @@ def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int
     within less than two peak gaps; and a pace that can be kept up, with a burst on top of it: n actions may not fall
     into less than (n - burst) times the sustained distance.
     """
-    slow = profile.hands.volunteer_factor if rig.practised == "volunteer" else 1.0
+    slow = profile.hands.slowness(rig)
     gap, pace, burst = (
         profile.hands.peak_gap_seconds * slow,
         profile.hands.sustained_seconds * slow,

@@ -9,7 +9,6 @@ from cuesuggest.analysis.types import Event
 from cuesuggest.cues import Cue
 from cuesuggest.rules.brief import RAMP_RANK, STOP_RANK, Brief, Move, Stay
 from cuesuggest.rules.grid import count_word
-from cuesuggest.rules.material import name
 from cuesuggest.rules.stays import EPS, back_in, counts, cut_off
 
 __all__ = ["inside"]
@@ -153,7 +152,7 @@ def _ramp(brief: Brief, stay: Stay, k: int, index: int, levels: Sequence[int]) -
         anchor="starts-on",
         place=place,
         hand=f"Side {side}: from {before} % to {level} % over {counts(beats)}, from the 1",
-        reasons=(f"the same look goes on, {'a little bigger' if up else 'a little less'} for {name(section)}",),
+        reasons=(f"the same look goes on, {'a little bigger' if up else 'a little less'} for {section.mark}",),
         confidence=brief.trust(place),
         look=stay.look.id,
         side=side,

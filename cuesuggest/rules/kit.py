@@ -128,7 +128,7 @@ def _range(analysis: SongAnalysis, beats: int) -> tuple[float | None, float | No
 
 def _rules(profile: Profile, rig: Rig, looks: dict[str, Look], bar: float) -> Iterator[Rule]:
     fades, hands = profile.fades, profile.hands
-    slow = hands.volunteer_factor if rig.practised == "volunteer" else 1.0
+    slow = hands.slowness(rig)
     big, bigger = looks["intense-1"].name, looks["intense-2"].name
     shot = rig.one_shot
     one_shot = "" if shot is None else f"; {shot.name} {_early(shot.peak_after)}"

@@ -9,7 +9,6 @@ from cuesuggest.analysis.types import Event
 from cuesuggest.cues import Cue, Place
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
 from cuesuggest.rules.grid import count_word
-from cuesuggest.rules.material import name
 from cuesuggest.rules.stays import EPS, counts, cut_off, joined, last_hit
 
 __all__ = ["leave"]
@@ -38,12 +37,12 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
         place = grid.place(last - bars + 1)
         beats = float(grid.beats_in_bars(place.bar or 0, bars))
         reason = "leaves early, over the last bar" + ("s" if bars > 1 else "")
-        reason += f" of {name(section)}, so that the quiet after it starts dark"
+        reason += f" of {section.mark}, so that the quiet after it starts dark"
     else:
         place, beats = grid.after(last), brief.profile.fades.after_hit_beats
-        reason = f"{name(section)} is too short to leave early, so the light goes as it ends"
+        reason = f"{section.mark} is too short to leave early, so the light goes as it ends"
         if section.vamp:
-            reason = f"{name(section)} ends when it ends, so the light goes with it and not before"
+            reason = f"{section.mark} ends when it ends, so the light goes with it and not before"
     limit = grid.after(last).seconds
     hit = last_hit(brief, place.seconds, limit + grid.beat_seconds(limit))
     if hit is not None:
@@ -84,7 +83,7 @@ def _leave_on_stop(brief: Brief, stay: Stay, k: int, stop: Event) -> Move:
         anchor="starts-on",
         place=place,
         hand=f"Side {stay.side.name}: out in one move as the band stops ({count_word(place.beat)})",
-        reasons=(f"the stop at the end of {name(section)} takes the light with it",),
+        reasons=(f"the stop at the end of {section.mark} takes the light with it",),
         confidence=brief.trust(place, stop),
         look=stay.look.id,
         side=stay.side.name,
@@ -108,7 +107,7 @@ def _leave_for_change(brief: Brief, stays: Sequence[Stay], k: int, arrived: floa
     place = grid.place(first)
     # A beat less than the bar, so that the side is surely dark when the look is changed on the next 1.
     beats = float(max(grid.beats_in_bars(first, 1) - 1, 1))
-    after = name(grid.sections[stays[k + 1].first])
+    after = grid.sections[stays[k + 1].first].mark
     reason = f"goes out early, so that the look for {after} can be changed in the dark on the only side"
     return _fade_out(brief, stay, k, section.id, place, beats, reason)
 
@@ -132,7 +131,7 @@ def _ending(brief: Brief, stay: Stay, k: int, arrived: float) -> Move:
     if thin and not slowing and ring is None and hit is None and len(bars) >= 4 and tail[0].start >= arrived - EPS:
         place = grid.place(tail[0].number)
         beats = float(grid.beats_in_bars(tail[0].number, 2))
-        reason = f"{name(section)} thins out, so the light leaves with it over the last two bars"
+        reason = f"{section.mark} thins out, so the light leaves with it over the last two bars"
         return _fade_out(brief, stay, k, section.id, place, beats, reason)
     at = max([ring.start if ring else end, arrived, *([hit.start] if hit else [])])
     place = grid.locate(at, "late") if ring or hit or at > end else grid.after(bars[-1].number)

@@ -10,7 +10,7 @@ from cuesuggest.cues import CATEGORIES, Category
 from cuesuggest.rules.grid import Grid
 from cuesuggest.rules.settings import Profile
 
-__all__ = ["INTENSE", "REST", "Material", "Pin", "budgets", "finale", "gather", "name"]
+__all__ = ["INTENSE", "REST", "Material", "Pin", "budgets", "finale", "gather"]
 
 REST, INTENSE = 0, 3
 
@@ -57,11 +57,6 @@ class Material:
     """True if it was decided that a look comes in here."""
 
 
-def name(section: Section) -> str:
-    """Name a section as a musician would: letter and pass."""
-    return f"{section.label}{section.pass_}"
-
-
 def gather(
     grid: Grid, events: tuple[Event, ...], profile: Profile, pins: Mapping[str, Pin] | None = None
 ) -> list[Material]:
@@ -72,7 +67,7 @@ def gather(
     families = [section.family for section in grid.sections]
     for index, section in enumerate(grid.sections):
         bars = grid.bars_of(section)
-        drive = round(sum(bar.drive for bar in bars) / len(bars), 6)
+        drive = grid.drive_of(section)
         lean, reason = _lean(index, section, families, profile)
         voices = [bar.voice for bar in bars if bar.voice is not None]
         if voices:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cuesuggest.cues import PlannedSection
-from cuesuggest.rules.material import INTENSE, REST, Material, budgets, finale, name
+from cuesuggest.rules.material import INTENSE, REST, Material, budgets, finale
 from cuesuggest.rules.settings import Profile
 
 __all__ = ["plan_reasons", "with_reason"]
@@ -30,7 +30,7 @@ def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], 
         reasons.append(_held_back(index, material, chosen, wished, profile))
     elif category > wished and index != finale(material, profile):
         if index and chosen[index - 1] < category and each.drive > material[index - 1].drive:
-            reasons.append(f"lifted above {name(material[index - 1].section)}, so that the change is seen")
+            reasons.append(f"lifted above {material[index - 1].section.mark}, so that the change is seen")
         else:
             reasons.append(_company(index, material, chosen, profile) or "lifted for the shape of the song")
     if index == finale(material, profile) and category == max(chosen) > REST:
@@ -43,7 +43,7 @@ def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], 
         and each.drive < material[other].drive - profile.drive.same_within
     ]
     if quieter:
-        reasons.append(f"clearly quieter than {name(material[quieter[-1]].section)}, so it gets less light")
+        reasons.append(f"clearly quieter than {material[quieter[-1]].section.mark}, so it gets less light")
     return tuple(reasons)
 
 
@@ -81,7 +81,7 @@ def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wi
         return "kept low: it comes too early in the song for an intense look, and no build leads to it"
     if wished == INTENSE:
         share = f"the intense budget of {profile.budget.intense_share:.0%} of the bars".replace("%", " %")
-        spent = [name(other.section) for other, category in zip(material, chosen, strict=True) if category == INTENSE]
+        spent = [other.section.mark for other, category in zip(material, chosen, strict=True) if category == INTENSE]
         if spent:
             return f"kept low: {share} is spent on {_list(spent)}"
         if each.section.bars > budgets(material, profile)[0]:
@@ -101,7 +101,7 @@ def _company(index: int, material: list[Material], chosen: tuple[int, ...], prof
         if not 0 <= other < len(material) or chosen[other] != chosen[index]:
             continue
         if abs(material[other].drive - each.drive) < profile.drive.contrast_from:
-            return f"as {name(material[other].section)} beside it: no reason for a change"
+            return f"as {material[other].section.mark} beside it: no reason for a change"
     return ""
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from cuesuggest.analysis.types import Bar
-from cuesuggest.cues import Cue, Look, clock
+from cuesuggest.cues import ENTRANCES, Cue, Look, clock
 from cuesuggest.rules.settings import Rig
 
 __all__ = ["check_playable", "presses", "started", "swapped_after"]
@@ -123,7 +123,7 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), ba
             if not state.lit and at < state.ready_at - _EPS:
                 wrong(cue, f"side {cue.side} is still moving into {state.look}")
             continue
-        if cue.kind in ("fade-in", "cut-in", "crossfade"):
+        if cue.kind in ENTRANCES:
             if state.lit:
                 wrong(cue, f"side {cue.side} is lit already")
             if at < state.ready_at - _EPS:

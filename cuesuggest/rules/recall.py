@@ -10,7 +10,6 @@ from cuesuggest.rules.brief import Brief, Clash, Move, Stay
 from cuesuggest.rules.enter import Entry
 from cuesuggest.rules.grid import count_word
 from cuesuggest.rules.hands import hands_held
-from cuesuggest.rules.material import name
 from cuesuggest.rules.speed import set_with
 from cuesuggest.rules.stays import EPS
 
@@ -41,7 +40,7 @@ def recalls(
             return Clash(k, "there is no time to set it up in the dark")
         if place.seconds + _full_lead(brief, stay, entry.start) <= entry.start + EPS:
             jump = " where its jump is not seen," if stay.side.jumps else ""
-            why = f"set up in the dark,{jump} well before {name(brief.grid.sections[stay.first])}"
+            why = f"set up in the dark,{jump} well before {brief.grid.sections[stay.first].mark}"
         else:
             why = "set up in the dark at short notice: the side is not free earlier"
         how = f"on {count_word(place.beat)}" + set_with(brief, stay, planned, first=False)

@@ -180,6 +180,10 @@ class Hands:
         metadata=_number("seconds", 0.1, 5, "a shorter stop is over before the hand is down")
     )
 
+    def slowness(self, rig: Rig) -> float:
+        """Return how many times as long the person at a rig needs as a practised one."""
+        return self.volunteer_factor if rig.practised == "volunteer" else 1.0
+
 
 @dataclass(frozen=True, slots=True)
 class Standby:

@@ -11,7 +11,6 @@ from cuesuggest.cues import CATEGORIES, Cue, Place, PlannedSection, Series, cloc
 from cuesuggest.rules.brief import ONE_SHOT_RANK, Brief, Move
 from cuesuggest.rules.grid import count_word
 from cuesuggest.rules.looks import ONE_SHOT
-from cuesuggest.rules.material import name
 from cuesuggest.rules.settings import OneShot
 
 __all__ = ["one_shots"]
@@ -133,11 +132,11 @@ def _wishes(room: _Room, intense: Sequence[Section]) -> list[_Wish]:
 
 def _phrases(brief: Brief, section: Section) -> list[_Wish]:
     """Wish for the downbeats on which an intense section opens, and on which its later phrases start."""
-    reason = f"the downbeat on which {name(section)} opens, together with the look"
+    reason = f"the downbeat on which {section.mark} opens, together with the look"
     wishes = [_Wish(0, brief.grid.place(section.first_bar), "opening", reason, section=section)]
     phrase = brief.profile.standby.phrase_bars
     for bar in range(section.first_bar + phrase, section.last_bar + 1 - phrase // 2, phrase):
-        wishes.append(_Wish(_PHRASE, brief.grid.place(bar), "phrase", f"a new phrase of {name(section)} starts here"))
+        wishes.append(_Wish(_PHRASE, brief.grid.place(bar), "phrase", f"a new phrase of {section.mark} starts here"))
     return wishes
 
 
@@ -261,7 +260,7 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
     reason = wish.reason
     if series is not None and wish.section is not None:
         every = f"every {_bars(series.every_bars)}"
-        reason = f"{name(wish.section)} is long and intense enough to mark its phrases, {every}"
+        reason = f"{wish.section.mark} is long and intense enough to mark its phrases, {every}"
         hand += f"; again {every} to bar {series.last_bar}, {len(played.places)} times in all"
         hand += f", not in bar {_list(series.skip)}" if series.skip else ""
         hand += f"; each runs {shot.run_seconds:.2g} s"

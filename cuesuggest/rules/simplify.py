@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from cuesuggest.cues import CATEGORIES, Category, PlannedSection
 from cuesuggest.rules.brief import Brief, Clash, Stay
-from cuesuggest.rules.material import name
 from cuesuggest.rules.plan_reasons import with_reason
 from cuesuggest.rules.stays import decided_edge, stays_of
 
@@ -41,7 +40,7 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
     weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
     given, why = k, clash.why
     if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
-        before, after = (name(brief.grid.sections[stays[each].first]) for each in (k - 1, k))
+        before, after = (brief.grid.sections[stays[each].first].mark for each in (k - 1, k))
         given, why = k - 1, f"{before} gives way to {after}: {why}"
     kept = _kept(brief, planned, stays, given, why)
     if kept is None and _dark_for_long(planned, stays[given]):
@@ -72,7 +71,7 @@ def _held_on_to(
     for index in range(stay.first, stay.last + 1):
         level = min(planned[index].level, int(brief.profile.looks.ceiling.of(category)))
         given = replace(planned[index], look=before.look.id, level=level, category=category)
-        section = name(brief.grid.sections[before.last])
+        section = brief.grid.sections[before.last].mark
         changed[index] = with_reason(given, f"comes back with the look of {section}: {why}")
     return changed
 
@@ -122,7 +121,7 @@ def _joining(
     if not _may_be(brief, stay, category):
         return None
     edge = neighbour.last if other < k else neighbour.first
-    section = name(brief.grid.sections[edge])
+    section = brief.grid.sections[edge].mark
     text = f"keeps the look of {section}" if other < k else f"takes the look of {section} early"
     changed = list(planned)
     for index in range(stay.first, stay.last + 1):

@@ -34,7 +34,12 @@ _SNAP = 0.06
 
 def joined(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
     """Whether stay k follows the one before it with no rest and no pause."""
-    return 0 < k < len(stays) and stays[k].first == stays[k - 1].last + 1 and stays[k].first not in brief.gaps
+    return 0 < k < len(stays) and _follows(brief, stays[k - 1], stays[k].first)
+
+
+def _follows(brief: Brief, stay: Stay, section: int) -> bool:
+    """Whether a section (by index) comes right after a stay."""
+    return section == stay.last + 1 and section not in brief.gaps
 
 
 def lit_into(brief: Brief, stays: Sequence[Stay], k: int, closing: Sequence[Event | None]) -> bool:
@@ -127,7 +132,7 @@ def _side_for(brief: Brief, before: Sequence[Stay], coming: Sequence[str], first
         return chosen or sides[0]
     last = before[-1]
     turn = (sides.index(last.side) + 1) % len(sides)
-    lit = last.side if last.last == first - 1 and first not in brief.gaps and len(sides) > 1 else None
+    lit = last.side if len(sides) > 1 and _follows(brief, last, first) else None
     held = {stay.side.name: stay.look.id for stay in before}
 
     def worth(side: Side) -> int:

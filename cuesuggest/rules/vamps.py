@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.rules.brief import ONE_SHOT_RANK, Brief, Move
-from cuesuggest.rules.material import name
 
 __all__ = ["mark_vamps"]
 
@@ -37,13 +36,13 @@ def _marked(move: Move, section: Section, after: Section | None) -> Move:
         return _told(
             move,
             f"only after the sign: {section.vamp}",
-            f"{name(section)} goes round until {section.vamp}; how often is not known, so this waits for the sign",
+            f"{section.mark} goes round until {section.vamp}; how often is not known, so this waits for the sign",
         )
     inside = bar is not None and section.first_bar <= bar <= section.last_bar
     if inside and move.rank == ONE_SHOT_RANK:
-        return _told(move, "the same every time round", f"{name(section)} goes round until {section.vamp}")
+        return _told(move, "the same every time round", f"{section.mark} goes round until {section.vamp}")
     if inside:
-        return _told(move, "the first time round", f"{name(section)} goes round until {section.vamp}")
+        return _told(move, "the first time round", f"{section.mark} goes round until {section.vamp}")
     return move
 
 

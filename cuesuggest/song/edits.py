@@ -214,7 +214,7 @@ def _section(song: Song, section_id: str) -> Section:
     for section in song.analysis.sections:
         if section.id == section_id:
             return section
-    known = ", ".join(f"{each.id} ({each.label}{each.pass_})" for each in song.analysis.sections)
+    known = ", ".join(f"{each.id} ({each.mark})" for each in song.analysis.sections)
     raise EditError(f"There is no section {section_id!r} in this song; it has {known or 'none'}.")
 
 

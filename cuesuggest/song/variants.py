@@ -12,7 +12,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Cue, Look
+from cuesuggest.cues import ENTRANCES, Cue, Look
 
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["Kind", "Variant", "comes_in_with", "kinds", "lit_in", "next_way_in", "ways_in"]
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
-_ENTERS = ("fade-in", "cut-in", "crossfade")
 
 # Shares of a look's ceiling that a player calls half and full.
 _HALF, _FULL = 0.66, 0.93
@@ -169,7 +168,7 @@ def lit_in(section: Section, cues: Iterable[Cue]) -> dict[str, tuple[str | None,
         side = cue.side or ""
         if cue.kind == "recall" and cue.look:
             recalled[side] = cue.look
-        elif cue.kind in _ENTERS:
+        elif cue.kind in ENTRANCES:
             if cue.kind == "crossfade" or cue.down_seconds is not None or cue.down_beats is not None:
                 lit.clear()
             lit[side] = (cue.look or recalled.get(side), cue.level)
@@ -185,7 +184,7 @@ def lit_in(section: Section, cues: Iterable[Cue]) -> dict[str, tuple[str | None,
 
 def comes_in_with(section: Section, cue: Cue) -> bool:
     """Whether a cue brings light in as a section opens: who was lost can begin again there."""
-    return cue.kind in _ENTERS and _on_first_beat(cue, section)
+    return cue.kind in ENTRANCES and _on_first_beat(cue, section)
 
 
 def _on_first_beat(cue: Cue, section: Section) -> bool:

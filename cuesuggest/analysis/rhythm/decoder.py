@@ -357,9 +357,9 @@ class _Search:
         self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
         self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
         self.rest = np.full((frames, len(bands)), float(_NEVER))  # best score of 'no music' here after music
-        # Score of 'no music' up to here, free before the recording; and the best of that and a pause to start after.
+        # Score of 'no music' up to here, free before the recording; and the best of that and a pause, to start from.
         self.silent = np.concatenate([np.zeros(self.pad), np.cumsum(self.silence)])
-        self.ready = np.repeat(self.silent[:, None], len(bands), axis=1)
+        self.waiting = np.repeat(self.silent[:, None], len(bands), axis=1)
 
     def _obey(self, limits: Limits, stated: list[tuple[slice, int, int]]) -> None:
         frames = self.observed.shape[1]
@@ -413,7 +413,7 @@ class _Search:
                 where = self.broken[start - self.pad : stop - self.pad, None]
                 for first in self.states.first:
                     np.maximum(value[first], whole, out=value[first], where=where)
-            begun = (self.ready[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of] + self.void).astype(np.float32)
+            begun = (self.waiting[start - _LEAD - 1 : stop - _LEAD - 1, self.band_of] + self.void).astype(np.float32)
             np.maximum(value, begun + self.enter[:, None, None], out=value)
             value += self.observed[:, start - self.pad : stop - self.pad, None]
             self.value[:, start:stop] = value
@@ -426,7 +426,7 @@ class _Search:
             came[0] = np.maximum(came[0], self.rest[start - 1])
             self.rest[start:stop] = gained + np.maximum.accumulate(came)
             again = self.rest[start:stop] - _RESTART_COST
-            np.maximum(self.ready[start:stop], again, out=self.ready[start:stop])
+            np.maximum(self.waiting[start:stop], again, out=self.waiting[start:stop])
             ready = np.concatenate([tail, self._tempo_changed(value, start, stop)], axis=1)
             beside = np.maximum(ready[:, :-2], ready[:, 2:])
             beside -= np.float32(_JITTER_COST)
@@ -520,7 +520,7 @@ class _Search:
     def _step_before(self, frame: int, tempo: int, state: int, band: int, bins: slice) -> tuple[int, int, int] | None:
         """Frame, tempo and state of the beat before one, or None if music begins there."""
         heard = frame - self.pad
-        best = float(np.float32(self.ready[frame - _LEAD - 1, band]) + self.enter[state])
+        best = float(np.float32(self.waiting[frame - _LEAD - 1, band]) + self.enter[state])
         found = None
         reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
         change = _MOVES[:, reach.start - tempo + _REACH : reach.stop - tempo + _REACH]
