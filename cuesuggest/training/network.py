@@ -1,17 +1,22 @@
 """Train the network of `cuesuggest.analysis.rhythm.network` on packed songs.
 
-    python -m cuesuggest.training.network SONGS.npz... -o network.npz [--seed 1] [--steps 6000]
+    python -m cuesuggest.training.network SONGS.npz... -o network.npz [--seed 1] [--steps 6000] [--teacher wide.npz]
 
 SONGS come from `cuesuggest.training.pack`. Needs PyTorch (`pip install 'cuesuggest[train]'`); minutes on a GPU. The
 same seed draws the same crops and the same start; a GPU's sums still differ in the last digits from run to run.
 
-Band magnitudes are augmented, not sound: speed, pitch, equaliser, low and high cut, gain control, noise floor,
-reverberation, noise and applause under the music, dropped stretches.
+Band magnitudes are augmented here: speed, pitch, equaliser, low and high cut, gain control, noise floor,
+reverberation, noise and applause under the music, dropped stretches. Sound is degraded when it is packed.
+
+A wider network, trained before in the same way, may be a teacher (after Hinton, Vinyals and Dean 2015): it hears the
+undegraded recording of which a copy is heard, and what it says of it is learned beside the truth, also where nothing is
+known.
 """
 
 from __future__ import annotations
 
 import math
+import time
 from pathlib import Path
 
 import click
@@ -24,7 +29,10 @@ from cuesuggest.analysis.frames import BANDS, FRAME_RATE, HEADS, LOUD, band_edge
 from cuesuggest.training.packed import STEPS, read_packs
 
 HEAD_WEIGHTS = (1.0, 1.0, 0.7, 0.4, 0.3, 0.2, 0.2)
+RISE = 0.05  # of the training in which the learning rate rises
 CROP = 1800  # frames: 36 s, several phrases
+TAUGHT = 4  # heads, the first ones, that a teacher teaches
+SURE = 6.0  # nats beyond which a teacher's word is not told apart
 NEAR = 2  # frames by which a prediction may miss
 AROUND = 5  # frames next to a beat that are neither right nor wrong
 
@@ -37,11 +45,17 @@ class Songs:
         self.lengths, self.starts, self.musical = found["lengths"], found["starts"], found["musical"]
         self.bands = torch.from_numpy(found["bands"]).to(device)
         self.noise = np.flatnonzero(~self.musical)
+        first = {str(name): start for name, start in zip(found["names"], self.starts, strict=True)}
+        originals = (str(name).rpartition("_copy")[0] for name in found["names"])
+        # Frames from each song to the undegraded recording that it is a copy of.
+        self.to_origin = (
+            np.array([first.get(name, at) for name, at in zip(originals, self.starts, strict=True)]) - self.starts
+        )
         self.beats, self.downbeats, self.sections = (
             torch.from_numpy(np.sort(found[name])).to(device) for name in ("beats", "downbeats", "sections")
         )
         self.inside = {}
-        for name in ("music", "ignore", "voice", "build"):
+        for name in ("music", "ignore", "voice", "build", "blind", "formless"):
             inside = np.zeros(len(found["bands"]), bool)
             for first, last in found[name]:
                 inside[max(0, round(first)) : round(last) + 1] = True
@@ -170,12 +184,18 @@ class Crops:
         if len(self.songs.noise):
             chosen[silent] = self.random.choice(self.songs.noise, silent.sum())
         index = self.places(chosen)
+        self.origin = index + torch.from_numpy(self.songs.to_origin[chosen]).to(self.device)[:, None]
+        self.musical = torch.from_numpy(self.songs.musical[chosen]).to(self.device)
         x = self.songs.magnitudes(index)
         x[self.outside] = 0.0
         x = self.altered(x)
-        return normalised(*compressed(x)), *self.targets(
-            index, torch.from_numpy(self.songs.musical[chosen]).to(self.device)
-        )
+        return normalised(*compressed(x)), *self.targets(index, self.musical)
+
+    def undegraded(self) -> torch.Tensor:
+        """Return the normalised bands of the crops drawn last, as the recordings have them that these are copies of."""
+        x = self.songs.magnitudes(self.origin)
+        x[self.outside] = 0.0
+        return normalised(*compressed(x))
 
     def targets(self, index: torch.Tensor, musical: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
         """Targets 0 or 1 and weights of every head and frame."""
@@ -186,7 +206,8 @@ class Crops:
         edge = F.max_pool1d((music[:, 1:] != music[:, :-1]).float()[:, None], 51, 1, 25)[:, 0] > 0
         edge = F.pad(edge, (0, 1))
         # Items without music teach the music head only: in the beat loss they make dense guitars look like noise.
-        rhythmic = known & musical[:, None]
+        rhythmic = known & musical[:, None] & ~songs.within("blind", index)
+        formed = known & musical[:, None] & ~songs.within("formless", index)
         target = torch.stack(
             [beat, downbeat, downbeat, music, section, songs.within("voice", index), songs.within("build", index)], 1
         ).float()
@@ -197,9 +218,9 @@ class Crops:
                 rhythmic,
                 rhythmic & beat & ~self.outside,
                 known & ~edge,
-                rhythmic,
-                rhythmic & music,
-                rhythmic & music,
+                formed,
+                formed & music,
+                formed & music,
             ],
             1,
         ).float()
@@ -329,7 +350,25 @@ def tolerant_loss(
     return loss.sum(dim=(0, 2)) / (yes_weight + no_weight).sum(dim=(0, 2)).clamp(min=1.0)
 
 
-def train(songs: Songs, seed: int, steps: int, batch: int, width: int, strength: float, rate: float) -> Network:
+def taught_loss(logits: torch.Tensor, teacher: torch.Tensor, musical: torch.Tensor) -> torch.Tensor:
+    """How far the first heads are from what a teacher says; (batch, heads, frames) twice, (batch,)."""
+    apart = F.smooth_l1_loss(
+        logits[:, :TAUGHT].clamp(-SURE, SURE), teacher[:, :TAUGHT].clamp(-SURE, SURE), reduction="none"
+    )
+    return apart.mean(dim=(1, 2))[musical].mean()
+
+
+def one_cycle(done: float) -> float:
+    """Share of the highest learning rate: up for a twentieth of the way, then down along a cosine (Smith 2018)."""
+    if done < RISE:
+        return 0.04 + 0.96 * done / RISE
+    return max(0.5 + 0.5 * math.cos(math.pi * (done - RISE) / (1 - RISE)), 1e-4)
+
+
+def train(
+    songs: Songs, seed: int, steps: int, minutes: float, batch: int, width: int, strength: float, rate: float,
+    teachers: list[Network], share: float,
+) -> Network:  # fmt: skip
     """Train and return the network with its averaged weights."""
     torch.manual_seed(seed)
     device = songs.bands.device
@@ -338,34 +377,43 @@ def train(songs: Songs, seed: int, steps: int, batch: int, width: int, strength:
         network, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998)
     )
     optimiser = torch.optim.AdamW(network.parameters(), lr=rate, weight_decay=0.02)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, rate, total_steps=steps, pct_start=0.05)
     crops = Crops(songs, seed, device, strength)
     head_weights = torch.tensor(HEAD_WEIGHTS, device=device)
     # About as many yes as no after the ignored frames: a logit is then close to a log-likelihood ratio.
     ratio = torch.tensor([18.0, 60.0, 2.5, 1.0, 300.0, 1.5, 10.0], device=device)
     running = torch.zeros(len(HEADS), device=device)
-    for step in range(steps):
+    began, step, done = time.monotonic(), 0, 0.0
+    while done < 1:
+        for group in optimiser.param_groups:
+            group["lr"] = rate * one_cycle(done)
         x, target, weight = crops.draw(batch)
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-            logits = network(x)
-        loss = tolerant_loss(logits.float(), target, weight, ratio)
+            logits = network(x).float()
+        loss = tolerant_loss(logits, target, weight, ratio)
+        total = (loss * head_weights).sum()
+        if teachers:
+            with torch.no_grad(), torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+                clean = crops.undegraded()
+                said = torch.stack([teacher(clean).float() for teacher in teachers]).mean(dim=0)
+            total = total + share * taught_loss(logits, said, crops.musical)
         optimiser.zero_grad(set_to_none=True)
-        (loss * head_weights).sum().backward()
+        total.backward()
         nn.utils.clip_grad_norm_(network.parameters(), 1.0)
         optimiser.step()
-        schedule.step()
         averaged.update_parameters(network)
         running = 0.99 * running + 0.01 * loss.detach()
-        if (step + 1) % 500 == 0:
+        step += 1
+        done = max(step / steps, (time.monotonic() - began) / (60 * minutes))
+        if step % 500 == 0 or done >= 1:
             told = " ".join(f"{head} {value:.3f}" for head, value in zip(HEADS, running.tolist(), strict=True))
-            click.echo(f"seed {seed} step {step + 1}: {told}")
+            click.echo(f"seed {seed} step {step}: {told}")
     kept: Network = averaged.module
     return kept.eval()
 
 
 @torch.no_grad()
 def check(network: Network, songs: Songs) -> str:
-    """F of peaks in beat and downbeat logits within 70 ms, over whole songs."""
+    """F of peaks in beat and downbeat logits within 70 ms, over whole songs: mean, and what a tenth is under."""
     scores: dict[str, list[float]] = {"beat": [], "downbeat": []}
     for song in np.flatnonzero(songs.musical):
         start, length = int(songs.starts[song]), int(songs.lengths[song])
@@ -379,7 +427,18 @@ def check(network: Network, songs: Songs) -> str:
             found = np.flatnonzero((curve == top) & (curve > 0))
             hits = sum(bool(len(found)) and np.abs(found - each).min() <= 3.5 for each in truth)
             scores[head].append(2 * hits / max(len(found) + len(truth), 1))
-    return " ".join(f"{head} {np.mean(values):.4f}" for head, values in scores.items())
+    return ", ".join(
+        f"{head} {np.mean(values):.4f}, a tenth below {np.percentile(values, 10):.3f}"
+        for head, values in scores.items()
+    )
+
+
+def loaded(path: Path, device: torch.device) -> Network:
+    """A trained network, as it was exported."""
+    weights = {name: torch.from_numpy(values.astype(np.float32)) for name, values in np.load(path).items()}
+    network = Network(width=len(weights["third.bias"])).to(device)
+    network.load_state_dict(weights)
+    return network.eval()
 
 
 def exported(network: Network) -> dict[str, np.ndarray]:
@@ -395,17 +454,23 @@ def exported(network: Network) -> dict[str, np.ndarray]:
 )
 @click.option("--seed", default=1)
 @click.option("--steps", default=6000)
+@click.option("--minutes", default=1e9, help="End after so long, where that comes first.")
 @click.option("--batch", default=48)
 @click.option("--width", default=32)
 @click.option("--strength", default=1.0, help="Of the augmentation; 0 is none.")
 @click.option("--rate", default=2e-3, help="Highest learning rate.")
+@click.option(
+    "--teacher", "teachers", multiple=True, type=click.Path(exists=True, path_type=Path), help="Networks to learn from."
+)
+@click.option("--share", default=0.5, help="Of the teachers beside the truth.")
 def main(
-    packs: tuple[Path, ...], output: Path, held: tuple[Path, ...], seed: int, steps: int, batch: int, width: int,
-    strength: float, rate: float,
+    packs: tuple[Path, ...], output: Path, held: tuple[Path, ...], seed: int, steps: int, minutes: float,
+    batch: int, width: int, strength: float, rate: float, teachers: tuple[Path, ...], share: float,
 ) -> None:  # fmt: skip
     """Train on packed songs."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    network = train(Songs(packs, device), seed, steps, batch, width, strength, rate)
+    wiser = [loaded(path, device) for path in teachers]
+    network = train(Songs(packs, device), seed, steps, minutes, batch, width, strength, rate, wiser, share)
     for path in held:
         click.echo(f"seed {seed} {path.name}: {check(network, Songs((path,), device))}")
     np.savez(output, **exported(network))  # type: ignore[arg-type]  # numpy's own keywords come first

@@ -13,7 +13,7 @@ __all__ = ["STEPS", "read_packs"]
 STEPS = 24.0
 
 _EVENTS = ("beats", "downbeats", "sections")
-_SPANS = ("music", "ignore", "voice", "build")
+_SPANS = ("music", "ignore", "voice", "build", "blind", "formless")
 
 
 def read_packs(paths: tuple[Path, ...]) -> dict[str, np.ndarray]:
