@@ -6,6 +6,7 @@ earlier ones about the same stretch.
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -152,16 +153,18 @@ def signature(song: Song, value: str, from_bar: int | None = None) -> SetCorrect
     return _replaced(song, [TimeSignatureCorrection(value, start)], start, end)
 
 
-def bars_shifted(song: Song, beats: int, from_bar: int | None = None) -> SetCorrections:
-    """State that bars start so many beats later (earlier if negative) than heard now.
+def bars_shifted(song: Song, beats: float, from_bar: int | None = None) -> SetCorrections:
+    """State that bars start so many beats later (earlier if negative) than heard now; half beats are possible.
 
     Every bar line is stated, so that the decoder cannot slip back further on.
 
     Raises
     ------
     EditError
-        If no bars were heard, or the shift leads out of them.
+        If no bars were heard, the shift is neither whole nor a half, or leads out of them.
     """
+    if not math.isfinite(beats) or beats * 2 != round(beats * 2):
+        raise EditError(f"A shift by {beats:g} beats is neither whole nor a half. Give one such as 2, -1 or 0.5.")
     bars = _bars(song, from_bar)
     starts = _moved_bar_lines(song, bars, beats)
     facts: list[Correction] = [DownbeatCorrection(time) for time in starts]
@@ -193,7 +196,7 @@ def _common_signature(bars: Sequence[Bar], start: float) -> list[TimeSignatureCo
     return [TimeSignatureCorrection(value, start)] if count > 0.8 * len(bars) else []
 
 
-def _moved_bar_lines(song: Song, bars: Sequence[Bar], beats: int) -> list[float]:
+def _moved_bar_lines(song: Song, bars: Sequence[Bar], beats: float) -> list[float]:
     """Starts of bars, so many beats later; beyond the first and last beat the pulse goes on as there."""
     times = list(song.analysis.beats)
     index = {time: place for place, time in enumerate(times)}
@@ -203,10 +206,11 @@ def _moved_bar_lines(song: Song, bars: Sequence[Bar], beats: int) -> list[float]
         if place is None:
             place = min(range(len(times)), key=lambda k: abs(times[k] - bar.start))
         target = place + beats
-        if 0 <= target < len(times):
-            found.append(times[target])
+        before, part = math.floor(target), target % 1
+        if before >= 0 and before + (part > 0) < len(times):
+            found.append(times[before] if not part else round((times[before] + times[before + 1]) / 2, 4))
     if not found:
-        raise EditError(f"A shift by {beats} beats leads out of the song. Give a smaller one.")
+        raise EditError(f"A shift by {beats:g} beats leads out of the song. Give a smaller one.")
     return found
 
 

@@ -20,8 +20,10 @@ from cuesuggest.analysis.types import TempoKnot
 __all__ = ["Layout", "possible_counts"]
 
 _SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+_ROUNDING = 1e-3  # s
 _APART = 0.25  # s; beats of two attempts are no closer
 _LEAST_SURE = 0.5
+_LEAST_TOLD = 0.2  # of a false start: so much is worth a question
 _LONE_BEAT_BPM = 112.0  # where a single beat is stated and nothing heard
 
 
@@ -29,7 +31,10 @@ class Layout:
     """Beats laid out as numbered bars; what lies before, between and after them."""
 
     def __init__(self, spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None) -> None:
-        rhythm, one, self.count = _with_count_in(spectrum, rhythm, bar_one)
+        self.broken_off = [] if bar_one is not None else _broken_off(spectrum, rhythm)
+        attempts = [each for each, confidence in self.broken_off if confidence >= _LEAST_SURE]
+        earliest = attempts[-1].end if attempts else spectrum.start
+        rhythm, one, self.count = _with_count_in(spectrum, _from(rhythm, earliest), bar_one, earliest)
         self.counted = self.count.bars if self.count else 0
         self.spectrum, self.rhythm = spectrum, rhythm
         times, grid = rhythm.times, rhythm.grid
@@ -56,13 +61,13 @@ class Layout:
         self.lengths, self.signatures = np.array(lengths), signatures
         self.first = firsts.index(one)
         self.numbers = np.arange(len(starts)) + 1 - self.first
-        features = beat_features(times, grid, rhythm.evidence, rhythm.others)
+        features = beat_features(times, grid, rhythm.evidence, rhythm.reading)
         self.beat_confidence = np.round(sure("beat", features), 3)
-        bars = bar_features(features, np.array(firsts), grid, rhythm.evidence, rhythm.shifts)
+        bars = bar_features(features, np.array(firsts), grid, rhythm.evidence)
         self.confidence = np.round(sure("bar", bars), 3)
         opens = float(self.starts[self.first])
         # What lies before belongs to the count-in; and bars before a stated bar 1 are no part of the song.
-        bounded = self.counted or (bar_one is not None and self.first)
+        bounded = self.counted or attempts or (bar_one is not None and self.first)
         earliest = opens - self.beat if bounded else spectrum.start
         self.music_start = moments.music_start(spectrum, opens, self.beat, earliest)
 
@@ -78,6 +83,8 @@ class Layout:
         logits : ndarray, shape (7, frames)
         """
         heads = dict(zip(HEADS, logits, strict=True))
+        if self.rhythm.evidence.pulse is not None:
+            heads["music"] = np.maximum(heads["music"], self.rhythm.evidence.pulse)
         spectrum, starts = self.spectrum, self.starts
         heard = moments.hear_around(spectrum, heads["music"])
         limit = moments.music_limit(spectrum, heard, float(starts[max(self.first, len(starts) - 4)]))
@@ -96,6 +103,7 @@ class Layout:
             numbers=self.numbers,
             beat=self.beat,
             count=self.count.candidate if self.count else None,
+            broken_off=self.broken_off,
             music_start=self.music_start,
             music_end=moments.music_end(spectrum, attack, loud, limit),
             last_attack=attack,
@@ -131,34 +139,52 @@ def _nearest(starts: np.ndarray, bar_one: float | None) -> int | None:
     return near if abs(starts[near] - bar_one) <= _SAME_BAR else None
 
 
-def possible_counts(spectrum: Spectrum, rhythm: Rhythm, stated: int | None = None) -> list[moments.Count]:
+def possible_counts(spectrum: Spectrum, rhythm: Rhythm, first: int) -> list[moments.Count]:
     """What may be a count-in before the song.
 
     Parameters
     ----------
     spectrum : Spectrum
     rhythm : Rhythm
-    stated : int, optional
-        Which of the downbeats is said to open bar 1; without it, any of the first may.
+    first : int
+        Which beat is the first downbeat that may open bar 1; the next ones may, too.
 
     Returns
     -------
     list of Count
     """
     grid = rhythm.grid
-    first = int(np.flatnonzero(grid.slots == 0)[stated or 0])
-    run = np.flatnonzero(grid.runs == grid.runs[first])
-    song = run if stated is None else run[run >= first]
+    song = np.flatnonzero(grid.runs == grid.runs[first])
+    song = song[song >= first]
     meter = grid.table[grid.meters[first]]
-    found = moments.counts(
+    return moments.counts(
         spectrum, rhythm.evidence, rhythm.times[song], grid.slots[song], meter.beats, thirds=meter.thirds > 0
     )
-    # What is counted to a later bar than the stated one is no count-in of this song.
-    return found if stated is None else [count for count in found if not count.opening]
+
+
+def _from(rhythm: Rhythm, earliest: float) -> Rhythm:
+    """The beats after a time."""
+    keep = rhythm.times >= earliest - _ROUNDING
+    grid = rhythm.grid
+    kept = Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], grid.runs[keep], grid.score, grid.table)
+    return replace(rhythm, times=rhythm.times[keep], grid=kept)
+
+
+def _broken_off(spectrum: Spectrum, rhythm: Rhythm) -> list[tuple[moments.Candidate, float]]:
+    """The false starts before the song, each with how likely it is one: those that are, and one that may be."""
+    grid = rhythm.grid
+    found = []
+    for each in moments.attempt_candidates(spectrum, rhythm.times, grid.slots, grid.runs):
+        confidence = round(moments.sure(each), 3)
+        if confidence >= _LEAST_TOLD:
+            found.append((each, confidence))
+        if confidence < _LEAST_SURE:
+            break
+    return found
 
 
 def _with_count_in(
-    spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None
+    spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None, earliest: float
 ) -> tuple[Rhythm, int, moments.Count | None]:
     """Carry the beats back over a count-in; and tell which beat opens bar 1, and what is counted before it."""
     times, grid = rhythm.times, rhythm.grid
@@ -167,7 +193,11 @@ def _with_count_in(
     first = int(opens[stated or 0])
     run = np.flatnonzero(grid.runs == grid.runs[first])
     per_bar = grid.table[grid.meters[first]].beats
-    best = max(possible_counts(spectrum, rhythm, stated), key=lambda each: moments.sure(each.candidate), default=None)
+    counts = possible_counts(spectrum, rhythm, first)
+    if stated is not None:
+        # What is counted to a later bar than the stated one is no count-in of this song.
+        counts = [count for count in counts if not count.opening]
+    best = max(counts, key=lambda each: moments.sure(each.candidate), default=None)
     count = best if best and moments.sure(best.candidate) >= _LEAST_SURE else None
     opening, counted = (count.opening, count.bars) if count else (0, 0)
     one = int(opens[(stated or 0) + opening])
@@ -177,7 +207,7 @@ def _with_count_in(
         return rhythm, one, count
     # Beats before the anchor give way to the count, but not those of an attempt before it.
     begin = int(run[0])
-    earliest = max(spectrum.start, float(times[begin - 1]) + _APART if begin else 0.0)
+    earliest = max(earliest, float(times[begin - 1]) + _APART if begin else 0.0)
     lead = moments.lead_in(times[anchor:], missing * per_bar)
     early = int((lead < earliest).sum())  # a beat just before the first sample is not in the file
     lead = lead[early:]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -15,7 +16,7 @@ from cuesuggest.analysis.events.tag import find_tag
 from cuesuggest.analysis.events.voice import voice_bars, voice_turns
 from cuesuggest.analysis.layout import Layout
 from cuesuggest.analysis.loudness import SILENCE_LUFS
-from cuesuggest.analysis.rhythm import find_rhythm
+from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.spectrum import Spectrum
@@ -108,6 +109,11 @@ def analyze_spectrum(
             "The recording's level is very even, so drive leans on low end, density and brightness "
             "more than on loudness."
         )
+    remarks += [
+        f"Music seems to sound from {each.start:.0f} s to {each.end:.0f} s, but no bars are told there."
+        for each in events
+        if each.kind == "uncounted"
+    ]
     turns = voice_turns(voices)
     remarks += [f"A voice clearly {'enters' if enters else 'leaves'} at bar {bars[k].number}." for k, enters in turns]
     return SongAnalysis(
@@ -128,14 +134,21 @@ def analyze_spectrum(
             beats=round(float(np.mean(layout.beat_confidence)), 3),
             downbeats=round(float(np.mean(layout.confidence)), 3),
             sections=round(float(np.mean([s.confidence for s in sections])), 3),
+            reading=round(1 / (1 + math.exp(-rhythm.reading)), 3),
         ),
-        alternatives=tuple(
-            Alternative(other.kind, round(bpm * other.ratio, 2), round(other.margin, 3)) for other in rhythm.others
-        )
-        + tuple(
-            Alternative(f"shift {k}", round(bpm, 2), round(margin, 3)) for k, margin in enumerate(rhythm.shifts, 1)
-        ),
+        alternatives=_alternatives(rhythm, bpm),
         remarks=tuple(remarks),
+    )
+
+
+def _alternatives(rhythm: Rhythm, bpm: float) -> tuple[Alternative, ...]:
+    """Other levels, other ones, beats half-way between, other counts."""
+    shifts = [(f"shift {k}", margin) for k, margin in enumerate(rhythm.shifts, 1)]
+    if rhythm.between is not None and rhythm.shifts:
+        shifts.append(("shift 0.5", rhythm.between * (len(rhythm.shifts) + 1)))
+    return (
+        *(Alternative(other.kind, round(bpm * other.ratio, 2), round(other.margin, 3)) for other in rhythm.others),
+        *(Alternative(kind, round(bpm, 2), round(margin, 3)) for kind, margin in (*shifts, *rhythm.counts)),
     )
 
 

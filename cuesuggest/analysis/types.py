@@ -24,8 +24,8 @@ __all__ = [
 ]
 
 EventKind = Literal[
-    "count-in", "talk", "crowd", "pause", "build", "drop", "breakdown", "fill", "stop", "hit", "tag",
-    "ritardando", "ring-out",
+    "count-in", "false-start", "talk", "crowd", "pause", "build", "drop", "breakdown", "fill", "stop", "hit", "tag",
+    "ritardando", "ring-out", "uncounted",
 ]  # fmt: skip
 
 
@@ -146,7 +146,12 @@ class TempoKnot:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Another reading of the beats and how much less likely it is, in nats (1 nat: odds of 2.7 to one)."""
+    """Another reading of the beats and how much less likely it is, in nats (1 nat: odds of 2.7 to one).
+
+    Kinds: "half", "double", "3:2", "2:3" for another level, in nats for the song; "shift 1", "shift 2" … for bars that
+    start so many beats later and "shift 0.5" for beats half-way between, a time signature such as "3/4" for another
+    count of the same beats, these in nats a bar.
+    """
 
     __pydantic_config__ = FILE_CONFIG
 
@@ -164,6 +169,8 @@ class Confidence:
     beats: float | None
     downbeats: float | None
     sections: float | None
+    reading: float | None = None
+    """That beat level, meter and the place of the one are right on the whole; bars inherit it."""
 
 
 @dataclass(frozen=True, slots=True)

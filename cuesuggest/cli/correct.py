@@ -28,7 +28,9 @@ _LIKE_A_FILE = re.compile(r"[^\s,;\"“„«「]+\.\w{1,4}")  # also where there
 @click.option("--double", "factor", flag_value=2.0, type=float, help="The beat is twice as fast as heard.")
 @click.option("--as-heard", "factor", flag_value=1.0, type=float, help="The beat is as fast as heard.")
 @click.option("--meter", metavar="N/D", help="Time signature, such as 6/8.")
-@click.option("--shift-bar", "shift", type=int, metavar="BEATS", help="Bars start so many beats later; -1 is earlier.")
+@click.option(
+    "--shift-bar", "shift", type=float, metavar="BEATS", help="Bars start so many beats later; -1 is earlier."
+)
 @click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
 @click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
 @click.option(
@@ -45,7 +47,7 @@ def correct(
     bpm: float | None,
     factor: float | None,
     meter: str | None,
-    shift: int | None,
+    shift: float | None,
     bar_one: float | None,
     downbeats: Path | None,
     starts: tuple[str, int] | None,

@@ -59,6 +59,8 @@ _STATEMENTS: dict[str, Callable[[Song, Sequence[str]], Edit]] = {
     "--half": lambda song, values: statements.tempo_times(song, 0.5),
     "--double": lambda song, values: statements.tempo_times(song, 2.0),
     "--tempo": lambda song, values: statements.tempo(song, float(values[0])),
-    "--shift-bar": lambda song, values: statements.bars_shifted(song, int(values[0])),
+    "--meter": lambda song, values: statements.signature(song, values[0]),
+    "--bar-one-at": lambda song, values: statements.bar_one_at(song, float(values[0])),
+    "--shift-bar": lambda song, values: statements.bars_shifted(song, float(values[0])),
     "--starts": lambda song, values: section_starts(song, find_section(song, values[0]), int(values[1])),
 }

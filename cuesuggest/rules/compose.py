@@ -56,6 +56,8 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
         return Draft((), (), (), (), ())
     grid = Grid(analysis)
     material = gather(grid, analysis.events, profile, pins)
+    if analysis.confidence.reading is not None and analysis.confidence.reading < profile.evidence.weak:
+        material = [replace(each, doubted=True) for each in material]
     gaps = frozenset(index for index, each in enumerate(material) if each.after_gap)
     brief = Brief(analysis, grid, profile, rig, gaps, pins or {})
     planned = assign_looks(material, plan(material, profile), brief)

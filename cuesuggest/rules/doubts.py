@@ -22,20 +22,59 @@ _WORDS = {0.5: "--half", 2.0: "--double"}
 
 # Seconds that are heard before the moment that a question is about.
 _LEAD = 4.0
+_SAME_TEMPO = 0.02  # share
+_BARS_COUNT = 2.0  # nats of a level that are as much as a nat a bar
+_BROKEN_OFF = 0.5  # from so sure a false start on, bar 1 comes after it
 
 
 def questions(brief: Brief, cues: Sequence[Cue]) -> tuple[Question, ...]:
-    """Ask about the beat, bar 1, section starts, stops and the end, ranked by the cues that hang on the answer."""
+    """Ask about the beat, bar 1, section starts, stops and the end, ranked by the cues that hang on the answer.
+
+    Where the reading as a whole is in doubt, the likeliest other one is asked about first: nothing else matters then.
+    """
     found = [
         *_tempo(brief, cues),
+        *_meter(brief, cues),
         *_bar_one(brief, cues),
+        *_false_start(brief, cues),
+        *_uncounted(brief, cues),
         *_boundaries(brief, cues),
         *_stops(brief, cues),
         *_ending(brief, cues),
     ]
     hanging = [question for question in found if question.cues]
-    hanging.sort(key=lambda question: (-len(question.cues), question.listen_at, question.id))
+    first = _other_reading(brief)
+    hanging.sort(key=lambda each: (not _asks_about(each, first), -len(each.cues), each.listen_at, each.id))
     return tuple(hanging[: brief.profile.evidence.most_questions])
+
+
+def _other_reading(brief: Brief) -> Alternative | None:
+    """Return the likeliest other reading where the one that is told is in doubt as a whole."""
+    reading = brief.analysis.confidence.reading
+    if reading is None or reading >= brief.profile.evidence.sure:
+        return None
+    others = [other for other in brief.analysis.alternatives if _can_be_asked(brief, other)]
+    # A level is weighed over the song, bars by the bar: what repeats from bar to bar is said twice as loud.
+    return min(
+        others, key=lambda other: (other.margin * (1 if _is_level(other) else _BARS_COUNT), other.kind), default=None
+    )
+
+
+def _can_be_asked(brief: Brief, other: Alternative) -> bool:
+    tempo = brief.analysis.tempo_bpm
+    return not _is_level(other) or bool(tempo and abs(other.tempo_bpm / tempo - 1) >= _SAME_TEMPO)
+
+
+def _is_level(other: Alternative) -> bool:
+    return _shift(other) is None and "/" not in other.kind
+
+
+def _asks_about(question: Question, other: Alternative | None) -> bool:
+    """Whether a question is the one about a reading."""
+    if other is None:
+        return False
+    kind = question.id.partition("/")[0]
+    return kind == ("tempo" if _is_level(other) else "bar-one" if _shift(other) is not None else "meter")
 
 
 def _on_bars(cues: Sequence[Cue]) -> tuple[str, ...]:
@@ -47,22 +86,27 @@ def _correct(words: str) -> str:
 
 
 def _likely(brief: Brief) -> list[Alternative]:
-    """Return the other readings of the beat that are nearly as good, the best first."""
-    close = [other for other in brief.analysis.alternatives if other.margin < brief.profile.evidence.tempo_margin]
+    """Return the other readings of the beat that are nearly as good, the best first; and the one in doubt."""
+    doubted = _other_reading(brief)
+    close = [
+        other
+        for other in brief.analysis.alternatives
+        if other.margin < brief.profile.evidence.tempo_margin or other == doubted
+    ]
     return sorted(close, key=lambda other: (other.margin, other.kind))
 
 
-def _shift(other: Alternative) -> int | None:
-    """Return by how many beats a reading has its bars later; None for one of another tempo."""
+def _shift(other: Alternative) -> float | None:
+    """Return by how many beats a reading has its bars later; None for one of another tempo or count."""
     kind, _, beats = other.kind.partition(" ")
-    return int(beats) if kind == "shift" and beats.lstrip("-").isdigit() else None
+    return float(beats) if kind == "shift" and beats.replace(".", "", 1).isdigit() else None
 
 
 def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     """Ask at which speed the pulse is felt, where another reads nearly as well."""
     tempo = brief.analysis.tempo_bpm
     for other in _likely(brief):
-        if not tempo or _shift(other) is not None or abs(other.tempo_bpm / tempo - 1) < 0.02:
+        if not tempo or not _is_level(other) or not _can_be_asked(brief, other):
             continue
         ratio = other.tempo_bpm / tempo
         word = next((word for step, word in _WORDS.items() if abs(ratio / step - 1) < 0.06), "")
@@ -77,6 +121,58 @@ def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     return []
 
 
+def _meter(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
+    """Ask how many beats make a bar, where another count reads nearly as well."""
+    signature = brief.analysis.time_signature
+    others = [other.kind for other in _likely(brief) if "/" in other.kind and other.kind != signature]
+    if not others or signature is None:
+        return []
+    text = f"Is it counted in {signature} or in {others[0]}?"
+    answers = (
+        Answer(f"{signature}, as it is", _correct(f"--meter {signature}")),
+        *(Answer(other, _correct(f"--meter {other}")) for other in others),
+    )
+    listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
+    return [Question(f"meter/{others[0]}", text, round(listen, 4), _on_bars(cues), answers)]
+
+
+def _false_start(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
+    """Ask whether the band broke off and began again, where that is unsure either way."""
+    attempts = [event for event in brief.analysis.events if event.kind == "false-start"]
+    unsure = [each for each in attempts if each.confidence < brief.profile.evidence.sure]
+    first = brief.grid.bars_of(brief.grid.sections[0])[0]
+    if not unsure:
+        return []
+    each = unsure[0]
+    after = [bar.start for bar in brief.grid.bars if bar.start >= each.end]
+    there = each.start if each.confidence >= _BROKEN_OFF else min(after, default=first.start)
+    text = f"Does the song begin at {clock(first.start)}, or at {clock(there)}?"
+    answers = (
+        Answer(f"at {clock(first.start)}, as it is", _correct(f"--bar-one-at {first.start:.2f}")),
+        Answer(f"at {clock(there)}", _correct(f"--bar-one-at {there:.2f}")),
+    )
+    return [Question("false-start", text, round(max(each.start - _LEAD, 0.0), 4), _on_bars(cues), answers)]
+
+
+def _uncounted(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
+    """Ask whether the band plays on where music may sound and no bars are told."""
+    asked = []
+    for each in brief.analysis.events:
+        if each.kind != "uncounted":
+            continue
+        near = sorted(cues, key=lambda cue: abs(cue.place.seconds - each.start))
+        hanging = tuple(cue.id for cue in near if cue.place.seconds >= each.start - 1.0) or _on_bars(cues)
+        text = f"Does the band play on from {clock(each.start)} to {clock(each.end)}? No bars are told there."
+        answers = (
+            Answer("yes, at the same tempo", _correct("--as-heard")),
+            Answer("no, nothing to count", f"edit DOC accept {' '.join(quote(id_) for id_ in hanging)}"),
+        )
+        asked.append(
+            Question(f"uncounted/{each.start:.0f}", text, round(max(each.start - _LEAD, 0.0), 4), hanging, answers)
+        )
+    return asked[:1]
+
+
 def _bar_one(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     """Ask whether the 1 is where the bars have it, where downbeats are unsure."""
     shifts = [beats for other in _likely(brief) if (beats := _shift(other)) is not None]
@@ -89,15 +185,15 @@ def _bar_one(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     for beats in dict.fromkeys([*shifts, *_usual_shifts(first)]):
         signed = beats - first.beats if beats > first.beats / 2 else beats
         way = "later" if signed > 0 else "earlier"
-        count = "a beat" if abs(signed) == 1 else f"{abs(signed)} beats"
-        answers.append(Answer(f"{count} {way}", _correct(f"--shift-bar {signed}")))
+        count = {0.5: "half a beat", 1: "a beat"}.get(abs(signed), f"{abs(signed):g} beats")
+        answers.append(Answer(f"{count} {way}", _correct(f"--shift-bar {signed:g}")))
     single = tuple(dict.fromkeys(answers))
     return [Question("bar-one", text, round(first.start, 4), _on_bars(cues), single)]
 
 
-def _usual_shifts(bar: Bar) -> tuple[int, ...]:
+def _usual_shifts(bar: Bar) -> tuple[float, ...]:
     """Return the beats by which bars are off where they are: the middle of the bar first, as bands make one do."""
-    return (2, 1, 3) if bar.beats == 4 else tuple(range(1, bar.beats))
+    return (2.0, 1.0, 3.0) if bar.beats == 4 else tuple(float(beats) for beats in range(1, bar.beats))
 
 
 def _needed(brief: Brief, cues: Sequence[Cue]) -> float:

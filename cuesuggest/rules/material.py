@@ -51,6 +51,8 @@ class Material:
     """True if a build or a drop leads in."""
     early: bool = False
     """True if the song has not gone far enough for an intense look."""
+    doubted: bool = False
+    """True if the bars of the whole song are too unsure for an intense look."""
     pinned: int | None = None
     """Index of the category that the designer has decided on."""
     enters: bool = False

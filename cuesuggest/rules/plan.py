@@ -79,7 +79,7 @@ def _fits(material: list[Material], profile: Profile) -> list[list[float | None]
         row: list[float | None] = [weight * ((each.leaning - at) / drive.step) ** 2 for at in best_at]
         if index == last_big:
             row = [cost - profile.weights.finale * step / 3 for step, cost in enumerate(row) if cost is not None]
-        if each.drive < drive.intense_floor or each.early:
+        if each.drive < drive.intense_floor or each.early or each.doubted:
             row[INTENSE] = None
         if not each.song:
             row = [0.0, None, None, None]

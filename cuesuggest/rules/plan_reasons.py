@@ -77,6 +77,8 @@ def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wi
     each = material[index]
     if wished == INTENSE and each.drive < profile.drive.intense_floor:
         return "not driven enough for an intense look"
+    if wished == INTENSE and each.doubted:
+        return "kept low: the bars of the whole song are too unsure for an intense look; answer the questions first"
     if wished == INTENSE and each.early:
         return "kept low: it comes too early in the song for an intense look, and no build leads to it"
     if wished == INTENSE:

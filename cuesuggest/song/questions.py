@@ -13,6 +13,10 @@ if TYPE_CHECKING:
 __all__ = ["open_questions"]
 
 
+# Kind of question -> the kind of fact that answers it.
+_FACTS = {"tempo": "tempo", "meter": "time-signature", "bar-one": "downbeat", "false-start": "bar-one"}
+
+
 def open_questions(song: Song) -> tuple[Question, ...]:
     """Return the questions of a song that nobody has answered yet, by whatever way, in their order."""
     return tuple(question for question in song.questions if not _answered(song, question))
@@ -21,10 +25,10 @@ def open_questions(song: Song) -> tuple[Question, ...]:
 def _answered(song: Song, question: Question) -> bool:
     kind = question.id.partition("/")[0]
     stated = {fact.kind for fact in song.corrections}
-    if kind == "tempo":
-        return "tempo" in stated
-    if kind == "bar-one":
-        return "downbeat" in stated
+    if kind in _FACTS:
+        return _FACTS[kind] in stated
+    if kind == "uncounted" and "tempo" in stated:
+        return True
     if kind == "start":
         return any(isinstance(fact, FormCorrection) and fact.starts for fact in song.corrections)
     return not {cue.id for cue in song.cues if cue.status == "suggested"}.intersection(question.cues)

@@ -1,13 +1,16 @@
-"""Fit the confidences of `cuesuggest.analysis.rhythm.confidence` on recordings with known beats and bars.
+"""Fit the confidences of `cuesuggest.analysis.rhythm`: of whole readings, of beats and of bars.
 
-    python -m cuesuggest.training.confidence FOLDER... [-o confidence.json]
+    python -m cuesuggest.training.confidence FOLDER... [-o FOLDER]
 
-Take recordings that the network and the linear model were not trained on, or they will look surer than they are.
+Writes doubt.json and confidence.json. Take recordings that the network and the linear model were not trained on, or
+they will look surer than they are; a quarter of them or more degraded (`cuesuggest.training.degrade`), or none will be
+misread.
 """
 
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -18,28 +21,50 @@ from scipy import optimize
 
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features
+from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES
 from cuesuggest.analysis.spectrum import Spectrum, hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training.evidence import recordings
 
 SAME = 0.07  # s, the tolerance of the field
 RIDGE = 1e-2
+READING_RIDGE = 3e-2
+HALF = 0.5  # of the bars right, and of the song told: less is misread
+FOLDS = 8
 
 
-def judged(spectrum: Spectrum, truth: dict[str, Any]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Features of the beats and bars found in a recording, and which of them are right.
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What was found in one recording, and what of it is right.
 
-    A beat is right within 70 ms of a true one; a bar if both its ends are and its beats are as many. Spans that the
-    truth ignores are left out.
+    Attributes
+    ----------
+    reading : ndarray, shape (features,)
+    right : bool
+        At least half of the bars are right, and half of the song is told.
+    beats, bars : (ndarray, ndarray)
+        Features, one row each, and whether they are right; spans that the truth ignores are left out.
+    """
+
+    reading: np.ndarray
+    right: bool
+    beats: tuple[np.ndarray, np.ndarray]
+    bars: tuple[np.ndarray, np.ndarray]
+
+
+def judged(spectrum: Spectrum, truth: dict[str, Any]) -> Judged | None:
+    """Judge what is found in a recording; None where too little is found.
+
+    A beat is right within 70 ms of a true one; a bar if both its ends are and its beats are as many.
     """
     rhythm = find_rhythm(spectrum)
     times, grid = rhythm.times, rhythm.grid
-    if len(times) < 8 or not truth["beats"]:
-        return {}
+    if len(times) < 8 or not truth["beats"] or rhythm.features is None:
+        return None
     beats, downbeats = np.array(truth["beats"]), np.array(truth["downbeats"])
-    x = beat_features(times, grid, rhythm.evidence, rhythm.others)
+    x = beat_features(times, grid, rhythm.evidence, rhythm.reading)
     firsts = np.flatnonzero(grid.slots == 0)
-    y = bar_features(x, firsts, grid, rhythm.evidence, rhythm.shifts)
+    y = bar_features(x, firsts, grid, rhythm.evidence)
 
     def close(where: np.ndarray, found: np.ndarray) -> np.ndarray:
         return np.asarray(np.abs(found[:, None] - where).min(axis=1) < SAME)
@@ -56,7 +81,13 @@ def judged(spectrum: Spectrum, truth: dict[str, Any]) -> dict[str, tuple[np.ndar
     right[:-1] &= counts[:-1] == np.array(inside)
     use = known(starts)
     use[-1] = False  # its end is not told by a bar line
-    return {"beat": (x[known(times)], close(beats, times)[known(times)]), "bar": (y[use], right[use])}
+    told = float(np.diff(starts)[use[:-1]].sum()) / max(float(np.ptp(downbeats)), 1e-6)
+    return Judged(
+        rhythm.features,
+        bool(use.any() and right[use].mean() >= HALF and told >= HALF),
+        (x[known(times)], close(beats, times)[known(times)]),
+        (y[use], right[use]),
+    )
 
 
 def fit(x: np.ndarray, yes: np.ndarray, ridge: float = RIDGE) -> np.ndarray:
@@ -73,6 +104,24 @@ def fit(x: np.ndarray, yes: np.ndarray, ridge: float = RIDGE) -> np.ndarray:
     return np.asarray(optimize.minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B").x / spread)
 
 
+def held_out(x: np.ndarray, yes: np.ndarray, groups: np.ndarray) -> np.ndarray:
+    """Log odds of readings that took no part in the fit.
+
+    Parameters
+    ----------
+    x : ndarray, shape (readings, features)
+    yes : ndarray of bool, shape (readings,)
+    groups : ndarray of int, shape (readings,)
+        Readings of one song, or of a copy of it, are left out together.
+    """
+    odds = np.zeros(len(yes))
+    for fold in range(FOLDS):
+        out = groups % FOLDS == fold
+        if out.any():
+            odds[out] = x[out] @ fit(x[~out], yes[~out], READING_RIDGE)
+    return np.clip(odds, -MOST_ODDS, MOST_ODDS)
+
+
 def reliability(confidence: np.ndarray, right: np.ndarray) -> tuple[list[str], float]:
     """Table of confidence against the share that is right, and the mean gap between the two, weighted by count."""
     edges = np.array([0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.001])
@@ -86,21 +135,45 @@ def reliability(confidence: np.ndarray, right: np.ndarray) -> tuple[list[str], f
     return lines, gap
 
 
+def _likely(odds: np.ndarray) -> np.ndarray:
+    return np.asarray(1 / (1 + np.exp(-odds)))
+
+
+def _told(kind: str, confidence: np.ndarray, right: np.ndarray) -> None:
+    lines, gap = reliability(confidence, right)
+    click.echo("\n".join([f"{kind}: {len(right)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
+
+
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.option("-o", "--output", default="confidence.json", type=click.Path(path_type=Path))
+@click.option("-o", "--output", default=".", type=click.Path(file_okay=False, path_type=Path))
 def main(folders: tuple[Path, ...], output: Path) -> None:
     """Fit on every recording of the folders that has a truth file."""
     songs = [each for folder in folders for each in recordings(folder)]
-    found = [judged(hear(open_recording(path)), truth) for path, truth in songs]
-    weights = {}
-    for kind, names in (("beat", BEAT_FEATURES), ("bar", BAR_FEATURES)):
-        x, right = (np.concatenate([each[kind][k] for each in found if each]) for k in (0, 1))
-        w = fit(x, right)
-        lines, gap = reliability(1 / (1 + np.exp(-x @ w)), right)
-        click.echo("\n".join([f"{kind}: {len(x)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
-        weights[kind] = {name: round(float(value), 4) for name, value in zip(names, w, strict=True)}
-    output.write_text(json.dumps(weights, indent=1) + "\n", encoding="utf-8")
+    pairs = [(path.stem.partition("_copy")[0], judged(hear(open_recording(path)), truth)) for path, truth in songs]
+    names = {name: k for k, name in enumerate(dict.fromkeys(name for name, _ in pairs))}
+    found = [each for _, each in pairs if each is not None]
+    groups = np.array([names[name] for name, each in pairs if each is not None])
+    x, right = np.stack([each.reading for each in found]), np.array([each.right for each in found])
+    odds = held_out(x, right, groups)
+    _told("reading, held out", _likely(odds), right)
+    doubt = {
+        name: round(float(value), 4) for name, value in zip(READING_FEATURES, fit(x, right, READING_RIDGE), strict=True)
+    }
+    weights, means = {}, []
+    for kind, features in (("beat", BEAT_FEATURES), ("bar", BAR_FEATURES)):
+        parts = [each.beats if kind == "beat" else each.bars for each in found]
+        for (rows, _), sure in zip(parts, odds, strict=True):
+            rows[:, features.index("reading")] = sure
+        rows, yes = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
+        w = fit(rows, yes)
+        _told(kind, _likely(rows @ w), yes)
+        weights[kind] = {name: round(float(value), 4) for name, value in zip(features, w, strict=True)}
+        means = [float(_likely(part @ w).mean()) if len(part) else 0.0 for part, _ in parts]
+    surely = (np.array(means) >= 0.7) & ~right
+    click.echo(f"misread {(~right).sum()} of {len(right)}, of these {surely.sum()} with a mean of bars of .7 and more")
+    for name, content in (("doubt", doubt), ("confidence", weights)):
+        (output / f"{name}.json").write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

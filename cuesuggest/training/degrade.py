@@ -247,6 +247,8 @@ def _round_trip(
     sound: np.ndarray, rate: int, name: str, container: str, options: dict[str, str], kbps: int
 ) -> np.ndarray:
     file = io.BytesIO()
+    output: Any
+    source: Any
     with av.open(file, "w", format=container) as output:
         stream = output.add_stream(name, rate=rate, layout="mono", options=options)
         stream.bit_rate = 1000 * kbps

@@ -17,6 +17,7 @@ from scipy import optimize
 
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.level import FEATURES, level_features, read_levels
+from cuesuggest.analysis.rhythm.music import asked_twice
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training.evidence import recordings
@@ -31,7 +32,8 @@ Case = tuple[np.ndarray, np.ndarray]
 
 def case(path: Path, tempo: float) -> Case | None:
     """Features of one recording's levels, or None if none of them has its tempo."""
-    evidence = observe(hear(open_recording(path)))
+    spectrum = hear(open_recording(path))
+    evidence = asked_twice(spectrum, observe(spectrum))
     rows, right = [], []
     for grid in read_levels(evidence).values():
         features = level_features(grid, evidence)

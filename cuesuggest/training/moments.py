@@ -93,12 +93,25 @@ def matched(
     ]
 
 
+def _attempts(song: Song) -> list[Judged]:
+    if not song.has_music or not song.truth["beats"]:
+        return []
+    grid, spans = song.rhythm.grid, song.spans("false-start")
+    return [
+        (each.features, any(each.start < b and a < each.end for a, b in spans))
+        for each in moments.attempt_candidates(song.spectrum, song.rhythm.times, grid.slots, grid.runs)
+    ]
+
+
 def _counts(song: Song) -> list[Judged]:
     if not song.has_music or not song.truth["beats"]:
         return []
-    spans = song.spans("count-in")
+    ends = [end for _, end in song.spans("false-start")]
+    opens = song.rhythm.times[song.rhythm.grid.slots == 0]
+    first = int(np.flatnonzero(song.rhythm.grid.slots == 0)[int((opens < max(ends, default=0.0)).sum()) % len(opens)])
     # Where bar 1 comes after the count is what matters; how many bars were counted is told by a rule.
-    return matched((c.candidate for c in possible_counts(song.spectrum, song.rhythm)), spans, np.inf, song.beat / 2)
+    counts = (count.candidate for count in possible_counts(song.spectrum, song.rhythm, first))
+    return matched(counts, song.spans("count-in"), np.inf, song.beat / 2)
 
 
 def _sounds(kind: str) -> Callable[[Song], list[Judged]]:
@@ -250,6 +263,7 @@ def _ritardandi(song: Song) -> list[Judged]:
 
 
 ENTRIES: dict[str, tuple[Callable[[Song], list[Judged]], tuple[str, ...] | None]] = {
+    "false-start": (_attempts, None),
     "count-in": (_counts, None),
     "talk sound": (_sounds("talk"), ("swing", "sparse", "turns", "sharp", "hold", "over", "music")),
     # Without its colour, which differs from hall to hall.

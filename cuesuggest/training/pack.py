@@ -73,7 +73,7 @@ def packed(spectrum: Spectrum, truth: dict[str, Any]) -> dict[str, np.ndarray]:
         "downbeats": with_attempts("downbeats"),
         "sections": frames([each["start"] for each in sections[1:]]),
         "music": spans(music),
-        "ignore": spans(_without(truth.get("ignore") or [], attempts)),
+        "ignore": spans(without_attempts(truth.get("ignore") or [], attempts)),
         "voice": spans([[s["start"], s["end"]] for s in sections if sung and "lead" in s.get("parts", ())]),
         "build": spans([[e["start"], e["end"]] for e in events if e["kind"] == "build"]),
         "blind": spans([pair for pair in zip(ends[::2], ends[1::2], strict=True) if pair[0] < pair[1]]),
@@ -81,7 +81,7 @@ def packed(spectrum: Spectrum, truth: dict[str, Any]) -> dict[str, np.ndarray]:
     }
 
 
-def _without(spans: list[list[float]], attempts: list[dict[str, Any]]) -> list[list[float]]:
+def without_attempts(spans: list[list[float]], attempts: list[dict[str, Any]]) -> list[list[float]]:
     """Spans that are to be ignored, without the attempts in them: these do not count as the song, but teach."""
     for attempt in attempts:
         a, b = attempt["start"], attempt["end"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cuesuggest.analysis.events.ending import ending_candidates, ritardando_candidates
@@ -11,6 +13,7 @@ from cuesuggest.analysis.events.scene import Candidate, Heard, Scene
 from cuesuggest.analysis.events.stops import stops_and_hits
 from cuesuggest.analysis.events.sure import sure, told
 from cuesuggest.analysis.events.talk import find_crowd, find_talk, hear_around
+from cuesuggest.analysis.events.uncounted import find_uncounted
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import Spectrum
 from cuesuggest.analysis.types import Event
@@ -18,6 +21,8 @@ from cuesuggest.analysis.types import Event
 __all__ = ["find_moments", "moments_without_music", "quiet_stretches"]
 
 _LEAST = 0.5  # of the confidence of what is told
+_ONE_TALK = 4.0  # s; sentences no further apart are one span, which light keeps out of
+_NO_BARS = {"count-in", "false-start", "talk", "crowd", "pause", "ring-out"}
 _IN_BARS = {"count-in", "stop", "hit", "ring-out", "ritardando"}
 
 
@@ -33,12 +38,15 @@ def find_moments(scene: Scene) -> tuple[Event, ...]:
     tuple of Event
     """
     found = [(scene.count, round(sure(scene.count), 3))] if scene.count else []
+    found += scene.broken_off
     pauses = told(pause_candidates(scene), _LEAST)
     found += pauses
     found += _around(scene.heard, quiet_stretches(scene, [(each.start, each.end) for each, _ in pauses]))
     found += stops_and_hits(scene, [gap for gap in find_gaps(scene) if not _inside(gap, pauses)], _LEAST)
     found += told(ending_candidates(scene) + ritardando_candidates(scene), _LEAST)
-    return _events(found, scene)
+    events = _events(found, scene)
+    around = [each for each in events if each.kind in _NO_BARS]
+    return tuple(sorted((*events, *_events(find_uncounted(scene, around), scene)), key=lambda event: event.start))
 
 
 def moments_without_music(spectrum: Spectrum, logits: np.ndarray) -> tuple[Event, ...]:
@@ -60,7 +68,10 @@ def moments_without_music(spectrum: Spectrum, logits: np.ndarray) -> tuple[Event
 def quiet_stretches(scene: Scene, pauses: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """Where there is no music: before the song and its count-in, in pauses, after the song."""
     begin = min(scene.count.start if scene.count else scene.music_start, float(scene.beats[0]))
-    return [(scene.spectrum.start, begin), *pauses, (scene.music_end, scene.spectrum.end)]
+    attempts = [(each.start, each.end) for each, confidence in scene.broken_off if confidence >= _LEAST]
+    edges = [scene.spectrum.start, *(edge for span in attempts for edge in span), begin]
+    before = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if a < b]
+    return [*before, *pauses, (scene.music_end, scene.spectrum.end)]
 
 
 def _inside(gap: Gap, pauses: list[tuple[Candidate, float]]) -> bool:
@@ -68,7 +79,20 @@ def _inside(gap: Gap, pauses: list[tuple[Candidate, float]]) -> bool:
 
 
 def _around(heard: Heard, quiet: list[tuple[float, float]]) -> list[tuple[Candidate, float]]:
-    return told(find_talk(heard, quiet), _LEAST) + told(find_crowd(heard, quiet), _LEAST)
+    talk = [each for stretch in quiet for each in _as_one(told(find_talk(heard, [stretch]), _LEAST))]
+    return talk + told(find_crowd(heard, quiet), _LEAST)
+
+
+def _as_one(sentences: list[tuple[Candidate, float]]) -> list[tuple[Candidate, float]]:
+    """Join the sentences of one stretch without music between which nobody plays for some seconds."""
+    joined: list[tuple[Candidate, float]] = []
+    for each, confidence in sentences:
+        if joined and each.start - joined[-1][0].end <= _ONE_TALK:
+            before, sure_before = joined[-1]
+            joined[-1] = (replace(before, end=each.end), max(sure_before, confidence))
+        else:
+            joined.append((each, confidence))
+    return joined
 
 
 def _events(found: list[tuple[Candidate, float]], scene: Scene | None) -> tuple[Event, ...]:

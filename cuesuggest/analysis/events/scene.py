@@ -74,6 +74,8 @@ class Scene:
         The usual length of a beat.
     count : Candidate, optional
         The count-in before bar 1.
+    broken_off : list of (Candidate, float)
+        False starts before the song, and how likely each is one.
     music_start, music_end : float
     last_attack, last_strength : float
         When the last strong attack is, seconds, and how strong it is against the usual one on a downbeat.
@@ -91,6 +93,7 @@ class Scene:
     numbers: np.ndarray
     beat: float
     count: Candidate | None
+    broken_off: list[tuple[Candidate, float]]
     music_start: float
     music_end: float
     last_attack: float

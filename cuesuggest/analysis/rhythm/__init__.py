@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.doubt import reading_features, reading_odds
 from cuesuggest.analysis.rhythm.evidence import Evidence, observe
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.level import Level, bar_shifts, best_level, read_levels
 from cuesuggest.analysis.rhythm.meters import COMMON, FIRST, METERS, swung
+from cuesuggest.analysis.rhythm.music import asked_twice
+from cuesuggest.analysis.rhythm.recount import alternating, between_beats, other_counts
 from cuesuggest.analysis.rhythm.stated import MEANT, Stated
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times
 from cuesuggest.analysis.rhythm.tidy import (
@@ -53,6 +56,12 @@ class Rhythm:
         Other levels, best first; their margins are nats for the whole recording.
     shifts : tuple of float
         Nats a bar by which bars that start one, two … beats later are less likely.
+    counts : tuple of (str, float)
+        Time signatures in which the same beats may be counted, and nats a bar by which they are less likely.
+    between : float, optional
+        Nats a beat by which beats half-way between are less likely.
+    features : ndarray, shape (15,), optional
+        What tells how sure the reading is as a whole, see `rhythm.doubt`; None without beats.
     """
 
     times: np.ndarray
@@ -60,6 +69,14 @@ class Rhythm:
     evidence: Evidence
     others: tuple[Level, ...]
     shifts: tuple[float, ...] = ()
+    counts: tuple[tuple[str, float], ...] = ()
+    between: float | None = None
+    features: np.ndarray | None = None
+
+    @property
+    def reading(self) -> float:
+        """Log odds that the reading is right as a whole: music, at this level, in this meter, with this one."""
+        return 0.0 if self.features is None else reading_odds(self.features)
 
 
 def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Known | None = None) -> Rhythm:
@@ -84,15 +101,21 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
         If a stated time signature is none.
     """
     known = known or Known()
-    evidence = evidence or observe(spectrum)
+    evidence = asked_twice(spectrum, evidence or observe(spectrum))
     reading = _read(evidence, Stated(known, spectrum.start, len(evidence.beat)))
     grid = bridged(until_last_attack(reading.grid, spectrum, reading.music), evidence)
     grid = long_enough(from_first_attack(grid, spectrum, evidence, reading.music), reading.music)
     if not known:
         grid = plausible(grid, evidence)
+        grid = alternating(grid, evidence)
     grid = replace(grid, table=swung(grid.table, grid.meters, grid.frames, evidence.onset))
     times = _timed(grid, spectrum, known)
-    return Rhythm(times, grid, evidence, reading.others, bar_shifts(grid, reading.evidence))
+    shifts = bar_shifts(grid, reading.evidence)
+    counts, between = other_counts(grid, reading.evidence), between_beats(grid, reading.evidence)
+    # Who states how it goes leaves nothing to be doubted of it.
+    margins = ((), (), (), None) if known else (reading.others, shifts, counts, between)
+    features = reading_features(grid, evidence, *margins) if len(times) else None
+    return Rhythm(times, grid, evidence, reading.others, shifts, counts, between, features)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """How sure beats and bars are: of those marked 0.9, nine in ten should be right.
 
-Two logistic regressions over what the decoder saw, whose weights lie in `confidence.json`; fitted by
-`cuesuggest.training.confidence` on songs that network and linear model were not trained on.
+Two logistic regressions over what the decoder saw, and over how sure the reading is as a whole (`rhythm.doubt`). The
+weights lie in `confidence.json`; fitted by `cuesuggest.training.confidence` on songs that network and linear model were
+not trained on.
 """
 
 from __future__ import annotations
@@ -14,12 +15,11 @@ import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
-from cuesuggest.analysis.rhythm.level import Level
 
 __all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "sure"]
 
-BEAT_FEATURES = ("beat", "around", "level", "even", "music", "one")
-BAR_FEATURES = ("beats", "around", "opens", "phase", "level", "shift", "alternate", "usual", "even", "music", "one")
+BEAT_FEATURES = ("beat", "around", "even", "music", "reading", "one")
+BAR_FEATURES = ("beats", "around", "opens", "phase", "alternate", "usual", "even", "music", "reading", "one")
 _REACH = 8  # beats, and bars, to each side
 _MOST = 8.0  # nats of a margin beyond which no difference is made
 
@@ -49,7 +49,7 @@ def sure(kind: str, features: np.ndarray) -> np.ndarray:
     return np.asarray(1 / (1 + np.exp(-np.clip(features @ weights, -30, 30))))
 
 
-def beat_features(times: np.ndarray, grid: Grid, evidence: Evidence, others: tuple[Level, ...]) -> np.ndarray:
+def beat_features(times: np.ndarray, grid: Grid, evidence: Evidence, reading: float) -> np.ndarray:
     """What tells how sure a beat is.
 
     Parameters
@@ -57,16 +57,16 @@ def beat_features(times: np.ndarray, grid: Grid, evidence: Evidence, others: tup
     times : ndarray, shape (beats,)
     grid : Grid
     evidence : Evidence
-    others : tuple of Level
+    reading : float
+        Log odds that the reading is right as a whole.
 
     Returns
     -------
     ndarray, shape (beats, 6)
-        In the order of `BEAT_FEATURES`: evidence on it; the mean around it; margin of the level; how unlike its
-        neighbours the distance to it is; evidence for music; 1.
+        In the order of `BEAT_FEATURES`: evidence on it; the mean around it; how unlike its neighbours the distance to
+        it is; evidence for music; the reading; 1.
     """
     on = top_near(evidence.beat, grid.frames)
-    level = min([_MOST, *(other.margin for other in others)])
     steps = np.diff(times) / np.maximum(grid.lengths[:-1], 1e-6)
     uneven = np.abs(np.diff(np.log(np.maximum(steps, 1e-3)), prepend=0.0)) if len(steps) else np.zeros(0)
     uneven = np.append(uneven, 0.0)[: len(times)] if len(times) else uneven
@@ -74,18 +74,16 @@ def beat_features(times: np.ndarray, grid: Grid, evidence: Evidence, others: tup
         [
             on,
             _mean_around(on),
-            np.full(len(on), level),
             np.minimum(uneven, 0.3),
             evidence.music[grid.frames],
+            np.full(len(on), reading),
             np.ones(len(on)),
         ],
         axis=1,
     )
 
 
-def bar_features(
-    beats: np.ndarray, firsts: np.ndarray, grid: Grid, evidence: Evidence, shifts: tuple[float, ...]
-) -> np.ndarray:
+def bar_features(beats: np.ndarray, firsts: np.ndarray, grid: Grid, evidence: Evidence) -> np.ndarray:
     """What tells how sure a bar is: that it starts and ends where told, with so many beats.
 
     Parameters
@@ -96,11 +94,10 @@ def bar_features(
         Index of the beat that opens each bar.
     grid : Grid
     evidence : Evidence
-    shifts : tuple of float
 
     Returns
     -------
-    ndarray, shape (bars, 11)
+    ndarray, shape (bars, 10)
         In the order of `BAR_FEATURES`.
     """
     down = top_near(evidence.downbeat, grid.frames)
@@ -109,19 +106,18 @@ def bar_features(
     own = np.array([down[a] - down[a + 1 : b].max(initial=-4.0) for a, b in zip(firsts, ends, strict=True)])
     usual = np.bincount(counts).argmax() if len(counts) else 0
     phase = np.array([_phase(down, grid.slots, first) for first in firsts])
-    means = np.add.reduceat(beats[:, [0, 3, 4]], firsts, axis=0) / counts[:, None]
+    means = np.add.reduceat(beats[:, [0, 2, 3]], firsts, axis=0) / counts[:, None]
     return np.stack(
         [
             means[:, 0],
             beats[firsts, 1],
             own,
             phase,
-            beats[firsts, 2],
-            np.full(len(firsts), min([_MOST, *shifts])),
             np.full(len(firsts), _alternation(down[firsts])),
             (counts == usual).astype(float),
             means[:, 1],
             means[:, 2],
+            beats[firsts, 4],
             np.ones(len(firsts)),
         ],
         axis=1,

@@ -52,6 +52,8 @@ class Evidence:
         Strength of attacks of any kind, zero mean and unit spread nearby; for subdivisions.
     opens : ndarray, shape (frames,), optional
         As `downbeat`, what the network alone says and without limits: where it denies, it denies loudly.
+    pulse : ndarray, shape (frames,), optional
+        Music sounds because a pulse is kept; minus infinity where that says nothing. See `rhythm.music`.
     """
 
     beat: np.ndarray
@@ -59,6 +61,7 @@ class Evidence:
     music: np.ndarray
     onset: np.ndarray
     opens: np.ndarray | None = None
+    pulse: np.ndarray | None = None
 
 
 def observe(spectrum: Spectrum, logits: np.ndarray | None = None) -> Evidence:

@@ -14,18 +14,16 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST, Grid, Limits, decode_bands, observations, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import Grid, Limits, decode_bands, observations, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import FIRST, Meter
-from cuesuggest.analysis.rhythm.tempo import pulse_strength
+from cuesuggest.analysis.rhythm.tempo import strongest_pulse
 
 __all__ = ["FEATURES", "Level", "bar_shifts", "best_level", "level_features", "read_levels"]
 
 FEATURES = ("score", "on", "between", "downbeats", "octaves", "octaves_squared", "in_three", "compound")
 _RATIOS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
-_FIRST_GUESS = np.geomspace(SLOWEST, FASTEST, 192)  # so near that four beats on, a sharp pulse is still met
 _CENTRE = 112.0  # BPM
-_GUESS_SPREAD = 0.8  # octaves
 _SAME = 0.06  # difference of logarithms below which two tempi are one
 _FEWEST = 12  # beats; from fewer no level can be told
 
@@ -55,9 +53,7 @@ def read_levels(
     dict of Grid
         By ratio to the strongest pulse; levels outside 47 .. 214 BPM are left out.
     """
-    octaves = np.log2(_FIRST_GUESS / _CENTRE) / _GUESS_SPREAD
-    salience = pulse_strength(evidence, _FIRST_GUESS) * np.exp(-0.5 * octaves**2)
-    guess = float(_FIRST_GUESS[salience.argmax()])
+    guess = strongest_pulse(evidence)
     bands = {ratio: tempo_bins(guess * ratio) for ratio in _RATIOS}
     bands = {ratio: tempi for ratio, tempi in bands.items() if len(tempi)}
     return dict(zip(bands, decode_bands(evidence, list(bands.values()), meters, limits), strict=True))

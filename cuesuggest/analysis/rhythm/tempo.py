@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 from scipy import fft
 
+from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
-__all__ = ["attack_times", "pulse_strength", "smooth_times", "tempo_knots"]
+__all__ = ["attack_times", "pulse_strength", "smooth_times", "strongest_pulse", "tempo_knots"]
 
+_GUESSES = np.geomspace(SLOWEST, FASTEST, 192)  # so near that four beats on, a sharp pulse is still met
+_CENTRE, _SPREAD = 112.0, 0.8  # BPM, octaves
 _COMB = 4  # intervals ahead at which a pulse must still agree with itself
 _ATTACK_REACH = 2  # frames
 # Seconds by which the steepest rise is early: for each neper that the bands rise, for the share of the steepest step in
@@ -46,6 +49,22 @@ def pulse_strength(evidence: Evidence, tempi: np.ndarray) -> np.ndarray:
     agreement = agreement / max(agreement[0], 1e-9)
     delays = 60 * FRAME_RATE / tempi[:, None] * np.arange(1, _COMB + 1)
     return np.asarray(np.interp(delays, np.arange(len(agreement)), agreement, right=0.0).mean(axis=1))
+
+
+def strongest_pulse(evidence: Evidence) -> float:
+    """Tempo at which the evidence agrees best with itself, middling tempi preferred.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    float
+        BPM.
+    """
+    octaves = np.log2(_GUESSES / _CENTRE) / _SPREAD
+    return float(_GUESSES[(pulse_strength(evidence, _GUESSES) * np.exp(-0.5 * octaves**2)).argmax()])
 
 
 def attack_times(frames: np.ndarray, bands: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

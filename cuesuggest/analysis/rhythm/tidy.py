@@ -7,20 +7,19 @@ from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
+from cuesuggest.analysis.rhythm.music import song_features, weigh
 from cuesuggest.analysis.spectrum import Spectrum
 
 __all__ = ["bridged", "explained", "from_first_attack", "halved", "long_enough", "plausible", "until_last_attack"]
 
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
 _FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
-# Mean nats on a beat in the clearest stretch of so many beats. On songs set apart for such choices music stays above
-# 3.6; noise, applause, speech, tuning and held chords stay under 2.4.
-_LEAST_EVIDENCE, _CLEAREST_BEATS = 2.7, 48
-_FEWEST_COUNTED = 12  # beats in all; fewer are no music
 _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
 _FEWEST_BEATS = 8  # two bars of four: less is no song
+_FEWEST_ALONE = 4  # the same where nothing else is in the recording
+_ALONE = 0.6  # of the recording that one stretch of music fills
 _CLEAR_BEAT = 2.0  # nats
 _NEAREST_BEATS = 6  # frames; no beats are closer
 # Nats by which every second 'one' falls behind in bars of two that are halves of bars of four: 11 and more there, 6 at
@@ -179,6 +178,8 @@ def bridged(grid: Grid, evidence: Evidence) -> Grid:
 def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
     """Leave out stretches of music too short to be one, such as a stick tapped during talk.
 
+    A recording of three seconds may hold no more than a bar, and be nothing but music.
+
     Parameters
     ----------
     grid : Grid
@@ -191,11 +192,12 @@ def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
     """
     beats = np.bincount(grid.runs, minlength=1)
     beats += _FEWEST_BEATS * (np.bincount(grid.runs, stated[grid.frames], minlength=1) > 0)
-    return _kept(grid, beats[grid.runs] >= _FEWEST_BEATS)
+    alone = len(beats) == 1 and len(grid.frames) > 1 and np.ptp(grid.frames) > _ALONE * len(stated)
+    return _kept(grid, beats[grid.runs] >= (_FEWEST_ALONE if alone else _FEWEST_BEATS))
 
 
 def plausible(grid: Grid, evidence: Evidence) -> Grid:
-    """Leave out everything when beats stand out nowhere: noise and applause can be counted along to, too.
+    """Leave out everything where it is no song: noise and applause can be counted along to, too.
 
     Parameters
     ----------
@@ -206,13 +208,8 @@ def plausible(grid: Grid, evidence: Evidence) -> Grid:
     -------
     Grid
     """
-    strength = top_near(evidence.beat, grid.frames) if len(grid.frames) else np.zeros(0)
-    if len(strength) >= _FEWEST_COUNTED:
-        # A quiet first verse, or a long way out, says nothing against the band between.
-        stretch = min(_CLEAREST_BEATS, len(strength))
-        if np.convolve(strength, np.full(stretch, 1 / stretch), "valid").max() >= _LEAST_EVIDENCE:
-            return grid
-    return _kept(grid, np.zeros(len(grid.frames), bool))
+    there = len(grid.frames) > 0 and bool(weigh("song", song_features(grid, evidence)[None])[0] > 0)
+    return grid if there else _kept(grid, np.zeros(len(grid.frames), bool))
 
 
 def _kept(grid: Grid, keep: np.ndarray) -> Grid:

@@ -1,0 +1,182 @@
+"""Whether music sounds, asked twice: the network, and a pulse that is kept.
+
+The network's head for music is trained on what is no music, and dense guitars through a small microphone are not so
+different from noise: where it denies a loud band, its heads for beats still hold. So the beats are counted through the
+whole recording as if there were music everywhere. Where they stand out of what lies between them for seconds on end, at
+a level that is the song's, somebody plays; talk, applause, noise and a held chord have no such pulse. It takes both to
+say that there is no music.
+
+The weights lie in `music.json`, fitted by `cuesuggest.training.music`.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from scipy import ndimage
+
+from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
+from cuesuggest.analysis.rhythm.meters import COMMON
+from cuesuggest.analysis.rhythm.tempo import strongest_pulse
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, active_frames
+
+__all__ = [
+    "PULSE_FEATURES",
+    "SONG_FEATURES",
+    "asked_twice",
+    "counted_through",
+    "pulse_features",
+    "song_features",
+    "weigh",
+    "weights",
+]
+
+PULSE_FEATURES = ("near", "wide", "apart", "between", "level", "one")
+SONG_FEATURES = ("clearest", "apart", "music", "beats", "one")
+_NEAR, _WIDE = 4, 16  # beats to each side: seconds, and a phrase
+_CERTAIN = 3.0  # nats of music where beats are counted as if it were everywhere
+_MOST = 3.0  # nats that a pulse says for music; against it, it says nothing
+_DOUBT = 1.0  # nats that it must bring before it says anything
+_CLEAREST = 48  # beats in the clearest stretch
+_LEVEL_DB = (-30.0, 6.0)
+
+
+@cache
+def weights() -> dict[str, dict[str, float]]:
+    """Kind -> feature -> weight in nats; one table for the whole process, which training fills anew."""
+    text = resources.files(__package__).joinpath("music.json").read_text(encoding="utf-8")
+    table: dict[str, dict[str, float]] = json.loads(text)
+    return table
+
+
+def weigh(kind: str, features: np.ndarray) -> np.ndarray:
+    """Log odds by the weights of a kind.
+
+    Parameters
+    ----------
+    kind : str
+        "pulse" or "song".
+    features : ndarray, shape (n, k)
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    names = PULSE_FEATURES if kind == "pulse" else SONG_FEATURES
+    return np.asarray(features @ np.array([weights()[kind][name] for name in names]))
+
+
+def counted_through(evidence: Evidence) -> Grid:
+    """Beats of the strongest pulse as if there were music from the first frame to the last.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    Grid
+    """
+    everywhere = replace(evidence, music=np.full(len(evidence.music), _CERTAIN))
+    return decode(everywhere, tempo_bins(strongest_pulse(everywhere)), COMMON)
+
+
+def pulse_features(spectrum: Spectrum, evidence: Evidence, grid: Grid) -> np.ndarray:
+    """What tells in every frame whether somebody keeps a pulse there.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    evidence : Evidence
+    grid : Grid
+        As `counted_through` gives it.
+
+    Returns
+    -------
+    ndarray, shape (frames, 6)
+        In the order of `PULSE_FEATURES`: evidence for beats on the beats within some seconds, and within a phrase; by
+        how much they stand out of the places half-way between them; evidence there; level against loud passages, in
+        units of 10 dB.
+    """
+    frames = len(evidence.beat)
+    on, between = _on_and_between(evidence, grid)
+    decibels = ndimage.uniform_filter1d(spectrum.decibels, round(FRAME_RATE), mode="nearest")
+    active = active_frames(spectrum.level)
+    loud = float(np.percentile(decibels[active], 90)) if active.any() else 0.0
+    found = np.zeros((frames, len(PULSE_FEATURES)))
+    if len(on):
+        curves = (_around(on, _NEAR), _around(on, _WIDE), _around(on - between, _WIDE), _around(between, _NEAR))
+        for column, curve in enumerate(curves):
+            found[:, column] = np.interp(np.arange(frames), grid.frames, curve)
+    found[:, 4] = np.clip(decibels - loud, *_LEVEL_DB) / 10
+    found[:, 5] = 1.0
+    return found
+
+
+def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
+    """The evidence with music where either the network or a kept pulse says so.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    evidence : Evidence
+
+    Returns
+    -------
+    Evidence
+    """
+    if not len(evidence.beat):
+        return evidence
+    said = weigh("pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
+    pulse = np.where(said > 0, np.minimum(said, _MOST), -np.inf)
+    return replace(evidence, music=np.maximum(evidence.music, pulse), pulse=pulse)
+
+
+def song_features(grid: Grid, evidence: Evidence) -> np.ndarray:
+    """What tells whether there is a song at all where beats are told.
+
+    Parameters
+    ----------
+    grid : Grid
+        With beats.
+    evidence : Evidence
+        As `asked_twice` gives it.
+
+    Returns
+    -------
+    ndarray, shape (5,)
+        In the order of `SONG_FEATURES`: evidence on the beats of the clearest stretch; by how much they stand out of
+        what lies between; evidence for music on them; how many beats, in octaves.
+    """
+    on, between = _on_and_between(evidence, grid)
+    # A quiet first verse, or a long way out, says nothing against the band between.
+    stretch = min(_CLEAREST, len(on))
+    kernel = np.full(stretch, 1 / stretch)
+    clear = np.convolve(on, kernel, "valid")
+    best = int(clear.argmax())
+    inside = slice(best, best + stretch)
+    return np.array(
+        [
+            clear[best],
+            float((on - between)[inside].mean()),
+            float(evidence.music[grid.frames[inside]].mean()),
+            float(np.log2(len(on))),
+            1.0,
+        ]
+    )
+
+
+def _on_and_between(evidence: Evidence, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+    if not len(grid.frames):
+        return np.zeros(0), np.zeros(0)
+    after = np.append(grid.frames[1:], grid.frames[-1])
+    return top_near(evidence.beat, grid.frames), top_near(evidence.beat, (grid.frames + after) // 2)
+
+
+def _around(values: np.ndarray, reach: int) -> np.ndarray:
+    return np.asarray(ndimage.uniform_filter1d(values, 2 * reach + 1, mode="nearest"))

@@ -1,0 +1,76 @@
+"""Where the click falls in another reading of the beats, so that it can be heard before it is chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+
+from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.review.sound import Click
+
+__all__ = ["clicked"]
+
+_LEVELS = {"half": Fraction(1, 2), "double": Fraction(2)}
+_LONGEST_GAP = 2.5  # beats; further apart, nobody counts between them
+
+
+def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
+    """Return the click of a reading.
+
+    Parameters
+    ----------
+    analysis : SongAnalysis
+    reading : str
+        A kind of `analysis.alternatives`; empty, or one that is none, is what the document says.
+
+    Returns
+    -------
+    Click
+    """
+    beats, downbeats = analysis.beats, frozenset(analysis.downbeats)
+    kind, _, shift = reading.partition(" ")
+    if len(beats) < 2:
+        return Click(beats, downbeats)
+    first = next((k for k, time in enumerate(beats) if time in downbeats), 0)
+    per_bar = analysis.meter or 4
+    if kind == "shift" and shift == "0.5":
+        middles = {a: round((a + b) / 2, 4) for a, b in _neighbours(beats)}
+        return Click(tuple(middles.values()), frozenset(middles[time] for time in downbeats if time in middles))
+    if kind == "shift" and shift.isdigit():
+        later = [beats[k + int(shift)] for k in range(len(beats) - int(shift)) if beats[k] in downbeats]
+        return Click(beats, frozenset(later))
+    if kind in _LEVELS or ":" in kind:
+        ratio = _LEVELS.get(kind) or Fraction(kind.replace(":", "/"))
+        return _at_level(beats, first, per_bar, ratio)
+    count, _, unit = kind.partition("/")
+    if count.isdigit() and unit.isdigit():
+        felt = int(count) // 3 if unit == "8" and int(count) % 3 == 0 else int(count)
+        return Click(beats, frozenset(beats[first::felt]))
+    return Click(beats, downbeats)
+
+
+def _neighbours(beats: Sequence[float]) -> list[tuple[float, float]]:
+    """Beats that follow each other without a pause."""
+    pairs = list(pairwise(beats))
+    usual = sorted(b - a for a, b in pairs)[len(pairs) // 2]
+    return [(a, b) for a, b in pairs if b - a < _LONGEST_GAP * usual]
+
+
+def _at_level(beats: Sequence[float], first: int, per_bar: int, ratio: Fraction) -> Click:
+    """So many beats in place of each one, counted from a downbeat on."""
+    step = 1 / ratio
+    lowest = -int(first / step)
+    found, downbeats = [], set()
+    whole = {a for a, _ in _neighbours(beats)}
+    k = lowest
+    while (at := first + k * step) <= len(beats) - 1:
+        before, part = int(at), float(at % 1)
+        if not part or beats[before] in whole:
+            later = beats[min(before + 1, len(beats) - 1)]
+            time = round(beats[before] + part * (later - beats[before]), 4)
+            found.append(time)
+            if k % per_bar == 0:
+                downbeats.add(time)
+        k += 1
+    return Click(tuple(found), frozenset(downbeats))
