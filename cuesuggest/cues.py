@@ -176,6 +176,8 @@ class Answer:
     """Short enough for a button."""
     command: str
     """The words of the command line that apply it, DOC for the document: "correct DOC --shift-bar 2"."""
+    reading: str | None = None
+    """How beats are read then, as in `SongAnalysis.alternatives`; "" is as told, None where that is not the matter."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from cuesuggest.recording import DOCUMENT_SUFFIX, Window, open_recording
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.guard import BodyTooLongError, Guard, Key
+from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, Outcome, Session, kept_folder
 from cuesuggest.review.sound import Click, Sound
 from cuesuggest.review.view import page_of
@@ -208,8 +209,7 @@ def _heard(page: Page, request: Request) -> Response:
         return PlainTextResponse(page.no_sound, 404)
     click = None
     if request.query_params.get("click"):
-        analysis = page.session.song.analysis
-        click = Click(analysis.beats, frozenset(analysis.downbeats))
+        click = clicked(page.session.song.analysis, request.query_params.get("reading", ""))
     headers = {"accept-ranges": "bytes", "content-type": "audio/wav"}
     wanted = _range(request.headers.get("range"), sound.size)
     if wanted is None:

@@ -52,7 +52,10 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
                 "text": question.text,
                 "listen_at": question.listen_at,
                 "cues": len(question.cues),
-                "answers": [{"id": index, "label": each.text} for index, each in enumerate(question.answers)],
+                "answers": [
+                    {"id": index, "label": each.text, "reading": each.reading}
+                    for index, each in enumerate(question.answers)
+                ],
             }
             for question in open_questions(song)
         ],

@@ -112,8 +112,8 @@ def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         word = next((word for step, word in _WORDS.items() if abs(ratio / step - 1) < 0.06), "")
         text = f"Is the pulse felt at {tempo:.0f} or at {other.tempo_bpm:.0f} beats a minute?"
         answers = (
-            Answer(f"{tempo:.0f}, as it is", _correct("--as-heard")),
-            Answer(f"{other.tempo_bpm:.0f}", _correct(word or f"--tempo {other.tempo_bpm:g}")),
+            Answer(f"{tempo:.0f}, as it is", _correct("--as-heard"), ""),
+            Answer(f"{other.tempo_bpm:.0f}", _correct(word or f"--tempo {other.tempo_bpm:g}"), other.kind),
         )
         # Where the band is surely playing, not where it starts with nothing but a guitar.
         listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
@@ -129,8 +129,8 @@ def _meter(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         return []
     text = f"Is it counted in {signature} or in {others[0]}?"
     answers = (
-        Answer(f"{signature}, as it is", _correct(f"--meter {signature}")),
-        *(Answer(other, _correct(f"--meter {other}")) for other in others),
+        Answer(f"{signature}, as it is", _correct(f"--meter {signature}"), ""),
+        *(Answer(other, _correct(f"--meter {other}"), other) for other in others),
     )
     listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
     return [Question(f"meter/{others[0]}", text, round(listen, 4), _on_bars(cues), answers)]
@@ -181,12 +181,12 @@ def _bar_one(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         return []
     first = brief.grid.bars_of(brief.grid.sections[0])[0]
     text = f"Is this bar {first.number}, with its 1 at {clock(first.start)}?"
-    answers = [Answer("yes, here", _correct("--shift-bar 0"))]
+    answers = [Answer("yes, here", _correct("--shift-bar 0"), "")]
     for beats in dict.fromkeys([*shifts, *_usual_shifts(first)]):
         signed = beats - first.beats if beats > first.beats / 2 else beats
         way = "later" if signed > 0 else "earlier"
         count = {0.5: "half a beat", 1: "a beat"}.get(abs(signed), f"{abs(signed):g} beats")
-        answers.append(Answer(f"{count} {way}", _correct(f"--shift-bar {signed:g}")))
+        answers.append(Answer(f"{count} {way}", _correct(f"--shift-bar {signed:g}"), f"shift {beats:g}"))
     single = tuple(dict.fromkeys(answers))
     return [Question("bar-one", text, round(first.start, 4), _on_bars(cues), single)]
 

@@ -110,7 +110,12 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   // Questions.
 
   const asked = () => page().questions.find((each) => each.id === hand.now.question);
+  /** The click goes with the beats again, where it went with another reading. */
+  const asTold = () => {
+    if (player.reading) player.clickOn(player.click);
+  };
   const nextQuestion = () => {
+    asTold();
     const open = page().questions;
     if (!open.length) return say("No question is open.", false);
     const index = open.findIndex((each) => each.id === hand.now.question);
@@ -121,6 +126,16 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   const listen = () => {
     const question = asked();
     if (question) player.playFrom(barStep(music().bars, question.listen_at + 0.01, -1));
+  };
+
+  /** Off, on the beats as they are told, then on those of each other answer to the question that is asked. */
+  const nextClick = () => {
+    const readings = asked()?.answers.map((each) => each.reading).filter((each) => each !== null) ?? [];
+    if (readings.length < 2) return player.toggleClick();
+    const next = player.click ? readings.indexOf(player.reading) + 1 : 0;
+    player.clickOn(next < readings.length, readings[next] ?? "");
+    if (player.click && !player.playing) listen();
+    return undefined;
   };
 
   // Music.
@@ -163,7 +178,7 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     },
     slower: () => player.pace(-0.1),
     faster: () => player.pace(0.1),
-    click: () => player.toggleClick(),
+    click: nextClick,
 
     question: nextQuestion,
     listen,
@@ -268,7 +283,10 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     leave: () => {
       const { mode, question, passed } = hand.now;
       if (mode) hand.set({ mode: "", taps: [] });
-      else if (question) hand.set({ question: null, passed: new Set([...passed, question]) });
+      else if (question) {
+        asTold();
+        hand.set({ question: null, passed: new Set([...passed, question]) });
+      }
       else hand.set({ cue: null });
     },
     "take-file": () => store.act("take-file"),
@@ -278,6 +296,7 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   found.answer = (id) => {
     const question = asked();
     if (question) {
+      asTold();
       hand.set({ question: null, cue: null });
       store.act("answer", { question: question.id, answer: Number(id) });
     }

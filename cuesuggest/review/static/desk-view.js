@@ -62,7 +62,7 @@ export class DeskView {
       page.no_sound ? "no sound" : this.#player.playing ? "playing" : "paused",
       this.#player.rate < 1 ? `${this.#player.rate.toFixed(1)} ×` : "",
       this.#player.loop ? `round ${this.#player.loop.name}` : "",
-      this.#player.click ? "click" : "",
+      this.#player.click ? (this.#player.reading ? "click as in the answer" : "click") : "",
     ].filter(Boolean);
     const text = JSON.stringify([lines, flags]);
     if (text === this.#shownPlace) return;
@@ -96,10 +96,20 @@ export class DeskView {
         "div",
         { class: "keys" },
         this.#button("Q", "listen", "listen"),
+        ...this.#clicks(asked),
         ...asked.answers.map((each, index) => this.#button(String(index + 1), each.label, `answer:${each.id}`)),
         this.#button("Esc", "later", "leave"),
       ),
     ];
+  }
+
+  /** Where the answers are readings of the beats, each can be heard with a click. */
+  #clicks(asked) {
+    const readings = asked.answers.filter((each) => each.reading !== null);
+    if (readings.length < 2) return [];
+    const next = this.#player.click ? readings.findIndex((each) => each.reading === this.#player.reading) + 1 : 0;
+    const label = next < readings.length ? `click: ${readings[next].label}` : "no click";
+    return [this.#button("K", label, "click")];
   }
 
   #cue(cue) {

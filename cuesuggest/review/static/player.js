@@ -9,6 +9,7 @@ export class Player extends EventTarget {
   #offset = 0;
   #loop = null;
   #click = false;
+  #reading = "";
   #revision = 0;
   #wanted = null;
 
@@ -40,7 +41,8 @@ export class Player extends EventTarget {
   #load() {
     const playing = this.playing;
     this.#wanted = this.#wanted ?? this.#audio.currentTime;
-    this.#audio.src = this.#click ? `/sound.wav?click=${this.#revision}` : "/sound.wav";
+    const reading = this.#reading ? `&reading=${encodeURIComponent(this.#reading)}` : "";
+    this.#audio.src = this.#click ? `/sound.wav?click=${this.#revision}${reading}` : "/sound.wav";
     const rate = this.#audio.playbackRate;
     this.#audio.load();
     this.#audio.playbackRate = rate;
@@ -93,8 +95,20 @@ export class Player extends EventTarget {
     this.#changed();
   }
 
+  /** Where the click falls, if not on the beats as they are told: "half", "shift 2", "3/4"; "" is as told. */
+  get reading() {
+    return this.#reading;
+  }
+
   toggleClick() {
-    this.#click = !this.#click;
+    this.clickOn(!this.#click);
+  }
+
+  /** Click, or not, on the beats as they are told or in another reading. */
+  clickOn(click, reading = "") {
+    if (click === this.#click && reading === this.#reading) return;
+    this.#click = click;
+    this.#reading = reading;
     this.#load();
     this.#changed();
   }
