@@ -41,7 +41,7 @@ def _path(folder: Path, sha256: str, window: Window) -> Path:
     return folder / f"{sha256[:40]}-{window.start:g}-{end}-{FEATURE_VERSION}-{weights_digest()}.npz"
 
 
-def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray] | None:
+def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray, str] | None:
     """Return what was heard before of a part of a recording, None if it is not there.
 
     Parameters
@@ -54,7 +54,9 @@ def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray] | None:
     -------
     spectrum : Spectrum
     logits : ndarray, shape (7, frames)
-        What the network made of it.
+        What the network made of it that is believed.
+    network : str
+        Its name.
     """
     import numpy as np
 
@@ -66,16 +68,16 @@ def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray] | None:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in _ARRAYS}
             start, end, step = (float(value) for value in kept["numbers"])
-            logits = kept["logits"]
+            logits, network = kept["logits"], str(kept["network"])
         path.touch()  # the longest unused go first
     except FileNotFoundError:
         return None
     except Exception:  # whatever is wrong with the file: it is listened to again, and replaced
         return None
-    return Spectrum(start=start, end=end, power_step=step, **arrays), logits
+    return Spectrum(start=start, end=end, power_step=step, **arrays), logits, network
 
 
-def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray) -> None:
+def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray, network: str) -> None:
     """Keep what was heard; a folder that cannot be written to is no error.
 
     Parameters
@@ -84,6 +86,8 @@ def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray) ->
     window : Window
     spectrum : Spectrum
     logits : ndarray, shape (7, frames)
+    network : str
+        Whose logits they are.
     """
     import numpy as np
 
@@ -93,7 +97,7 @@ def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray) ->
         return
     stream = io.BytesIO()
     numbers = np.array([spectrum.start, spectrum.end, spectrum.power_step])
-    np.savez(stream, numbers=numbers, logits=logits, **arrays)
+    np.savez(stream, numbers=numbers, logits=logits, network=np.array(network), **arrays)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         replace_file(_path(folder, sha256, window), stream.getvalue())

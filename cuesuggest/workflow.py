@@ -10,7 +10,8 @@ from pathlib import Path
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_spectrum
 from cuesuggest.analysis.rhythm.known import Known
-from cuesuggest.analysis.rhythm.network import heads_of, weights_digest
+from cuesuggest.analysis.rhythm.choice import believed
+from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.cache import cached, keep
@@ -103,14 +104,18 @@ def analyze(
 
 def _listened(heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None) -> SongAnalysis:
     """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
-    kept = cached(heard.sha256, window)
+    kept, rhythm = cached(heard.sha256, window), None
     if kept is None:
         if step:
             step("listening", 0.0)
         spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
-        kept = spectrum, heads_of(spectrum)
+        if step:
+            step("beats and bars", None)
+        logits, rhythm = believed(spectrum)
+        kept = spectrum, logits, rhythm.evidence.network
         keep(heard.sha256, window, *kept)
-    return analyze_spectrum(*kept, step, _known(corrections))
+    spectrum, logits, network = kept
+    return analyze_spectrum(spectrum, logits, step, _known(corrections), network=network, rhythm=rhythm)
 
 
 def _known(corrections: Sequence[Correction]) -> Known:

@@ -22,15 +22,16 @@ def heard(seed=1, frames=100):
     random = np.random.default_rng(seed)
     bands = random.random((frames, 64), np.float32)
     spectrum = Spectrum(1.5, 3.5, bands, bands[:, 0], random.random((20, 12)), random.random(20), 0.1)
-    return spectrum, random.random((7, frames), np.float32)
+    return spectrum, random.random((7, frames), np.float32), f"network {seed}"
 
 
 def same(kept, made):
-    (one, logits), (other, made_logits) = kept, made
+    (one, logits, network), (other, made_logits, made_network) = kept, made
     arrays = ("bands", "level", "chroma", "power")
     numbers = (one.start, one.end, one.power_step) == (other.start, other.end, other.power_step)
     return (
         numbers
+        and network == made_network
         and np.array_equal(logits, made_logits)
         and all(np.array_equal(getattr(one, name), getattr(other, name)) for name in arrays)
     )

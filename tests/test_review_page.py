@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from cuesuggest.cues import Answer, Question
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
@@ -318,8 +319,6 @@ def test_a_title_that_is_code_shows_as_text(page, document):
 
 
 def test_questions_come_first_and_a_key_answers(document, opened):
-    from cuesuggest.cues import Answer, Question
-
     song = saved(document)
     first = next(bar for bar in song.analysis.bars if bar.number == 1)
     answers = (Answer("yes, here", "correct DOC --shift-bar 0"), Answer("a beat later", "correct DOC --shift-bar 1"))
@@ -343,6 +342,30 @@ def test_questions_come_first_and_a_key_answers(document, opened):
         assert page.problems == []
     now = next(bar for bar in saved(document).analysis.bars if bar.number == 1)
     assert now.start == pytest.approx(first.start + (first.end - first.start) / 4, abs=0.06)
+
+
+def test_each_answer_that_is_a_reading_is_heard_with_a_click_before_it_is_chosen(document, opened):
+    song = saved(document)
+    answers = (
+        Answer("as it is", "correct DOC --as-heard", ""),
+        Answer("half", "correct DOC --half", "half"),
+        Answer("no reading", "correct DOC --as-heard"),
+    )
+    asked = Question("tempo", "Is the pulse right?", 4.0, tuple(cue.id for cue in song.cues), answers)
+    song.replaced(questions=(asked,), revision=song.revision + 1).save(document)
+    with hosting(document) as running:
+        page = opened(running)
+        shown = "() => document.querySelector('[data-do=click]')?.textContent ?? ''"
+        for told, heard in (("as it is", "click"), ("half", "reading=half"), ("no click", "")):
+            page.page.wait_for_function(f"() => ({shown})().includes('{told}')")
+            page.press("k")
+            page.page.wait_for_function(
+                "want => want ? sound.src.includes(want) : !sound.src.includes('click')", arg=heard
+            )
+        page.press("k", "k", "Escape")
+        page.page.wait_for_function("() => sound.src.includes('click') && !sound.src.includes('reading=half')")
+        assert page.problems == []
+
 
 
 def test_the_running_order_lists_all_with_reasons_and_keys_work_in_it(page, document):

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 
-from cuesuggest.analysis.types import Alternative
+from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.cli import cli
 from cuesuggest.decisions import find_cues
 from cuesuggest.rules import draft, load_profile, load_rig
@@ -68,6 +68,65 @@ def test_bar_one_is_asked_about_with_the_likeliest_shift_first():
 
 def test_an_unlikely_reading_is_not_asked_about():
     assert asked(with_alternatives(Alternative("half", 48.0, 5.0), Alternative("shift 2", 96.0, 4.0))) == ()
+
+
+def doubted(*alternatives, reading=0.3, events=(), **kwargs):
+    analysis = make_analysis("A8 B8 A8", drive=DRIVE, events=events, **kwargs)
+    return replace(
+        analysis, alternatives=alternatives, confidence=replace(analysis.confidence, reading=reading)
+    )
+
+
+def test_the_meter_is_asked_about_where_another_count_reads_nearly_as_well():
+    question = of(with_alternatives(Alternative("3/4", 96.0, 0.3), Alternative("2/4", 96.0, 0.8)), "meter")
+    assert question.text == "Is it counted in 4/4 or in 3/4?"
+    assert commands(question) == [f"correct DOC --meter {count}" for count in ("4/4", "3/4", "2/4")]
+    assert [answer.reading for answer in question.answers] == ["", "3/4", "2/4"]
+
+
+def test_half_a_beat_off_is_offered_in_words_and_as_a_shift():
+    question = of(with_alternatives(Alternative("shift 0.5", 96.0, 0.2)), "bar-one")
+    assert question.answers[1].text == "half a beat later"
+    assert question.answers[1].command == "correct DOC --shift-bar 0.5"
+    assert question.answers[1].reading == "shift 0.5"
+
+
+def test_a_reading_in_doubt_is_asked_about_first_however_far_the_other_ones_are():
+    analysis = doubted(Alternative("half", 48.0, 4.5), Alternative("shift 2", 96.0, 3.0), events=[("stop", 12, 3.0, 4)])
+    assert asked(analysis)[0].id.startswith("tempo"), "4.5 nats over the song are less than 3 nats a bar"
+    sure = replace(analysis, confidence=replace(analysis.confidence, reading=0.97))
+    assert [question.id.partition("/")[0] for question in asked(sure)] == []
+
+
+def test_while_the_reading_is_in_doubt_no_look_is_intense_and_the_plan_says_why():
+    analysis = make_analysis("A8 B8 A8 B8 C8 B8 A8 B8", drive=LONG_DRIVE)
+    unsure = replace(analysis, confidence=replace(analysis.confidence, reading=0.3))
+    sure, doubtful = draft(analysis, BAND, RIG), draft(unsure, BAND, RIG)
+    assert "intense" in {section.category for section in sure.plan}
+    assert "intense" not in {section.category for section in doubtful.plan}
+    assert any("too unsure" in reason for section in doubtful.plan for reason in section.reasons)
+
+
+def broken_off(confidence):
+    return Event(kind="false-start", start=0.4, end=1.6, bar=None, beat=None, confidence=confidence)
+
+
+@pytest.mark.parametrize(("confidence", "other"), [(0.7, "0.40"), (0.3, "2.00")])
+def test_an_unsure_false_start_is_asked_about_with_the_other_place_of_bar_one(confidence, other):
+    question = of(doubted(reading=0.97, events=[broken_off(confidence)]), "false-start")
+    assert commands(question) == ["correct DOC --bar-one-at 2.00", f"correct DOC --bar-one-at {other}"]
+
+
+def test_a_sure_false_start_is_not_asked_about():
+    assert asked(doubted(reading=0.97, events=[broken_off(0.98)])) == ()
+
+
+def test_music_without_bars_is_asked_about():
+    end = make_analysis("A8 B8 A8", drive=DRIVE).music_end
+    event = Event(kind="uncounted", start=end + 1, end=end + 20, bar=None, beat=None, confidence=0.9)
+    question = of(doubted(reading=0.97, events=[event]), "uncounted")
+    assert question.text.startswith("Does the band play on from ")
+    assert commands(question)[0] == "correct DOC --as-heard"
 
 
 def test_a_start_with_another_likely_bar_is_asked_about_and_heard_from_before_both():

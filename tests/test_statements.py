@@ -68,6 +68,13 @@ def test_a_shift_states_every_bar_line_and_keeps_the_numbers():
     assert edit.keeps == "bars"
 
 
+def test_a_shift_by_half_a_beat_states_bar_lines_between_the_beats():
+    lines = [
+        fact.time for fact in facts(statements.bars_shifted(SONG, 0.5)) if isinstance(fact, DownbeatCorrection)
+    ]
+    assert lines == pytest.approx([bar.start + 0.3125 for bar in SONG.analysis.bars])
+
+
 def test_a_shift_from_a_bar_on_leaves_the_bars_before_alone():
     edit = statements.bars_shifted(SONG, -1, from_bar=9)
     lines = [fact.time for fact in facts(edit) if isinstance(fact, DownbeatCorrection)]
@@ -115,6 +122,8 @@ WRONG = [
     (lambda: statements.signature(SONG, "4"), "4/4, 3/4"),
     (lambda: statements.signature(SONG, "4/3"), "4/4, 3/4"),
     (lambda: statements.bars_shifted(SONG, 999), "smaller"),
+    (lambda: statements.bars_shifted(SONG, 0.3), "neither whole nor a half"),
+    (lambda: statements.bars_shifted(SONG, float("inf")), "neither whole nor a half"),
     (lambda: statements.bar_one_at(SONG, 999), "outside"),
     (lambda: statements.tapped(SONG, []), "no times"),
     (lambda: statements.tapped(SONG, [4.0, 2.0]), "must rise"),

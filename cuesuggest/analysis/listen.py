@@ -19,6 +19,7 @@ from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.analysis.types import (
@@ -35,7 +36,13 @@ Step = Callable[[str, float | None], None]
 
 
 def analyze_spectrum(
-    spectrum: Spectrum, logits: np.ndarray, step: Step | None = None, known: Known | None = None
+    spectrum: Spectrum,
+    logits: np.ndarray,
+    step: Step | None = None,
+    known: Known | None = None,
+    *,
+    network: str = NETWORKS[0],
+    rhythm: Rhythm | None = None,
 ) -> SongAnalysis:
     """Find everything that the frames of a recording tell.
 
@@ -47,6 +54,10 @@ def analyze_spectrum(
     step : callable, optional
     known : Known, optional
         What the user states about tempo and bars.
+    network : str
+        Whose logits they are.
+    rhythm : Rhythm, optional
+        What was read from them already, with nothing stated.
 
     Returns
     -------
@@ -54,8 +65,9 @@ def analyze_spectrum(
         With empty lists where no music was heard.
     """
     tell = step or (lambda name, seconds: None)
-    tell("beats and bars", None)
-    rhythm = find_rhythm(spectrum, observe(spectrum, logits), known)
+    if rhythm is None or known:
+        tell("beats and bars", None)
+        rhythm = find_rhythm(spectrum, observe(spectrum, logits, network), known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum, logits)
     layout = Layout(spectrum, rhythm, known.bar_one if known else None)

@@ -19,12 +19,15 @@ import click
 import numpy as np
 from scipy import optimize
 
-from cuesuggest.analysis.rhythm import find_rhythm
+from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
+from cuesuggest.analysis.rhythm.choice import preferred
 from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features
 from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES
-from cuesuggest.analysis.spectrum import Spectrum, hear
+from cuesuggest.analysis.rhythm.evidence import observe
+from cuesuggest.analysis.rhythm.network import NETWORKS
+from cuesuggest.analysis.spectrum import hear
 from cuesuggest.recording import open_recording
-from cuesuggest.training.evidence import recordings
+from cuesuggest.training.evidence import folds_of, of_each, song_name
 
 SAME = 0.07  # s, the tolerance of the field
 RIDGE = 1e-2
@@ -52,12 +55,11 @@ class Judged:
     bars: tuple[np.ndarray, np.ndarray]
 
 
-def judged(spectrum: Spectrum, truth: dict[str, Any]) -> Judged | None:
+def judge(rhythm: Rhythm, truth: dict[str, Any]) -> Judged | None:
     """Judge what is found in a recording; None where too little is found.
 
     A beat is right within 70 ms of a true one; a bar if both its ends are and its beats are as many.
     """
-    rhythm = find_rhythm(spectrum)
     times, grid = rhythm.times, rhythm.grid
     if len(times) < 8 or not truth["beats"] or rhythm.features is None:
         return None
@@ -104,19 +106,18 @@ def fit(x: np.ndarray, yes: np.ndarray, ridge: float = RIDGE) -> np.ndarray:
     return np.asarray(optimize.minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B").x / spread)
 
 
-def held_out(x: np.ndarray, yes: np.ndarray, groups: np.ndarray) -> np.ndarray:
+def held_out(x: np.ndarray, yes: np.ndarray, folds: np.ndarray) -> np.ndarray:
     """Log odds of readings that took no part in the fit.
 
     Parameters
     ----------
     x : ndarray, shape (readings, features)
     yes : ndarray of bool, shape (readings,)
-    groups : ndarray of int, shape (readings,)
-        Readings of one song, or of a copy of it, are left out together.
+    folds : ndarray of int, shape (readings,)
     """
     odds = np.zeros(len(yes))
     for fold in range(FOLDS):
-        out = groups % FOLDS == fold
+        out = folds == fold
         if out.any():
             odds[out] = x[out] @ fit(x[~out], yes[~out], READING_RIDGE)
     return np.clip(odds, -MOST_ODDS, MOST_ODDS)
@@ -144,27 +145,51 @@ def _told(kind: str, confidence: np.ndarray, right: np.ndarray) -> None:
     click.echo("\n".join([f"{kind}: {len(right)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
 
 
+def _read(path: Path, truth: dict[str, Any]) -> tuple[str, dict[str, Judged | None]]:
+    """Judge what is found by the evidence of each network."""
+    spectrum = hear(open_recording(path))
+    readings = {network: find_rhythm(spectrum, observe(spectrum, None, network)) for network in NETWORKS}
+    return song_name(path), {network: judge(rhythm, truth) for network, rhythm in readings.items()}
+
+
+def _doubt(judged: list[Judged | None], folds: np.ndarray, network: str) -> tuple[dict[str, float], np.ndarray]:
+    """Weights of the readings of one network, and log odds of each reading held out, 0 where there is none."""
+    there = np.array([each is not None for each in judged])
+    found = [each for each in judged if each is not None]
+    x, right = np.stack([each.reading for each in found]), np.array([each.right for each in found])
+    odds = np.zeros(len(judged))
+    odds[there] = held_out(x, right, folds[there])
+    _told(f"readings of {network}, held out", _likely(odds[there]), right)
+    weights = fit(x, right, READING_RIDGE)
+    return {name: round(float(value), 4) for name, value in zip(READING_FEATURES, weights, strict=True)}, odds
+
+
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default=".", type=click.Path(file_okay=False, path_type=Path))
-def main(folders: tuple[Path, ...], output: Path) -> None:
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    songs = [each for folder in folders for each in recordings(folder)]
-    pairs = [(path.stem.partition("_copy")[0], judged(hear(open_recording(path)), truth)) for path, truth in songs]
-    names = {name: k for k, name in enumerate(dict.fromkeys(name for name, _ in pairs))}
-    found = [each for _, each in pairs if each is not None]
-    groups = np.array([names[name] for name, each in pairs if each is not None])
-    x, right = np.stack([each.reading for each in found]), np.array([each.right for each in found])
-    odds = held_out(x, right, groups)
-    _told("reading, held out", _likely(odds), right)
-    doubt = {
-        name: round(float(value), 4) for name, value in zip(READING_FEATURES, fit(x, right, READING_RIDGE), strict=True)
-    }
+    read = of_each(folders, _read, jobs)
+    folds = folds_of([name for name, _ in read], FOLDS)
+    doubt, odds = {}, []
+    for network in NETWORKS:
+        doubt[network], sure = _doubt([each[network] for _, each in read], folds, network)
+        odds.append(sure)
+    chosen = [preferred(pair) for pair in zip(*odds, strict=True)]
+    found, sure = [], []
+    for k, which in enumerate(chosen):
+        judged = read[k][1][NETWORKS[which]]
+        if judged is not None:
+            found.append(judged)
+            sure.append(odds[which][k])
+    right = np.array([each.right for each in found])
+    _told("readings believed", _likely(np.array(sure)), right)
     weights, means = {}, []
     for kind, features in (("beat", BEAT_FEATURES), ("bar", BAR_FEATURES)):
         parts = [each.beats if kind == "beat" else each.bars for each in found]
-        for (rows, _), sure in zip(parts, odds, strict=True):
-            rows[:, features.index("reading")] = sure
+        for (rows, _), odd in zip(parts, sure, strict=True):
+            rows[:, features.index("reading")] = odd
         rows, yes = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
         w = fit(rows, yes)
         _told(kind, _likely(rows @ w), yes)

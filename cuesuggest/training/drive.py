@@ -21,9 +21,7 @@ from scipy import optimize, stats
 
 from cuesuggest.analysis.energy import MEASURES, PARTS, bar_energy
 from cuesuggest.analysis.layout import Layout
-from cuesuggest.analysis.rhythm import find_rhythm
-from cuesuggest.analysis.rhythm.evidence import observe
-from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training.evidence import recordings
@@ -48,8 +46,7 @@ class Planned:
 def planned(path: Path, truth: dict[str, Any]) -> Planned | None:
     """Measure the bars of a recording whose plan is known; None where no bars are found or planned."""
     spectrum = hear(open_recording(path))
-    logits = heads_of(spectrum)
-    rhythm = find_rhythm(spectrum, observe(spectrum, logits))
+    logits, rhythm = believed(spectrum)
     if not truth.get("bars") or not (rhythm.grid.slots == 0).any():
         return None
     layout = Layout(spectrum, rhythm, None)

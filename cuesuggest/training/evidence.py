@@ -9,9 +9,10 @@ teach nothing). Recordings without beats are passed over.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+import multiprocessing
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 import numpy as np
@@ -20,6 +21,8 @@ from scipy import optimize
 from cuesuggest.analysis.rhythm import evidence
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.recording import open_recording
+
+T = TypeVar("T")
 
 AUDIO = (".flac", ".wav", ".ogg", ".mp3", ".m4a")
 RIDGE = 1e-3
@@ -31,6 +34,40 @@ def recordings(folder: Path) -> Iterator[tuple[Path, dict[str, Any]]]:
         truth = path.with_suffix(".json")
         if path.suffix in AUDIO and truth.exists():
             yield path, json.loads(truth.read_text(encoding="utf-8"))
+
+
+def of_each(folders: Iterable[Path], measure: Callable[[Path, dict[str, Any]], T], jobs: int = 1) -> list[T]:
+    """What a function of path and truth makes of every recording of some folders.
+
+    Parameters
+    ----------
+    folders : iterable of Path
+    measure : callable
+        At the top level of its module where there are several jobs.
+    jobs : int
+        Processes; each knows what the tables of weights hold at this moment.
+
+    Returns
+    -------
+    list
+        In the order of the folders and of names.
+    """
+    tasks = [each for folder in folders for each in recordings(folder)]
+    if jobs == 1:
+        return [measure(*task) for task in tasks]
+    with multiprocessing.get_context("fork").Pool(jobs) as pool:
+        return pool.starmap(measure, tasks, chunksize=1)
+
+
+def song_name(path: Path) -> str:
+    """Name of the song that a recording is of: degraded copies are of the song that they were made from."""
+    return path.stem.partition("_copy")[0]
+
+
+def folds_of(names: list[str], folds: int) -> np.ndarray:
+    """Fold of each recording, for fits that are tried on what they have not seen: all of one song are in one fold."""
+    order = {name: k for k, name in enumerate(dict.fromkeys(names))}
+    return np.array([order[name] % folds for name in names], int)
 
 
 def labels(truth: dict[str, Any], spectrum: Spectrum) -> np.ndarray:

@@ -1,6 +1,6 @@
 """Fit the weights of `cuesuggest.analysis.rhythm.level` on recordings with known tempo.
 
-    python -m cuesuggest.training.level FOLDER [-o level.json]
+    python -m cuesuggest.training.level FOLDER... [-o level.json]
 
 For each recording the levels are decoded; the weights make the level with the true tempo likely (conditional logistic
 regression). Fit the evidence first: the features rest on it.
@@ -18,9 +18,10 @@ from scipy import optimize
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.level import FEATURES, level_features, read_levels
 from cuesuggest.analysis.rhythm.music import asked_twice
-from cuesuggest.analysis.spectrum import FRAME_RATE, hear
+from cuesuggest.analysis.rhythm.network import NETWORKS
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.recording import open_recording
-from cuesuggest.training.evidence import recordings
+from cuesuggest.training.evidence import folds_of, of_each, song_name
 
 RIDGE = 3e-3
 SAME_TEMPO = 0.05
@@ -30,10 +31,9 @@ Case = tuple[np.ndarray, np.ndarray]
 """Features of the levels of one recording, levels x features; and which of them have its tempo."""
 
 
-def case(path: Path, tempo: float) -> Case | None:
+def case(spectrum: Spectrum, network: str, tempo: float) -> Case | None:
     """Features of one recording's levels, or None if none of them has its tempo."""
-    spectrum = hear(open_recording(path))
-    evidence = asked_twice(spectrum, observe(spectrum))
+    evidence = asked_twice(spectrum, observe(spectrum, None, network))
     rows, right = [], []
     for grid in read_levels(evidence).values():
         features = level_features(grid, evidence)
@@ -67,27 +67,40 @@ def share_right(cases: list[Case], weights: np.ndarray) -> float:
     return float(np.mean([right[int((rows @ weights).argmax())] for rows, right in cases]))
 
 
+def _cases(path: Path, truth: dict[str, Any]) -> tuple[str, dict[str, Case | None]] | None:
+    """What each network makes of a recording; None where no tempo is known."""
+    if not truth.get("tempo_bpm"):
+        return None
+    spectrum = hear(open_recording(path))
+    return song_name(path), {network: case(spectrum, network, truth["tempo_bpm"]) for network in NETWORKS}
+
+
 @click.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default="level.json", type=click.Path(path_type=Path))
-def main(folder: Path, output: Path) -> None:
-    """Fit on every recording of FOLDER whose truth names a tempo."""
-    known = [(path, truth["tempo_bpm"]) for path, truth in recordings(folder) if truth.get("tempo_bpm")]
-    cases = [found for path, tempo in known if (found := case(path, tempo)) is not None]
-    if len(cases) < FOLDS:
-        raise click.ClickException(
-            f"{folder} has {len(cases)} recordings whose tempo is found; at least {FOLDS} are needed. Add more."
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
+    """Fit on every recording of FOLDERS whose truth names a tempo."""
+    known = [each for each in of_each(folders, _cases, jobs) if each is not None]
+    table = {}
+    for network in NETWORKS:
+        cases = [(name, found) for name, each in known if (found := each[network]) is not None]
+        folds = folds_of([name for name, _ in cases], FOLDS)
+        if folds.max(initial=-1) < FOLDS - 1:
+            raise click.ClickException(
+                f"The tempo is found in {len(cases)} recordings; at least {FOLDS} songs are needed. Add more."
+            )
+        right = []
+        for k in range(FOLDS):
+            weights = fit([found for (_, found), fold in zip(cases, folds, strict=True) if fold != k])
+            right += [share_right([found], weights) for (_, found), fold in zip(cases, folds, strict=True) if fold == k]
+        weights = fit([found for _, found in cases])
+        click.echo(
+            f"{network}: {len(cases)} of {len(known)} recordings have their tempo among the levels; right: "
+            f"{share_right([found for _, found in cases], weights):.3f}, held out in turn {np.mean(right):.3f}"
         )
-    held_out = [
-        share_right(cases[k::FOLDS], fit([c for i, c in enumerate(cases) if i % FOLDS != k])) for k in range(FOLDS)
-    ]
-    weights = fit(cases)
-    click.echo(
-        f"{len(cases)} of {len(known)} recordings have their tempo among the levels; right: "
-        f"{share_right(cases, weights):.3f}, held out in turn {np.mean(held_out):.3f}"
-    )
-    named = {name: round(float(weight), 3) for name, weight in zip(FEATURES, weights, strict=True)}
-    output.write_text(json.dumps({"weights": named}, indent=1) + "\n", encoding="utf-8")
+        table[network] = {name: round(float(weight), 3) for name, weight in zip(FEATURES, weights, strict=True)}
+    output.write_text(json.dumps(table, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

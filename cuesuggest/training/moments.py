@@ -30,9 +30,8 @@ from cuesuggest.analysis.events.talk import STEP, find_crowd, find_talk, sound_f
 from cuesuggest.analysis.events.voice import voice_features
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.layout import Layout, possible_counts
-from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
-from cuesuggest.analysis.rhythm.evidence import observe
-from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm import Rhythm
+from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.spectrum import Spectrum, hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training.confidence import fit, reliability
@@ -307,8 +306,7 @@ def fit_entries(songs: list[Song], only: str | None = None) -> None:
 
 def _song(path: Path, truth: dict[str, Any]) -> Song:
     spectrum = hear(open_recording(path))
-    logits = heads_of(spectrum)
-    return Song(spectrum, logits, find_rhythm(spectrum, observe(spectrum, logits)), truth)
+    return Song(spectrum, *believed(spectrum), truth)
 
 
 @click.command()

@@ -9,8 +9,8 @@ them are taken as well: a song of ten seconds is one, too.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +20,13 @@ import numpy as np
 from cuesuggest.analysis.rhythm import music
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.level import best_level, read_levels
+from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, hear
 from cuesuggest.recording import open_recording
-from cuesuggest.training.evidence import fit, recordings
+from cuesuggest.training.evidence import fit, folds_of, of_each, song_name
 
 EVERY = 25  # frames: neighbours say nearly the same
-EXCERPTS = (4.0, 8.0, 16.0)  # seconds
+EXCERPTS = (8.0, 16.0)  # seconds
 FOLDS = 5
 
 
@@ -58,9 +59,13 @@ def part(spectrum: Spectrum, start: float, seconds: float) -> Spectrum:
     )
 
 
-def pulse_cases(spectrum: Spectrum, truth: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+Cases = tuple[np.ndarray, np.ndarray]
+"""Features, one row for each case, and whether it is music."""
+
+
+def pulse_cases(spectrum: Spectrum, truth: dict[str, Any], network: str) -> Cases:
     """Features of the pulse in every so-many-th frame, and whether music sounds there."""
-    evidence = observe(spectrum)
+    evidence = observe(spectrum, None, network)
     x = music.pulse_features(spectrum, evidence, music.counted_through(evidence))
     seconds = spectrum.seconds
     yes = np.zeros(len(seconds), bool)
@@ -73,7 +78,7 @@ def pulse_cases(spectrum: Spectrum, truth: dict[str, Any]) -> tuple[np.ndarray, 
     return x[use], yes[use]
 
 
-def song_cases(spectrum: Spectrum, truth: dict[str, Any]) -> Iterator[tuple[np.ndarray, bool]]:
+def song_cases(spectrum: Spectrum, truth: dict[str, Any], network: str) -> Cases:
     """Features of a recording and of short parts of it, and whether there is music in them."""
     spans = music_spans(truth)
     parts = [spectrum]
@@ -83,51 +88,53 @@ def song_cases(spectrum: Spectrum, truth: dict[str, Any]) -> Iterator[tuple[np.n
             inside = any(a <= start and start + seconds <= b for a, b in spans)
             if start + seconds < spectrum.end - spectrum.start and (inside or not spans):
                 parts.append(part(spectrum, start, seconds))
+    rows = []
     for each in parts:
-        evidence = music.asked_twice(each, observe(each))
+        evidence = music.asked_twice(each, observe(each, None, network))
         grid, _ = best_level(read_levels(evidence), evidence)
         if len(grid.frames) >= 4:
-            yield music.song_features(grid, evidence), bool(spans)
+            rows.append(music.song_features(grid, evidence))
+    return np.array(rows).reshape(-1, len(music.SONG_FEATURES)), np.full(len(rows), bool(spans))
 
 
-def held_out(x: np.ndarray, yes: np.ndarray, groups: np.ndarray) -> tuple[float, float]:
+def held_out(x: np.ndarray, yes: np.ndarray, folds: np.ndarray) -> tuple[float, float]:
     """Shares of yes and of no that are told right where their recordings took no part in the fit."""
     told = np.zeros(len(yes), bool)
     for fold in range(FOLDS):
-        out = groups % FOLDS == fold
+        out = folds == fold
         weights = fit(x[~out, :-1], yes[~out])
         told[out] = x[out, :-1] @ weights[:-1] + weights[-1] > 0
     return float(told[yes].mean()), float((~told[~yes]).mean())
 
 
+def _measured(kind: str, path: Path, truth: dict[str, Any]) -> tuple[str, dict[str, Cases]]:
+    """Cases of one kind in a recording, as each network hears it."""
+    spectrum = hear(open_recording(path))
+    cases = pulse_cases if kind == "pulse" else song_cases
+    return song_name(path), {network: cases(spectrum, truth, network) for network in NETWORKS}
+
+
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default="music.json", type=click.Path(path_type=Path))
-def main(folders: tuple[Path, ...], output: Path) -> None:
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    songs = [each for folder in folders for each in recordings(folder)]
-    heard = [(hear(open_recording(path)), truth) for path, truth in songs]
     for kind, names in (("pulse", music.PULSE_FEATURES), ("song", music.SONG_FEATURES)):
-        rows, classes, groups = [], [], []
-        for k, (spectrum, truth) in enumerate(heard):
-            if kind == "pulse":
-                x, yes = pulse_cases(spectrum, truth)
-            else:
-                cases = list(song_cases(spectrum, truth))
-                x, yes = np.array([case for case, _ in cases]), np.array([each for _, each in cases], bool)
-            rows.append(x.reshape(-1, len(names)))
-            classes.append(yes)
-            groups.append(np.full(len(yes), k))
-        x, yes = np.concatenate(rows), np.concatenate(classes)
-        music_right, other_right = held_out(x, yes, np.concatenate(groups))
-        click.echo(
-            f"{kind}: {len(yes)} cases, {yes.sum()} of music; held out in turn {music_right:.3f} of these right, "
-            f"{other_right:.3f} of the others"
-        )
-        # The second rests on the first.
-        music.weights()[kind] = {
-            name: round(float(value), 4) for name, value in zip(names, fit(x[:, :-1], yes), strict=True)
-        }
+        found = of_each(folders, partial(_measured, kind), jobs)
+        folds = folds_of([name for name, _ in found], FOLDS)
+        for network in NETWORKS:
+            parts = [each[network] for _, each in found]
+            x, yes = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
+            music_right, other_right = held_out(x, yes, np.repeat(folds, [len(part[1]) for part in parts]))
+            click.echo(
+                f"{network}, {kind}: {len(yes)} cases, {yes.sum()} of music; held out in turn {music_right:.3f} of "
+                f"these right, {other_right:.3f} of the others"
+            )
+            # The second kind rests on the first.
+            music.weights()[network][kind] = {
+                name: round(float(value), 4) for name, value in zip(names, fit(x[:, :-1], yes), strict=True)
+            }
     output.write_text(json.dumps(music.weights(), indent=1) + "\n", encoding="utf-8")
 
 

@@ -24,9 +24,9 @@ from scipy import optimize
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.form import Part
 from cuesuggest.analysis.layout import Layout
-from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
-from cuesuggest.analysis.rhythm.evidence import flux, observe
-from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm import Rhythm
+from cuesuggest.analysis.rhythm.choice import believed
+from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import Spectrum, hear
 from cuesuggest.analysis.structure.bars import BarVectors, SongBars, bar_vectors
 from cuesuggest.analysis.structure.divide import (
@@ -256,8 +256,7 @@ def main(folders: tuple[Path, ...], output: Path) -> None:
     for folder in folders:
         for path, truth in recordings(folder):
             spectrum = hear(open_recording(path))
-            logits = heads_of(spectrum)
-            song = described(spectrum, logits, find_rhythm(spectrum, observe(spectrum, logits)), truth)
+            song = described(spectrum, *believed(spectrum), truth)
             if song is not None:
                 songs.append(song)
     output.write_text(json.dumps(fit(songs), indent=1) + "\n", encoding="utf-8")

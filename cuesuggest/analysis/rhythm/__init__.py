@@ -76,7 +76,7 @@ class Rhythm:
     @property
     def reading(self) -> float:
         """Log odds that the reading is right as a whole: music, at this level, in this meter, with this one."""
-        return 0.0 if self.features is None else reading_odds(self.features)
+        return 0.0 if self.features is None else reading_odds(self.evidence.network, self.features)
 
 
 def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Known | None = None) -> Rhythm:

@@ -32,22 +32,24 @@ _SOUNDS = 1.0  # nats of music from which on something is to be told
 
 
 @cache
-def weights() -> dict[str, float]:
-    """Feature -> weight in nats; one table for the whole process, which training fills anew."""
+def weights() -> dict[str, dict[str, float]]:
+    """Network -> feature -> weight in nats; one table for the whole process, which training fills anew."""
     text = resources.files(__package__).joinpath("doubt.json").read_text(encoding="utf-8")
-    table: dict[str, float] = json.loads(text)
+    table: dict[str, dict[str, float]] = json.loads(text)
     return table
 
 
-def reading_odds(features: np.ndarray) -> float:
+def reading_odds(network: str, features: np.ndarray) -> float:
     """Log odds that a reading is right as a whole.
 
     Parameters
     ----------
+    network : str
+        Whose evidence was read.
     features : ndarray, shape (15,)
         As `reading_features` gives them.
     """
-    odds = float(features @ np.array([weights()[name] for name in READING_FEATURES]))
+    odds = float(features @ np.array([weights()[network][name] for name in READING_FEATURES]))
     return float(np.clip(odds, -MOST_ODDS, MOST_ODDS))
 
 
@@ -101,7 +103,7 @@ def reading_features(
     ndarray, shape (15,)
         In the order of `READING_FEATURES`.
     """
-    clearest, apart, music, beats, _ = song_features(grid, evidence)
+    clearest, apart, music, *_ = song_features(grid, evidence)
     opens = grid.slots == 0
     down = top_near(evidence.downbeat, grid.frames)
     alone = down if evidence.opens is None else np.clip(top_near(evidence.opens, grid.frames), -6, 6)
@@ -118,7 +120,7 @@ def reading_features(
             clearest,
             apart,
             music,
-            beats,
+            float(np.log2(len(grid.frames))),
             covered(grid, evidence),
             explained(grid, evidence),
             float(down[opens].mean() - down[~opens].mean()) if both else 0.0,

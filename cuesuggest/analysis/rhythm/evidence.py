@@ -16,7 +16,7 @@ import numpy as np
 from scipy import ndimage
 
 from cuesuggest.analysis.frames import HEADS
-from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.spectrum import BANDS, CHROMA_RATE, FRAME_RATE, Spectrum, band_edges, running_sums
 
 __all__ = ["Evidence", "downbeat_features", "flux", "observe", "top_near"]
@@ -50,10 +50,13 @@ class Evidence:
         Music sounds, against anything else.
     onset : ndarray, shape (frames,)
         Strength of attacks of any kind, zero mean and unit spread nearby; for subdivisions.
-    opens : ndarray, shape (frames,), optional
-        As `downbeat`, what the network alone says and without limits: where it denies, it denies loudly.
+    opens, heard : ndarray, shape (frames,), optional
+        As `downbeat` and `music`, what the network alone says and without limits: where it denies, it denies loudly,
+        and of a band it is surer than of a held chord.
     pulse : ndarray, shape (frames,), optional
         Music sounds because a pulse is kept; minus infinity where that says nothing. See `rhythm.music`.
+    network : str
+        Whose logits these are; each is weighed by numbers of its own.
     """
 
     beat: np.ndarray
@@ -61,23 +64,27 @@ class Evidence:
     music: np.ndarray
     onset: np.ndarray
     opens: np.ndarray | None = None
+    heard: np.ndarray | None = None
     pulse: np.ndarray | None = None
+    network: str = NETWORKS[0]
 
 
-def observe(spectrum: Spectrum, logits: np.ndarray | None = None) -> Evidence:
-    """What network and linear model make of a recording.
+def observe(spectrum: Spectrum, logits: np.ndarray | None = None, network: str = NETWORKS[0]) -> Evidence:
+    """What a network and the linear model make of a recording.
 
     Parameters
     ----------
     spectrum : Spectrum
     logits : ndarray, shape (7, frames), optional
         What `heads_of` made of the spectrum, if it is known already.
+    network : str
+        One of `NETWORKS`.
 
     Returns
     -------
     Evidence
     """
-    heads = dict(zip(HEADS, heads_of(spectrum) if logits is None else logits, strict=True))
+    heads = dict(zip(HEADS, heads_of(spectrum, network) if logits is None else logits, strict=True))
     groups = flux(spectrum.bands)
     # Two of the network's heads tell a downbeat: that one is here at all, less that a beat is; and given a beat.
     given = (heads["opens"] + heads["downbeat"] - np.maximum(heads["beat"], -_NETWORK_LIMIT)) / 2
@@ -94,6 +101,8 @@ def observe(spectrum: Spectrum, logits: np.ndarray | None = None) -> Evidence:
         music=ndimage.uniform_filter1d(music, round(FRAME_RATE), mode="nearest"),
         onset=groups.mean(axis=1),
         opens=np.asarray(heads["opens"]),
+        heard=ndimage.uniform_filter1d(heads["music"], round(FRAME_RATE), mode="nearest"),
+        network=network,
     )
 
 

@@ -111,7 +111,7 @@ def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, t
         The likeliest first.
     """
     text = resources.files(__package__).joinpath("level.json").read_text(encoding="utf-8")
-    weights = np.array([json.loads(text)["weights"][name] for name in FEATURES])
+    weights = np.array([json.loads(text)[evidence.network][name] for name in FEATURES])
     found = {ratio: level_features(grid, evidence) for ratio, grid in readings.items()}
     worth = {ratio: float(weights @ features) for ratio, features in found.items() if features is not None}
     if not worth:

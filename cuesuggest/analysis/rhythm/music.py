@@ -37,28 +37,31 @@ __all__ = [
 ]
 
 PULSE_FEATURES = ("near", "wide", "apart", "between", "level", "one")
-SONG_FEATURES = ("clearest", "apart", "music", "beats", "one")
+SONG_FEATURES = ("clearest", "apart", "music", "short", "one")
 _NEAR, _WIDE = 4, 16  # beats to each side: seconds, and a phrase
 _CERTAIN = 3.0  # nats of music where beats are counted as if it were everywhere
 _MOST = 3.0  # nats that a pulse says for music; against it, it says nothing
 _DOUBT = 1.0  # nats that it must bring before it says anything
+_SUREST = 10.0  # nats of music; held chords and players who tune bring 6 at most, bands more than that
 _CLEAREST = 48  # beats in the clearest stretch
 _LEVEL_DB = (-30.0, 6.0)
 
 
 @cache
-def weights() -> dict[str, dict[str, float]]:
-    """Kind -> feature -> weight in nats; one table for the whole process, which training fills anew."""
+def weights() -> dict[str, dict[str, dict[str, float]]]:
+    """Network -> kind -> feature -> weight in nats; one table for the whole process, which training fills anew."""
     text = resources.files(__package__).joinpath("music.json").read_text(encoding="utf-8")
-    table: dict[str, dict[str, float]] = json.loads(text)
+    table: dict[str, dict[str, dict[str, float]]] = json.loads(text)
     return table
 
 
-def weigh(kind: str, features: np.ndarray) -> np.ndarray:
+def weigh(network: str, kind: str, features: np.ndarray) -> np.ndarray:
     """Log odds by the weights of a kind.
 
     Parameters
     ----------
+    network : str
+        Whose evidence is weighed.
     kind : str
         "pulse" or "song".
     features : ndarray, shape (n, k)
@@ -68,7 +71,7 @@ def weigh(kind: str, features: np.ndarray) -> np.ndarray:
     ndarray, shape (n,)
     """
     names = PULSE_FEATURES if kind == "pulse" else SONG_FEATURES
-    return np.asarray(features @ np.array([weights()[kind][name] for name in names]))
+    return np.asarray(features @ np.array([weights()[network][kind][name] for name in names]))
 
 
 def counted_through(evidence: Evidence) -> Grid:
@@ -132,7 +135,7 @@ def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
     """
     if not len(evidence.beat):
         return evidence
-    said = weigh("pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
+    said = weigh(evidence.network, "pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
     pulse = np.where(said > 0, np.minimum(said, _MOST), -np.inf)
     return replace(evidence, music=np.maximum(evidence.music, pulse), pulse=pulse)
 
@@ -151,7 +154,8 @@ def song_features(grid: Grid, evidence: Evidence) -> np.ndarray:
     -------
     ndarray, shape (5,)
         In the order of `SONG_FEATURES`: evidence on the beats of the clearest stretch; by how much they stand out of
-        what lies between; evidence for music on them; how many beats, in octaves.
+        what lies between; how sure the network is of music on them, or a kept pulse; how often the stretch was halved
+        for want of beats, as the clearest of a few say less than the clearest of many.
     """
     on, between = _on_and_between(evidence, grid)
     # A quiet first verse, or a long way out, says nothing against the band between.
@@ -164,11 +168,16 @@ def song_features(grid: Grid, evidence: Evidence) -> np.ndarray:
         [
             clear[best],
             float((on - between)[inside].mean()),
-            float(evidence.music[grid.frames[inside]].mean()),
-            float(np.log2(len(on))),
+            float(np.clip(_music(evidence), -_SUREST, _SUREST)[grid.frames[inside]].mean()),
+            float(np.log2(_CLEAREST / stretch)),
             1.0,
         ]
     )
+
+
+def _music(evidence: Evidence) -> np.ndarray:
+    """How sure network or pulse is of music, without the decoder's limits."""
+    return evidence.music if evidence.heard is None else np.maximum(evidence.heard, evidence.music)
 
 
 def _on_and_between(evidence: Evidence, grid: Grid) -> tuple[np.ndarray, np.ndarray]:

@@ -1,9 +1,12 @@
-"""The network that observes: band magnitudes in, log-likelihood ratios of every frame out.
+"""The networks that observe: band magnitudes in, log-likelihood ratios of every frame out.
 
 A temporal convolutional network after Böck and Davies 2020 (ISMIR, "Deconstruct, analyse, reconstruct"): three small
 convolutions over bands, then residual layers of two dilated convolutions each, whose reach doubles from layer to layer.
-Trained by `cuesuggest.training.network` on rendered songs only; run here by matrix products. Classes were weighted
-alike in training, so that a logit is close to a log-likelihood ratio.
+Run here by matrix products. Classes were weighted alike in training, so that a logit is close to a log-likelihood ratio.
+
+Two sets of weights by `cuesuggest.training.network`: the first learned from rendered songs, the second from fewer of
+them, from recorded pieces and from copies of both through rooms, phones and overload. The first hears finer, the
+second holds where it is loud; see `rhythm.choice`.
 """
 
 from __future__ import annotations
@@ -18,7 +21,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import Spectrum, active_frames
 
-__all__ = ["HEADS", "heads_of", "weights_digest"]
+__all__ = ["HEADS", "NETWORKS", "heads_of", "weights_digest"]
+
+NETWORKS = ("network", "network-loud")
+"""Names of the weights, in the order in which they are asked."""
 
 _CHUNK = 2048  # frames that pass the front at once
 
@@ -26,30 +32,31 @@ _CHUNK = 2048  # frames that pass the front at once
 @cache
 def weights_digest() -> str:
     """Digest of the shipped weights: documents are comparable where it is equal."""
-    return hashlib.sha256(resources.files(__package__).joinpath("network.npz").read_bytes()).hexdigest()[:16]
+    folder = resources.files(__package__)
+    return hashlib.sha256(b"".join(folder.joinpath(f"{name}.npz").read_bytes() for name in NETWORKS)).hexdigest()[:16]
 
 
 @cache
-def _weights() -> dict[str, np.ndarray]:
-    with resources.files(__package__).joinpath("network.npz").open("rb") as file:
+def _weights(network: str) -> dict[str, np.ndarray]:
+    with resources.files(__package__).joinpath(f"{network}.npz").open("rb") as file:
         return {name: values.astype(np.float32) for name, values in np.load(file).items()}
 
 
-def heads_of(spectrum: Spectrum, weights: dict[str, np.ndarray] | None = None) -> np.ndarray:
-    """Run the network over a recording.
+def heads_of(spectrum: Spectrum, network: str = NETWORKS[0]) -> np.ndarray:
+    """Run a network over a recording.
 
     Parameters
     ----------
     spectrum : Spectrum
-    weights : dict of ndarray, optional
-        By the names of the trained modules; the shipped ones if left out.
+    network : str
+        One of `NETWORKS`.
 
     Returns
     -------
     ndarray of float32, shape (7, frames)
         Logits in the order of `HEADS`.
     """
-    weights = weights or _weights()
+    weights = _weights(network)
     x = _front(_normalised(spectrum), weights)
     layer = 0
     while f"body.{layer}.near.weight" in weights:

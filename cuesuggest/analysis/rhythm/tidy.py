@@ -208,7 +208,9 @@ def plausible(grid: Grid, evidence: Evidence) -> Grid:
     -------
     Grid
     """
-    there = len(grid.frames) > 0 and bool(weigh("song", song_features(grid, evidence)[None])[0] > 0)
+    if not len(grid.frames):
+        return grid
+    there = weigh(evidence.network, "song", song_features(grid, evidence)[None])[0] > 0
     return grid if there else _kept(grid, np.zeros(len(grid.frames), bool))
 
 
