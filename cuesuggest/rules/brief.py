@@ -17,7 +17,9 @@ __all__ = ["Brief", "Clash", "Move", "Stay"]
 ONE_SHOT_RANK, SPEED_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 3, 9
 
 # Where the song's pulse does not carry, or nobody plays it.
-FREE_TIME: tuple[EventKind, ...] = ("talk", "count-in", "crowd", "pause", "ritardando", "ring-out")
+FREE_TIME: tuple[EventKind, ...] = (
+    "talk", "count-in", "crowd", "pause", "ritardando", "ring-out", "false-start", "uncounted",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

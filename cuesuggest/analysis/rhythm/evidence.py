@@ -55,6 +55,8 @@ class Evidence:
         and of a band it is surer than of a held chord.
     pulse : ndarray, shape (frames,), optional
         Music sounds because a pulse is kept; minus infinity where that says nothing. See `rhythm.music`.
+    high : ndarray, shape (frames,), optional
+        As `onset`, of the highest bands alone, where snare and cymbals are; within two frames.
     network : str
         Whose logits these are; each is weighed by numbers of its own.
     """
@@ -66,6 +68,7 @@ class Evidence:
     opens: np.ndarray | None = None
     heard: np.ndarray | None = None
     pulse: np.ndarray | None = None
+    high: np.ndarray | None = None
     network: str = NETWORKS[0]
 
 
@@ -100,6 +103,7 @@ def observe(spectrum: Spectrum, logits: np.ndarray | None = None, network: str =
         downbeat=_limited(downbeat),
         music=ndimage.uniform_filter1d(music, round(FRAME_RATE), mode="nearest"),
         onset=groups.mean(axis=1),
+        high=ndimage.maximum_filter1d(groups[:, 3], 5),
         opens=np.asarray(heads["opens"]),
         heard=ndimage.uniform_filter1d(heads["music"], round(FRAME_RATE), mode="nearest"),
         network=network,

@@ -1,7 +1,7 @@
 """Which metrical level is the beat: half, double, 3:2 or 2:3 of the strongest pulse?
 
 Each level is decoded by itself; what the decoder says about a level, and how its beats compare with the places between
-them, is weighed by eight numbers in `level.json`, fitted by `cuesuggest.training.level` on rendered songs so that the
+them, is weighed by nine numbers in `level.json`, fitted by `cuesuggest.training.level` on rendered songs so that the
 weighed sums are log-odds between levels.
 """
 
@@ -21,7 +21,7 @@ from cuesuggest.analysis.rhythm.tempo import strongest_pulse
 
 __all__ = ["FEATURES", "Level", "bar_shifts", "best_level", "level_features", "read_levels"]
 
-FEATURES = ("score", "on", "between", "downbeats", "octaves", "octaves_squared", "in_three", "compound")
+FEATURES = ("score", "on", "between", "downbeats", "octaves", "octaves_squared", "in_three", "compound", "backbeat")
 _RATIOS = (0.5, 2 / 3, 1.0, 1.5, 2.0)
 _CENTRE = 112.0  # BPM
 _SAME = 0.06  # difference of logarithms below which two tempi are one
@@ -69,10 +69,11 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
 
     Returns
     -------
-    ndarray, shape (8,), or None
+    ndarray, shape (9,), or None
         In the order of `FEATURES`: decoder's score a second; evidence on the beats and half-way between them; by how
-        much downbeats stand out; octaves from 112 BPM, and squared; whether most bars are in 3/4, in 6/8. None where
-        there are too few beats.
+        much downbeats stand out; octaves from 112 BPM, and squared; whether most bars are in 3/4, in 6/8; by how much
+        snare or cymbals stand out on the second and fourth of four beats, or where else a backbeat would be. None
+        where there are too few beats.
     """
     if len(grid.frames) < _FEWEST:
         return None
@@ -91,8 +92,18 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
             octaves**2,
             float(sum(meter.lengths) == 3),
             float(meter.thirds > 0),
+            _backbeat(grid, evidence, meter.beats),
         ]
     )
+
+
+def _backbeat(grid: Grid, evidence: Evidence, beats: int) -> float:
+    """Strength of attacks in the highest bands on the beats of the snare, against all others."""
+    on = np.isin(grid.slots, (1, 3)) if beats == 4 else grid.slots == 1 if beats == 2 else grid.slots > 0
+    if evidence.high is None or not on.any() or on.all():
+        return 0.0
+    attacks = evidence.high[grid.frames]
+    return float(attacks[on].mean() - attacks[~on].mean())
 
 
 def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, tuple[Level, ...]]:
