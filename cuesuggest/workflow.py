@@ -9,8 +9,8 @@ from pathlib import Path
 
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step, analyze_spectrum
-from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.choice import believed
+from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, hear
 from cuesuggest.analysis.types import SongAnalysis

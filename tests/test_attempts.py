@@ -48,7 +48,8 @@ def test_a_stretch_that_is_longer_than_half_of_what_follows_is_no_attempt():
 
 
 def test_music_without_a_break_has_no_attempts():
-    spectrum = Spectrum(0.0, 10.0, np.zeros((500, 64), np.float32), np.ones(500, np.float32), np.zeros((50, 12)), np.zeros(1), 0.1)  # fmt: skip
+    bands, level = np.zeros((500, 64), np.float32), np.ones(500, np.float32)
+    spectrum = Spectrum(0.0, 10.0, bands, level, np.zeros((50, 12)), np.zeros(1), 0.1)
     assert attempt_candidates(spectrum, np.arange(0, 9, 0.5), np.arange(18) % 4, np.zeros(18, int)) == []
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.listen import analyze_spectrum
-from cuesuggest.analysis.rhythm import choice, doubt, find_rhythm
+from cuesuggest.analysis.rhythm import choice, doubt, find_rhythm, music
 from cuesuggest.analysis.rhythm.choice import believed, preferred
 from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES, covered, reading_odds
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -21,18 +21,17 @@ def heard(take):
 
 
 @pytest.mark.parametrize(
-    ("odds", "which"),
+    ("shares", "which"),
     [
-        ((4.0, 5.0), 0),  # the first is sure: the second is not even asked
-        ((1.0, 2.5), 1),
-        ((2.5, 1.0), 0),
-        ((0.0, -1.0), 0),  # no beats, and a reading that is likely wrong
+        ((0.95, 1.0), 0),  # hardly anything is left untold
+        ((0.8, 0.95), 1),
+        ((0.8, 0.85), 0),  # no more than the first: talk, and the first hears finer
+        ((0.0, 0.9), 1),
         ((0.0, 0.0), 0),  # neither hears music
-        ((-1.0, 0.0), 1),
     ],
 )
-def test_the_first_reading_is_believed_if_it_is_sure_else_the_surer_one(odds, which):
-    assert preferred(odds) == which
+def test_the_second_network_is_believed_only_where_it_tells_clearly_more_of_what_sounds(shares, which):
+    assert preferred(shares) == which
 
 
 def deaf(monkeypatch, asked):
@@ -72,30 +71,28 @@ def test_what_the_first_network_denies_the_second_may_hear(heard, take, monkeypa
 
 
 def test_every_network_has_weights_of_its_own_for_every_feature():
-    assert set(doubt.weights()) == set(NETWORKS)
-    assert all(set(table) == set(READING_FEATURES) for table in doubt.weights().values())
+    assert set(music.weights()) == set(NETWORKS)
+    for table in music.weights().values():
+        assert set(table["pulse"]) == set(music.PULSE_FEATURES)
+        assert set(table["song"]) == set(music.SONG_FEATURES)
+    assert set(doubt.weights()) == set(READING_FEATURES)
 
 
 def test_no_reading_is_surer_than_the_most(heard):
-    rhythm = find_rhythm(heard, observe(heard))
-    assert -MOST_ODDS <= rhythm.reading <= MOST_ODDS
-    far = np.where(np.array(READING_FEATURES) == "one", 1.0, 1e6 * np.sign([doubt.weights()[NETWORKS[0]][name] for name in READING_FEATURES]))  # fmt: skip
-    assert reading_odds(NETWORKS[0], far) == MOST_ODDS
+    assert -MOST_ODDS <= find_rhythm(heard, observe(heard)).reading <= MOST_ODDS
+    helps = np.sign([doubt.weights()[name] for name in READING_FEATURES])
+    assert reading_odds(1e6 * helps) == MOST_ODDS
+    assert reading_odds(-1e6 * helps) == -MOST_ODDS
 
 
-@pytest.mark.parametrize("name", ["level", "shift", "clearest", "explained"])
-def test_a_reading_that_another_comes_near_or_that_explains_little_is_less_sure(heard, name):
-    features = find_rhythm(heard, observe(heard)).features
-    worse = features.copy()
-    worse[READING_FEATURES.index(name)] -= 2.0 if name != "explained" else 0.5
-    for network in NETWORKS:
-        table = np.array([doubt.weights()[network][each] for each in READING_FEATURES])
-        assert table @ worse <= table @ features
+@pytest.mark.parametrize("name", ["level", "shift", "count", "clearest", "covered", "explained"])
+def test_a_reading_that_another_comes_near_or_that_explains_little_is_less_sure(name):
+    assert doubt.weights()[name] > 0
 
 
 def test_a_reading_of_half_the_song_covers_half(heard):
     rhythm = find_rhythm(heard, observe(heard))
     grid, half = rhythm.grid, len(rhythm.times) // 2
     part = replace(grid, **{name: getattr(grid, name)[:half] for name in ("frames", "slots", "meters", "runs")})
-    assert covered(grid, rhythm.evidence) > 0.95
-    assert 0.4 < covered(part, rhythm.evidence) < 0.6
+    assert covered(grid, heard) > 0.95
+    assert 0.4 < covered(part, heard) < 0.6

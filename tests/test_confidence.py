@@ -10,7 +10,7 @@ from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features, sure
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.recording import open_recording
-from cuesuggest.training.confidence import fit, judged, reliability
+from cuesuggest.training.confidence import fit, held_out, judge, reliability
 
 
 @pytest.fixture(scope="module")
@@ -26,17 +26,30 @@ def test_the_shipped_weights_name_every_feature():
 
 def test_a_small_band_that_plays_clearly_is_heard_with_confidence(heard):
     rhythm = find_rhythm(heard)
-    beats = beat_features(rhythm.times, rhythm.grid, rhythm.evidence, rhythm.others)
+    beats = beat_features(rhythm.times, rhythm.grid, rhythm.evidence, rhythm.reading)
     firsts = np.flatnonzero(rhythm.grid.slots == 0)
-    bars = bar_features(beats, firsts, rhythm.grid, rhythm.evidence, rhythm.shifts)
+    bars = bar_features(beats, firsts, rhythm.grid, rhythm.evidence)
     assert np.median(sure("beat", beats)) > 0.95
     assert np.median(sure("bar", bars)) > 0.9
 
 
 def test_a_beat_without_evidence_is_less_sure():
-    row = dict.fromkeys(BEAT_FEATURES, 0.0) | {"one": 1.0, "level": 5.0, "music": 3.0}
+    row = dict.fromkeys(BEAT_FEATURES, 0.0) | {"one": 1.0, "reading": 3.0, "music": 3.0}
     weak, strong = (np.array([list((row | {"beat": on, "around": on}).values())]) for on in (0.0, 4.0))
     assert sure("beat", weak)[0] < sure("beat", strong)[0]
+
+
+@pytest.mark.parametrize("kind", ["beat", "bar"])
+def test_beats_and_bars_inherit_the_doubt_about_the_whole_reading(kind, heard):
+    rhythm = find_rhythm(heard)
+    told = []
+    for reading in (-3.0, 0.0, 4.0):
+        rows = beat_features(rhythm.times, rhythm.grid, rhythm.evidence, reading)
+        if kind == "bar":
+            rows = bar_features(rows, np.flatnonzero(rhythm.grid.slots == 0), rhythm.grid, rhythm.evidence)
+        told.append(sure(kind, rows).mean())
+    assert told[0] < told[1] < told[2]
+    assert told[0] < 0.7, "a reading that is likely wrong has no sure bars, however clear they look"
 
 
 def test_fitting_finds_the_odds_it_was_given():
@@ -60,9 +73,24 @@ def test_judging_counts_a_bar_as_right_only_with_both_ends_and_all_beats(heard, 
         "downbeats": take.downbeats.tolist(),
         "ignore": [[0, float(take.beats[0]) - 0.1]],
     }
-    found = judged(heard, truth)
-    assert found["bar"][1].mean() > 0.9
-    late = truth | {"downbeats": take.beats[1::4].tolist()}
-    assert judged(heard, late)["bar"][1].mean() < 0.1
+    rhythm = find_rhythm(heard)
+    found = judge(rhythm, truth)
+    assert found.right
+    assert found.bars[1].mean() > 0.9
+    late = judge(rhythm, truth | {"downbeats": take.beats[1::4].tolist()})
+    assert not late.right
+    assert late.bars[1].mean() < 0.1
+    assert late.beats[1].mean() > 0.9
     doubled = truth | {"beats": np.sort([*take.beats, *(take.beats[:-1] + np.diff(take.beats) / 2)]).tolist()}
-    assert judged(heard, doubled)["bar"][1].mean() < 0.1
+    assert judge(rhythm, doubled).bars[1].mean() < 0.1
+
+
+def test_readings_are_judged_by_weights_that_have_not_seen_their_song():
+    rng = np.random.default_rng(2)
+    songs = np.repeat(np.arange(40), 2)
+    mark = rng.normal(size=40)[songs]
+    right = rng.random(40)[songs] < 0.5  # nothing tells which is right
+    x = np.stack([mark, np.ones(80)], axis=1)
+    odds = held_out(x, right, songs % 8)
+    assert abs(np.corrcoef(odds, right)[0, 1]) < 0.45
+    assert np.abs(odds).max() < 2

@@ -20,7 +20,7 @@ def strikes(seconds=9.0):
     random = np.random.default_rng(3)
     at = np.arange(round(seconds * RATE)) / RATE
     sound = 0.001 * np.sin(2 * np.pi * 330 * at)
-    for strike in STRIKES[STRIKES < seconds - 0.5]:
+    for strike in STRIKES[seconds - 0.5 > STRIKES]:
         first = round(strike * RATE)
         burst = random.standard_normal(RATE // 8) * np.exp(-np.arange(RATE // 8) / (0.02 * RATE))
         sound[first : first + len(burst)] += 0.5 * burst

@@ -367,7 +367,6 @@ def test_each_answer_that_is_a_reading_is_heard_with_a_click_before_it_is_chosen
         assert page.problems == []
 
 
-
 def test_the_running_order_lists_all_with_reasons_and_keys_work_in_it(page, document):
     song = saved(document)
     page.press("Home", "ArrowDown", "r")

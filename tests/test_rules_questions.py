@@ -72,9 +72,7 @@ def test_an_unlikely_reading_is_not_asked_about():
 
 def doubted(*alternatives, reading=0.3, events=(), **kwargs):
     analysis = make_analysis("A8 B8 A8", drive=DRIVE, events=events, **kwargs)
-    return replace(
-        analysis, alternatives=alternatives, confidence=replace(analysis.confidence, reading=reading)
-    )
+    return replace(analysis, alternatives=alternatives, confidence=replace(analysis.confidence, reading=reading))
 
 
 def test_the_meter_is_asked_about_where_another_count_reads_nearly_as_well():

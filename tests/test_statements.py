@@ -69,9 +69,7 @@ def test_a_shift_states_every_bar_line_and_keeps_the_numbers():
 
 
 def test_a_shift_by_half_a_beat_states_bar_lines_between_the_beats():
-    lines = [
-        fact.time for fact in facts(statements.bars_shifted(SONG, 0.5)) if isinstance(fact, DownbeatCorrection)
-    ]
+    lines = [fact.time for fact in facts(statements.bars_shifted(SONG, 0.5)) if isinstance(fact, DownbeatCorrection)]
     assert lines == pytest.approx([bar.start + 0.3125 for bar in SONG.analysis.bars])
 
 

@@ -8,7 +8,8 @@ import pytest
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS
-from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved, plausible
+from cuesuggest.analysis.rhythm.network import NETWORKS
+from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved, long_enough, plausible
 from cuesuggest.analysis.spectrum import Spectrum
 
 EVERY = 25  # frames
@@ -72,24 +73,34 @@ def test_a_soft_intro_whose_beats_are_clear_is_not_left_out_for_the_loud_band_af
     assert from_first_attack(grid(BEATS), heard, unclear, nothing).frames[0] == BEATS[16]
 
 
-def standing_out(strength):
-    """Beats that stand out by so many nats each."""
+def standing_out(strength, music):
+    """Beats that stand out by so many nats each, and how sure the network is of music."""
     frames = EVERY * np.arange(len(strength))
     beat = np.full(frames[-1] + EVERY, -4.0)
     beat[frames] = strength
     zeros = np.zeros(len(beat))
-    return grid(frames, "4/4"), Evidence(beat, zeros, zeros, zeros, None)
+    return grid(frames, "4/4"), Evidence(beat, zeros, zeros + min(music, 4), zeros, heard=zeros + music)
 
 
+@pytest.mark.parametrize("network", NETWORKS)
 @pytest.mark.parametrize(
-    ("strength", "music"),
+    ("strength", "heard", "music"),
     [
-        ([3.0] * 40, True),
-        ([2.4] * 200, False),  # a held chord can be counted along to
-        ([1.0] * 100 + [4.0] * 60 + [1.0] * 120, True),  # the band is in the middle only
-        ([1.0] * 100 + [4.0] * 8 + [1.0] * 120, False),  # a few bangs are no band
-        ([4.0] * 11, False),
+        ([3.5] * 60, 9.0, True),
+        ([2.0] * 200, 2.0, False),  # a held chord can be counted along to
+        ([1.0] * 100 + [4.0] * 60 + [1.0] * 120, 8.0, True),  # the band is in the middle only
+        ([1.0] * 100 + [4.0] * 8 + [1.0] * 120, 2.0, False),  # a few bangs are no band
+        ([4.0] * 30, 10.0, True),  # fifteen seconds of one
+        ([4.0] * 11, -6.0, False),  # a stick that is tapped
+        ([0.5] * 300, -8.0, False),
     ],
 )
-def test_a_song_is_told_from_noise_by_its_clearest_stretch(strength, music):
-    assert len(plausible(*standing_out(strength)).frames) == (len(strength) if music else 0)
+def test_a_song_is_told_from_noise_by_its_clearest_stretch_and_by_how_sure_music_is(strength, heard, music, network):
+    told, evidence = standing_out(strength, heard)
+    assert len(plausible(told, replace(evidence, network=network)).frames) == (len(strength) if music else 0)
+
+
+@pytest.mark.parametrize(("beats", "frames", "kept"), [(5, 150, 5), (5, 1500, 0), (3, 80, 0), (9, 1500, 9)])
+def test_a_few_beats_are_a_song_only_where_they_fill_the_recording(beats, frames, kept):
+    told = grid(EVERY * np.arange(beats), "4/4")
+    assert len(long_enough(told, np.zeros(frames, bool)).frames) == kept

@@ -2,6 +2,7 @@
 
 import json
 from importlib import resources
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,10 +11,12 @@ from click.testing import CliRunner
 
 from cuesuggest.analysis.rhythm.evidence import downbeat_features, flux
 from cuesuggest.analysis.rhythm.level import FEATURES
+from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training import evidence as fitting
 from cuesuggest.training import level as level_fitting
+from cuesuggest.training import music as music_fitting
 from tests.sounds import RATE, play
 
 SHIPPED = resources.files("cuesuggest.analysis.rhythm")
@@ -61,7 +64,51 @@ def test_shipped_weights_have_a_number_for_every_feature(spectrum):
     weights = dict(np.load(str(SHIPPED / "evidence.npz")))
     groups = flux(spectrum.bands)
     assert weights["downbeat"].shape == (downbeat_features(spectrum, groups).shape[1] + 1,)
-    assert set(json.loads((SHIPPED / "level.json").read_text())["weights"]) == set(FEATURES)
+    tables = json.loads((SHIPPED / "level.json").read_text())
+    assert set(tables) == set(NETWORKS)
+    assert all(set(table) == set(FEATURES) for table in tables.values())
+
+
+def test_degraded_copies_of_a_song_are_held_out_together_with_it():
+    names = [fitting.song_name(Path(name)) for name in ("a.flac", "b.flac", "a_copy1.ogg", "c.wav", "b_copy2.ogg")]
+    assert names == ["a", "b", "a", "c", "b"]
+    assert fitting.folds_of(names, 2).tolist() == [0, 1, 0, 0, 1]
+
+
+def measured(path, truth):
+    return path.name, truth["tempo_bpm"]
+
+
+def test_recordings_are_measured_in_order_whatever_the_processes(tmp_path):
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir()
+        for name, bpm in (("b", 90), ("a", 120)):
+            (tmp_path / folder / f"{name}.wav").touch()
+            (tmp_path / folder / f"{name}.json").write_text(json.dumps({"tempo_bpm": bpm}))
+        (tmp_path / folder / "no truth.wav").touch()
+    folders = [tmp_path / "one", tmp_path / "two"]
+    expected = [("a.wav", 120), ("b.wav", 90)] * 2
+    assert fitting.of_each(folders, measured) == expected
+    assert fitting.of_each(folders, measured, jobs=2) == expected
+
+
+def test_music_sounds_in_attempts_and_between_pauses_and_nowhere_else():
+    truth = {
+        "beats": [10.0],
+        "music_start": 10.0,
+        "music_end": 90.0,
+        "events": [{"kind": "pause", "start": 40.0, "end": 50.0}, {"kind": "stop", "start": 60.0, "end": 61.0}],
+        "attempts": [{"start": 1.0, "end": 5.0}],
+    }
+    assert music_fitting.music_spans(truth) == [(1.0, 5.0), (10.0, 40.0), (50.0, 90.0)]
+    assert music_fitting.music_spans(truth | {"beats": []}) == []
+
+
+def test_an_excerpt_is_the_recording_from_there_on(spectrum):
+    part = music_fitting.part(spectrum, 10.0, 8.0)
+    assert (part.start, part.end, len(part.bands)) == (0.0, 8.0, 400)
+    assert (part.bands == spectrum.bands[500:900]).all()
+    assert len(part.chroma) == 80
 
 
 def test_level_fitting_learns_which_feature_tells_the_right_level():

@@ -22,7 +22,7 @@ from scipy import optimize
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.choice import preferred
 from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features
-from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES
+from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES, covered
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import hear
@@ -145,23 +145,12 @@ def _told(kind: str, confidence: np.ndarray, right: np.ndarray) -> None:
     click.echo("\n".join([f"{kind}: {len(right)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
 
 
-def _read(path: Path, truth: dict[str, Any]) -> tuple[str, dict[str, Judged | None]]:
-    """Judge what is found by the evidence of each network."""
+def _read(path: Path, truth: dict[str, Any]) -> tuple[str, list[Judged | None], int]:
+    """Judge what is found by the evidence of each network, and tell which is believed."""
     spectrum = hear(open_recording(path))
-    readings = {network: find_rhythm(spectrum, observe(spectrum, None, network)) for network in NETWORKS}
-    return song_name(path), {network: judge(rhythm, truth) for network, rhythm in readings.items()}
-
-
-def _doubt(judged: list[Judged | None], folds: np.ndarray, network: str) -> tuple[dict[str, float], np.ndarray]:
-    """Weights of the readings of one network, and log odds of each reading held out, 0 where there is none."""
-    there = np.array([each is not None for each in judged])
-    found = [each for each in judged if each is not None]
-    x, right = np.stack([each.reading for each in found]), np.array([each.right for each in found])
-    odds = np.zeros(len(judged))
-    odds[there] = held_out(x, right, folds[there])
-    _told(f"readings of {network}, held out", _likely(odds[there]), right)
-    weights = fit(x, right, READING_RIDGE)
-    return {name: round(float(value), 4) for name, value in zip(READING_FEATURES, weights, strict=True)}, odds
+    readings = [find_rhythm(spectrum, observe(spectrum, None, network)) for network in NETWORKS]
+    first, second = (covered(rhythm.grid, spectrum) for rhythm in readings)
+    return song_name(path), [judge(rhythm, truth) for rhythm in readings], preferred((first, second))
 
 
 @click.command()
@@ -171,25 +160,23 @@ def _doubt(judged: list[Judged | None], folds: np.ndarray, network: str) -> tupl
 def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
     read = of_each(folders, _read, jobs)
-    folds = folds_of([name for name, _ in read], FOLDS)
-    doubt, odds = {}, []
-    for network in NETWORKS:
-        doubt[network], sure = _doubt([each[network] for _, each in read], folds, network)
-        odds.append(sure)
-    chosen = [preferred(pair) for pair in zip(*odds, strict=True)]
-    found, sure = [], []
-    for k, which in enumerate(chosen):
-        judged = read[k][1][NETWORKS[which]]
-        if judged is not None:
-            found.append(judged)
-            sure.append(odds[which][k])
-    right = np.array([each.right for each in found])
-    _told("readings believed", _likely(np.array(sure)), right)
+    # The readings of both networks teach the doubt: there are few that are wrong. Beats and bars are those believed.
+    each = [(name, judged, k == which) for name, both, which in read for k, judged in enumerate(both) if judged]
+    folds = folds_of([name for name, _, _ in each], FOLDS)
+    x, right = np.stack([judged.reading for _, judged, _ in each]), np.array([judged.right for _, judged, _ in each])
+    odds = held_out(x, right, folds)
+    _told("readings, held out", _likely(odds), right)
+    doubt = {
+        name: round(float(value), 4) for name, value in zip(READING_FEATURES, fit(x, right, READING_RIDGE), strict=True)
+    }
+    use = np.array([believed for _, _, believed in each])
+    found, odds, right = [judged for _, judged, believed in each if believed], odds[use], right[use]
+    _told("readings believed, held out", _likely(odds), right)
     weights, means = {}, []
     for kind, features in (("beat", BEAT_FEATURES), ("bar", BAR_FEATURES)):
-        parts = [each.beats if kind == "beat" else each.bars for each in found]
-        for (rows, _), odd in zip(parts, sure, strict=True):
-            rows[:, features.index("reading")] = odd
+        parts = [judged.beats if kind == "beat" else judged.bars for judged in found]
+        for (rows, _), sure in zip(parts, odds, strict=True):
+            rows[:, features.index("reading")] = sure
         rows, yes = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
         w = fit(rows, yes)
         _told(kind, _likely(rows @ w), yes)

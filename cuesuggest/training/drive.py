@@ -24,7 +24,7 @@ from cuesuggest.analysis.layout import Layout
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.recording import open_recording
-from cuesuggest.training.evidence import recordings
+from cuesuggest.training.evidence import of_each
 
 # A riser is bright and loud before the band has come in: it alone counts against.
 AGAINST = ("riser",)
@@ -119,10 +119,10 @@ def ranks(songs: list[Planned], weights: dict[str, Any]) -> tuple[list[float], f
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default="drive.json", type=click.Path(path_type=Path))
-def main(folders: tuple[Path, ...], output: Path) -> None:
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    found = [planned(*each) for folder in folders for each in recordings(folder)]
-    songs = [song for song in found if song is not None and len(song.energy)]
+    songs = [song for song in of_each(folders, planned, jobs) if song is not None and len(song.energy)]
     weights = fit(songs)
     within, pooled = ranks(songs, weights)
     click.echo(

@@ -35,7 +35,7 @@ from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.spectrum import Spectrum, hear
 from cuesuggest.recording import open_recording
 from cuesuggest.training.confidence import fit, reliability
-from cuesuggest.training.evidence import recordings
+from cuesuggest.training.evidence import of_each
 from cuesuggest.training.level import fit as fit_choice
 
 __all__ = ["ENTRIES", "Song", "fit_entries"]
@@ -304,7 +304,9 @@ def fit_entries(songs: list[Song], only: str | None = None) -> None:
         weights()[name] = {key: round(float(value), 4) for key, value in zip([*names, "one"], w, strict=True)}
 
 
-def _song(path: Path, truth: dict[str, Any]) -> Song:
+def _song(path: Path, truth: dict[str, Any]) -> Song | None:
+    if truth.get("events") is None:
+        return None
     spectrum = hear(open_recording(path))
     return Song(spectrum, *believed(spectrum), truth)
 
@@ -313,11 +315,10 @@ def _song(path: Path, truth: dict[str, Any]) -> Song:
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default="moments.json", type=click.Path(path_type=Path))
 @click.option("--only", type=click.Choice(list(ENTRIES)), help="Fit this entry alone.")
-def main(folders: tuple[Path, ...], output: Path, only: str | None) -> None:
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, only: str | None, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    known = [each for folder in folders for each in recordings(folder) if each[1].get("events") is not None]
-    songs = [_song(*each) for each in known]
-    fit_entries(songs, only)
+    fit_entries([song for song in of_each(folders, _song, jobs) if song is not None], only)
     output.write_text(json.dumps(weights(), indent=1) + "\n", encoding="utf-8")
 
 

@@ -48,7 +48,7 @@ from cuesuggest.analysis.structure.weights import Weights
 from cuesuggest.recording import open_recording
 from cuesuggest.training.confidence import fit as logistic
 from cuesuggest.training.confidence import reliability
-from cuesuggest.training.evidence import recordings
+from cuesuggest.training.evidence import of_each
 
 RIDGE = 0.05
 ENOUGH = 0.8  # of the true starts must be near a bar line
@@ -247,18 +247,18 @@ def fit(songs: Sequence[Song]) -> dict[str, dict[str, float]]:
     return {part: {name: round(value, 4) for name, value in values.items()} for part, values in table.items()}
 
 
+def _song(path: Path, truth: dict[str, Any]) -> Song | None:
+    spectrum = hear(open_recording(path))
+    return described(spectrum, *believed(spectrum), truth)
+
+
 @click.command()
 @click.argument("folders", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("-o", "--output", default="structure.json", type=click.Path(path_type=Path))
-def main(folders: tuple[Path, ...], output: Path) -> None:
+@click.option("--jobs", default=1)
+def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    songs = []
-    for folder in folders:
-        for path, truth in recordings(folder):
-            spectrum = hear(open_recording(path))
-            song = described(spectrum, *believed(spectrum), truth)
-            if song is not None:
-                songs.append(song)
+    songs = [song for song in of_each(folders, _song, jobs) if song is not None]
     output.write_text(json.dumps(fit(songs), indent=1) + "\n", encoding="utf-8")
 
 

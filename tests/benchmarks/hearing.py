@@ -3,9 +3,9 @@
     python -m tests.benchmarks.hearing FOLDER... [--by chain] [--librosa] [--jobs 2]
 
 FOLDER holds audio with a JSON file of the same name beside each: `beats`, `downbeats`, `ignore` (spans that count
-neither way, such as a count-in), optionally `tempo_bpm`, `time_signature`, `events` with false starts, `made.chain`. The
-first five seconds count. With --librosa its beat tracker is judged on the same files, each fourth of its beats taken as
-a downbeat, from the best of the four.
+neither way, such as a count-in), optionally `tempo_bpm`, `time_signature`, `events` with false starts, `made`. The
+first five seconds count. With --librosa its beat tracker is judged on the same files, each fourth of its beats taken
+as a downbeat, from the best of the four.
 """
 
 import argparse

@@ -60,7 +60,7 @@ class Rhythm:
         Time signatures in which the same beats may be counted, and nats a bar by which they are less likely.
     between : float, optional
         Nats a beat by which beats half-way between are less likely.
-    features : ndarray, shape (15,), optional
+    features : ndarray, shape (11,), optional
         What tells how sure the reading is as a whole, see `rhythm.doubt`; None without beats.
     """
 
@@ -76,7 +76,7 @@ class Rhythm:
     @property
     def reading(self) -> float:
         """Log odds that the reading is right as a whole: music, at this level, in this meter, with this one."""
-        return 0.0 if self.features is None else reading_odds(self.evidence.network, self.features)
+        return 0.0 if self.features is None else reading_odds(self.features)
 
 
 def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Known | None = None) -> Rhythm:
@@ -113,8 +113,8 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
     shifts = bar_shifts(grid, reading.evidence)
     counts, between = other_counts(grid, reading.evidence), between_beats(grid, reading.evidence)
     # Who states how it goes leaves nothing to be doubted of it.
-    margins = ((), (), (), None) if known else (reading.others, shifts, counts, between)
-    features = reading_features(grid, evidence, *margins) if len(times) else None
+    margins = ((), (), ()) if known else (reading.others, shifts, counts)
+    features = reading_features(grid, spectrum, evidence, *margins) if len(times) else None
     return Rhythm(times, grid, evidence, reading.others, shifts, counts, between, features)
 
 

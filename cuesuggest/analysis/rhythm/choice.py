@@ -1,40 +1,41 @@
 """Which of two networks is believed, recording by recording.
 
-No one network of this size is the best for every recording: one hears a clean song to its last bar and takes a loud band
-through a phone for noise, another counts the band and stumbles where little sounds. Each reading says how sure it is as
-a whole (`rhythm.doubt`). Where the first is sure, it is done, and nothing is spent on the second; else both are read,
-and the surer is believed.
+No one network of this size is the best for every recording: the first hears a clean song to its last bar and may take
+a loud band through a phone for noise; the second counts such a band, and stumbles more often elsewhere. What the first
+one denies can be seen without asking further: it is loud, and no beats are told there. Then, and only then, the second
+is asked, and believed if it tells clearly more of what sounds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
+from cuesuggest.analysis.rhythm.doubt import covered
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.spectrum import Spectrum
 
 __all__ = ["believed", "preferred"]
 
-_SURE = 3.0  # nats, 95 %: the reading of a network that is not asked about further
+_ENOUGH = 0.9  # of what sounds loud: talk, a free beginning and a ring-out seldom make more than the rest
+_MORE = 0.1  # of what sounds loud that the second must tell beyond the first
 
 
-def preferred(odds: Sequence[float]) -> int:
-    """Which of some readings is believed: the first if it is sure, else the surest.
+def preferred(shares: tuple[float, float]) -> int:
+    """Which of two readings is believed, by the shares of what sounds that they tell.
 
     Parameters
     ----------
-    odds : sequence of float
-        Nats that each is right, 0 where it has no beats.
+    shares : (float, float)
+        As `rhythm.doubt.covered` gives them.
     """
-    return 0 if odds[0] >= _SURE else int(np.argmax(odds))
+    first, second = shares
+    return int(first < _ENOUGH and second > first + _MORE)
 
 
 def believed(spectrum: Spectrum) -> tuple[np.ndarray, Rhythm]:
-    """Read the beats by the first network, and by the second where the first is not sure.
+    """Read the beats by the first network, and by the second where the first leaves much untold.
 
     Parameters
     ----------
@@ -47,11 +48,12 @@ def believed(spectrum: Spectrum) -> tuple[np.ndarray, Rhythm]:
     rhythm : Rhythm
         What was read from them; its evidence names the network.
     """
-    found = []
+    found, shares = [], []
     for network in NETWORKS:
         logits = heads_of(spectrum, network)
         rhythm = find_rhythm(spectrum, observe(spectrum, logits, network))
         found.append((logits, rhythm))
-        if rhythm.reading >= _SURE:
-            break
-    return found[preferred([rhythm.reading for _, rhythm in found])]
+        shares.append(covered(rhythm.grid, spectrum))
+        if shares[0] >= _ENOUGH:
+            return found[0]
+    return found[preferred((shares[0], shares[1]))]

@@ -2,7 +2,8 @@
 
 A temporal convolutional network after Böck and Davies 2020 (ISMIR, "Deconstruct, analyse, reconstruct"): three small
 convolutions over bands, then residual layers of two dilated convolutions each, whose reach doubles from layer to layer.
-Run here by matrix products. Classes were weighted alike in training, so that a logit is close to a log-likelihood ratio.
+Run here by matrix products. Classes were weighted alike in training, so that a logit is close to a log-likelihood
+ratio.
 
 Two sets of weights by `cuesuggest.training.network`: the first learned from rendered songs, the second from fewer of
 them, from recorded pieces and from copies of both through rooms, phones and overload. The first hears finer, the
