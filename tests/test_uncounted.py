@@ -21,7 +21,7 @@ def scene(music, level=None):
 
 
 def between(start, end, yes, no):
-    return np.where((SECONDS >= start) & (SECONDS < end), yes, no)
+    return np.where((start <= SECONDS) & (end > SECONDS), yes, no)
 
 
 def spans(*args):
