@@ -1,24 +1,34 @@
 """False starts: told as such, bar 1 after them, the light off until then; talk as one span."""
 
-import json
-
 import numpy as np
 import pytest
 import soundfile
 from click.testing import CliRunner
 
-from cuesuggest.analysis.events.attempts import attempt_candidates
+from cuesuggest.analysis.events.attempts import attempts, carried_over, unplayed
+from cuesuggest.analysis.events.sure import sure
 from cuesuggest.analysis.frames import FRAME_RATE
+from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.tidy import NOBODY
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum
-from cuesuggest.cli import main
+from cuesuggest.cli import cli
+from cuesuggest.song import Song
 from tests.sounds import RATE, play
 
 BEAT = 0.5
-PLAYED = 40  # bars of the song after the false start
 
 
-def attempts(first, second, gap=5.0, seed=1):
-    """Candidates where `first` bars are played, then a pause, then `second` bars; bars named by letters."""
+def played(first, second, gap=5.0, seed=1, silent=True):
+    """Where `first` bars are played, then a pause, then `second` bars; bars are named by letters.
+
+    Returns
+    -------
+    spectrum : Spectrum
+    beats : ndarray
+        Seconds.
+    again : float
+        Seconds at which the second part begins.
+    """
     rng = np.random.default_rng(seed)
     sounds = {letter: (rng.random((4, 12)), rng.random((4, 64)) * 4) for letter in sorted({*first, *second})}
     beats = [4 * k * BEAT + j * BEAT for k in range(len(first)) for j in range(4)]
@@ -26,31 +36,71 @@ def attempts(first, second, gap=5.0, seed=1):
     beats += [later + 4 * k * BEAT + j * BEAT for k in range(len(second)) for j in range(4)]
     end = beats[-1] + 2
     bands, chroma = np.zeros((round(end * FRAME_RATE), 64), np.float32), np.zeros((round(end * CHROMA_RATE), 12))
+    level = np.full(len(bands), 1e-8 if silent else 1.0, np.float32)
     for k, beat in enumerate(beats):
         harmony, colour = (each[k % 4] for each in sounds[[*first, *second][k // 4]])
         bands[round(beat * FRAME_RATE) : round((beat + BEAT) * FRAME_RATE)] = colour
         chroma[round(beat * CHROMA_RATE) : round((beat + BEAT) * CHROMA_RATE)] = harmony
-    spectrum = Spectrum(0.0, end, bands, np.ones(len(bands), np.float32), chroma, np.zeros(1), 0.1)
-    runs = np.repeat([0, 1], [4 * len(first), 4 * len(second)])
-    return attempt_candidates(spectrum, np.array(beats), np.arange(len(beats)) % 4, runs)
+        level[round(beat * FRAME_RATE) : round((beat + BEAT) * FRAME_RATE)] = 1.0
+    return Spectrum(0.0, end, bands, level, chroma, np.zeros(1), 0.1), np.array(beats), later
+
+
+SONG = "ABCDEFGHIJKLMNOP" * 2
+
+
+def runs_of(beats, again):
+    return (beats >= again - 0.01).astype(int)
 
 
 def test_an_attempt_that_begins_as_the_song_does_is_alike_and_another_is_not():
-    song = "ABCDEFGHIJKLMNOP" * 2
-    (same,), (other,) = attempts("ABCD", song), attempts("MKOG", song)
-    assert same.features["alike"] > 0.9
-    assert other.features["alike"] < 0.5
-    assert (same.start, same.end) == (0.0, 8.0)
+    found = []
+    for first in ("ABCD", "MKOG"):
+        spectrum, beats, again = played(first, SONG)
+        (attempt,) = attempts(spectrum, beats, runs_of(beats, again))
+        found.append(attempt)
+    same, other = found
+    assert same.candidate.features["alike"] > 0.9
+    assert other.candidate.features["alike"] < 0.7
+    assert sure(same.candidate) > 0.9 > sure(other.candidate)
+    assert (same.candidate.start, same.candidate.end) == (0.0, 8.0)
+    assert same.again == pytest.approx(again)
+
+
+def test_the_song_begins_again_after_the_count_that_was_told_as_beats():
+    spectrum, beats, _ = played("ABCD", "X" + SONG)
+    again = float(beats[20])
+    (attempt,) = attempts(spectrum, beats, runs_of(beats, beats[16]))
+    assert attempt.again == pytest.approx(again)
+
+
+def test_beats_carried_over_a_silence_into_the_song_are_parted_and_nobody_plays_there():
+    spectrum, beats, again = played("ABCD", SONG)
+    carried = np.sort(np.append(beats, np.arange(beats[15] + BEAT, again - 0.1, BEAT)))
+    runs = np.zeros(len(carried), int)
+    ((start, end),) = carried_over(spectrum, carried, runs)
+    assert start == pytest.approx(8.0, abs=BEAT)
+    assert end == pytest.approx(again)
+    evidence = Evidence(*(np.full(len(spectrum.bands), 3.0) for _ in range(4)))
+    silent = unplayed(evidence, [(start, end)], 0.0).music == NOBODY
+    seconds = np.arange(len(silent)) / FRAME_RATE
+    assert silent[(seconds > start + 0.1) & (seconds < end - 0.3)].all()
+    assert not silent[(seconds < start) | (seconds > end)].any()
+
+
+def test_a_song_with_a_stop_is_not_parted():
+    spectrum, beats, _ = played("ABCDEFGH", SONG, gap=1.0)
+    assert attempts(spectrum, beats, np.zeros(len(beats), int)) == []
 
 
 def test_a_stretch_that_is_longer_than_half_of_what_follows_is_no_attempt():
-    assert attempts("ABCDEFGH", "ABCDEFGHIJKL") == []
+    spectrum, beats, again = played("ABCDEFGH", "ABCDEFGHIJKL")
+    assert attempts(spectrum, beats, runs_of(beats, again)) == []
 
 
 def test_music_without_a_break_has_no_attempts():
-    bands, level = np.zeros((500, 64), np.float32), np.ones(500, np.float32)
-    spectrum = Spectrum(0.0, 10.0, bands, level, np.zeros((50, 12)), np.zeros(1), 0.1)
-    assert attempt_candidates(spectrum, np.arange(0, 9, 0.5), np.arange(18) % 4, np.zeros(18, int)) == []
+    spectrum, beats, _ = played("ABCD", SONG, gap=0.0)
+    assert attempts(spectrum, beats, np.zeros(len(beats), int)) == []
+    assert attempts(spectrum, np.zeros(0), np.zeros(0, int)) == []
 
 
 @pytest.fixture(scope="module")
@@ -72,16 +122,14 @@ def broken_off(tmp_path_factory):
 def test_a_false_start_is_told_and_bar_one_is_in_the_last_attempt(broken_off, tmp_path):
     path, before, after = broken_off
     document = tmp_path / "song.cues.json"
-    ran = CliRunner().invoke(main, ["suggest", str(path), "-o", str(document)], catch_exceptions=False)
+    ran = CliRunner().invoke(cli, ["suggest", str(path), "-o", str(document)], catch_exceptions=False)
     assert ran.exit_code == 0, ran.output
-    song = json.loads(document.read_text(encoding="utf-8"))
-    analysis = song["analysis"]
-    (attempt,) = [each for each in analysis["events"] if each["kind"] == "false-start"]
-    assert attempt["start"] == pytest.approx(before, abs=0.3)
-    assert attempt["end"] < after - 5
-    one = next(bar for bar in analysis["bars"] if bar["number"] == 1)
-    assert one["start"] == pytest.approx(after, abs=0.07)
-    assert min(beat for beat in analysis["beats"]) > attempt["end"]
-    lit = [cue for cue in song["cues"] if cue["kind"] not in ("recall", "note", "call", "standby")]
-    assert lit
-    assert min(cue["time"] for cue in lit) > attempt["end"]
+    song = Song.load(document)
+    (attempt,) = [each for each in song.analysis.events if each.kind == "false-start"]
+    assert attempt.start == pytest.approx(before, abs=0.3)
+    assert attempt.end < after - 5
+    one = next(bar for bar in song.analysis.bars if bar.number == 1)
+    assert one.start == pytest.approx(after, abs=0.07)
+    assert song.analysis.beats[0] > attempt.end
+    assert min(cue.place.seconds for cue in song.cues) > attempt.end
+    assert "false-start" in CliRunner().invoke(cli, ["analyze", str(path)], catch_exceptions=False).output

@@ -174,10 +174,10 @@ def _broken_off(spectrum: Spectrum, rhythm: Rhythm) -> list[tuple[moments.Candid
     """The false starts before the song, each with how likely it is one: those that are, and one that may be."""
     grid = rhythm.grid
     found = []
-    for each in moments.attempt_candidates(spectrum, rhythm.times, grid.slots, grid.runs):
-        confidence = round(moments.sure(each), 3)
+    for each in moments.attempts(spectrum, rhythm.times, grid.runs):
+        confidence = round(moments.sure(each.candidate), 3)
         if confidence >= _LEAST_TOLD:
-            found.append((each, confidence))
+            found.append((each.candidate, confidence))
         if confidence < _LEAST_SURE:
             break
     return found

@@ -31,6 +31,8 @@ from cuesuggest.analysis.types import (
 
 __all__ = ["Step", "analyze_spectrum"]
 
+_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+
 Step = Callable[[str, float | None], None]
 """Told the name of the step that begins, and the seconds heard so far while it listens."""
 
@@ -68,6 +70,7 @@ def analyze_spectrum(
     if rhythm is None or known:
         tell("beats and bars", None)
         rhythm = find_rhythm(spectrum, observe(spectrum, logits, network), known)
+    rhythm = _begun_again(spectrum, rhythm, known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum, logits)
     layout = Layout(spectrum, rhythm, known.bar_one if known else None)
@@ -151,6 +154,17 @@ def analyze_spectrum(
         alternatives=_alternatives(rhythm, bpm),
         remarks=tuple(remarks),
     )
+
+
+def _begun_again(spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> Rhythm:
+    """Read once more where beats were carried over from a false start into the song."""
+    one = known.bar_one if known else None
+    spans = [
+        span
+        for span in moments.carried_over(spectrum, rhythm.times, rhythm.grid.runs)
+        if one is None or one > span[1] - _SAME_BAR
+    ]
+    return find_rhythm(spectrum, moments.unplayed(rhythm.evidence, spans, spectrum.start), known) if spans else rhythm
 
 
 def _alternatives(rhythm: Rhythm, bpm: float) -> tuple[Alternative, ...]:

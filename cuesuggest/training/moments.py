@@ -96,10 +96,8 @@ def _attempts(song: Song) -> list[Judged]:
     if not song.has_music or not song.truth["beats"]:
         return []
     grid, spans = song.rhythm.grid, song.spans("false-start")
-    return [
-        (each.features, any(each.start < b and a < each.end for a, b in spans))
-        for each in moments.attempt_candidates(song.spectrum, song.rhythm.times, grid.slots, grid.runs)
-    ]
+    found = (each.candidate for each in moments.attempts(song.spectrum, song.rhythm.times, grid.runs))
+    return [(each.features, any(each.start < b and a < each.end for a, b in spans)) for each in found]
 
 
 def _counts(song: Song) -> list[Judged]:

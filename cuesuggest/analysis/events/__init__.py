@@ -4,7 +4,7 @@ A finder lists candidates with features; a logistic regression per kind (`sure`)
 at least as likely as not is told. Precision comes before recall: what is told here becomes light.
 """
 
-from cuesuggest.analysis.events.attempts import attempt_candidates
+from cuesuggest.analysis.events.attempts import attempts, carried_over, unplayed
 from cuesuggest.analysis.events.count_in import Count, counts, lead_in
 from cuesuggest.analysis.events.edges import last_attack, loud_level, music_end, music_limit, music_start
 from cuesuggest.analysis.events.find import find_moments, moments_without_music
@@ -17,7 +17,8 @@ __all__ = [
     "Count",
     "Heard",
     "Scene",
-    "attempt_candidates",
+    "attempts",
+    "carried_over",
     "counts",
     "find_moments",
     "hear_around",
@@ -29,4 +30,5 @@ __all__ = [
     "music_limit",
     "music_start",
     "sure",
+    "unplayed",
 ]

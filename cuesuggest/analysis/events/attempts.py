@@ -1,27 +1,64 @@
 """False starts: the band plays some bars, breaks off, and begins again from the top.
 
 What tells one from a song with a pause in it: it is short beside what follows, and what follows begins with the same
-music. Sameness is measured on beats, by harmony and colour, from the first downbeat of either attempt on, and set
-against how like each other any two places of the song are.
+music. Sameness is measured on beats, by harmony and colour, and set against how like each other any two places of the
+song are; where exactly the song begins again is where it is most alike, as there may be talk and a count before it.
+
+A decoder carries its beats over a silence if the pulse happens to fit. So a stretch of beats is also parted where it
+falls silent for longer than a stop in the song; if the band began again there, the beats are read once more with nobody
+playing in between.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
 import numpy as np
+from scipy import ndimage
 
 from cuesuggest.analysis.events.scene import Candidate
+from cuesuggest.analysis.events.spans import stretches
+from cuesuggest.analysis.events.sure import sure
 from cuesuggest.analysis.frames import FRAME_RATE
+from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.tidy import NOBODY
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum, running_sums
 
-__all__ = ["attempt_candidates"]
+__all__ = ["Attempt", "attempts", "carried_over", "unplayed"]
 
 _LONGEST = 32  # beats from the top that are compared
 _FEWEST = 4
+_LATEST = 24  # beats of what follows that may be talk or a count before the song
 _COLOURS = 16  # groups of bands
 _MOST_SHARE = 0.5  # of what follows: an attempt that is longer is no false start
+_SILENT_DB = 22.0  # under the loud passages
+_SILENT_SECONDS = 0.3
+_BETWEEN_SECONDS = 3.0  # from one silence to the next, with a word or a stick between them
+_BREAK_SECONDS = 1.4  # that a silence lasts with all that; most stops are shorter
+_LEAST_SURE = 0.5
 
 
-def attempt_candidates(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray, runs: np.ndarray) -> list[Candidate]:
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """Music that may be a false start.
+
+    Attributes
+    ----------
+    candidate : Candidate
+        From its first beat to a beat after its last.
+    again : float
+        Seconds at which the song begins again.
+    parted : bool
+        Beats were told between the two, as if the band had played on.
+    """
+
+    candidate: Candidate
+    again: float
+    parted: bool
+
+
+def attempts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[Attempt]:
     """List the stretches of music that may be false starts, each set against what follows it.
 
     Parameters
@@ -29,53 +66,130 @@ def attempt_candidates(spectrum: Spectrum, beats: np.ndarray, slots: np.ndarray,
     spectrum : Spectrum
     beats : ndarray, shape (beats,)
         Seconds.
-    slots : ndarray of int, shape (beats,)
-        Beat in its bar, 0 the downbeat.
     runs : ndarray of int, shape (beats,)
-        Which attempt each beat belongs to.
+        Which stretch of music each beat belongs to.
 
     Returns
     -------
-    list of Candidate
-        In order of time, one for each attempt but the last; from its first downbeat to a beat after its last.
+    list of Attempt
+        In order of time, one for each stretch but the last.
     """
-    if not len(beats) or runs[-1] == runs[0]:
+    if not len(beats):
+        return []
+    parts = _parts(spectrum, beats, runs)
+    if len(parts) < 2:
         return []
     sounds = _sounds(spectrum, beats)
     some = sounds[:: max(1, len(sounds) // (2 * _LONGEST))]
     usual = float(np.median(some @ some.T))
+    step = _step(beats, 0.5)
     found = []
-    for run in np.unique(runs)[:-1]:
-        here, after = np.flatnonzero(runs == run), np.flatnonzero(runs > run)
-        opening = np.flatnonzero(runs == run + 1)
-        tops = [part[slots[part] == 0] for part in (here, opening)]
-        if not all(len(top) for top in tops):
-            continue
-        count = min(_LONGEST, here[-1] - tops[0][0] + 1, opening[-1] - tops[1][0] + 1)
+    for here, after in pairwise(parts):
+        whole = float(beats[-1] - beats[after[0]])
         last = float(beats[here[-1]])
-        step = float(np.median(np.diff(beats[here]))) if len(here) > 1 else 0.5
-        share = (last - float(beats[here[0]])) / max(float(beats[after[-1]] - beats[after[0]]), 1e-3)
+        share = (last - float(beats[here[0]])) / max(whole, 1e-3)
+        alike, late, count = _most_alike(sounds[here], sounds[after[0] :])
         if count < _FEWEST or share > _MOST_SHARE:
             continue
-        first, again = (sounds[top[0] : top[0] + count] for top in tops)
-        next_step = float(np.median(np.diff(beats[opening]))) if len(opening) > 1 else step
-        alike = float(np.einsum("ij,ij->i", first, again).mean())
-        found.append(
-            Candidate(
-                "false-start",
-                float(beats[tops[0][0]]),
-                last + step,
-                {
-                    "alike": (alike - usual) / max(1 - usual, 1e-3),
-                    "compared": float(np.log2(count)),
-                    "beats": float(np.log2(len(here))),
-                    "share": min(share, 1.0),
-                    "gap": float(np.log2(max(float(beats[opening[0]]) - last, 0.25))),
-                    "tempo": min(abs(float(np.log2(next_step / step))), 1.0),
-                },
-            )
-        )
+        start = after[0] + late
+        pace, next_pace = (_step(beats[part], step) for part in (here, np.arange(start, len(beats))))
+        again = float(beats[start])
+        features = {
+            "alike": (alike - usual) / max(1 - usual, 1e-3),
+            "compared": float(np.log2(count)),
+            "beats": float(np.log2(len(here))),
+            "share": share,
+            "gap": float(np.log2(max(again - last, 0.25))),
+            "tempo": min(abs(float(np.log2(next_pace / pace))), 1.0),
+        }
+        candidate = Candidate("false-start", float(beats[here[0]]), min(last + pace, again), features)
+        found.append(Attempt(candidate, again, bool(runs[here[-1]] == runs[start])))
     return found
+
+
+def carried_over(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[tuple[float, float]]:
+    """Where beats were told from a false start into the song, although nobody played.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    beats : ndarray, shape (beats,)
+    runs : ndarray of int, shape (beats,)
+
+    Returns
+    -------
+    list of (float, float)
+        Seconds, from the end of an attempt to the beginning of the next.
+    """
+    found = []
+    for each in attempts(spectrum, beats, runs):
+        if sure(each.candidate) < _LEAST_SURE:
+            break
+        if each.parted:
+            found.append((each.candidate.end, each.again))
+    return found
+
+
+def unplayed(evidence: Evidence, spans: list[tuple[float, float]], start: float) -> Evidence:
+    """The evidence with nobody playing in some spans.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    spans : list of (float, float)
+        Seconds.
+    start : float
+        Seconds of the first frame.
+    """
+    seconds = start + np.arange(len(evidence.beat)) / FRAME_RATE
+    silent = np.zeros(len(seconds), bool)
+    for a, b in spans:
+        silent |= (seconds > a) & (seconds < b - 0.5 * _SILENT_SECONDS)
+    lowest = evidence.beat.min()
+    return replace(
+        evidence, beat=np.where(silent, lowest, evidence.beat), music=np.where(silent, NOBODY, evidence.music)
+    )
+
+
+def _parts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[np.ndarray]:
+    """Indexes of the beats of each stretch, parted where it falls silent for long; beats in a silence are in none."""
+    part = np.cumsum(np.diff(runs, prepend=runs[0]) != 0)
+    inside = np.ones(len(beats), bool)
+    for start, end in _silences(spectrum):
+        inside &= (beats <= start) | (beats >= end)
+        part += beats >= end
+    return [np.flatnonzero(inside & (part == k)) for k in np.unique(part[inside])]
+
+
+def _step(beats: np.ndarray, otherwise: float) -> float:
+    return float(np.median(np.diff(beats))) if len(beats) > 1 else otherwise
+
+
+def _silences(spectrum: Spectrum) -> list[tuple[float, float]]:
+    """Where it is silent for longer than a stop, but for a word or a stick."""
+    decibels = ndimage.maximum_filter1d(spectrum.decibels, round(0.2 * FRAME_RATE))
+    silent = decibels < np.percentile(decibels, 90) - _SILENT_DB
+    spans: list[tuple[float, float]] = []
+    for a, b in stretches(silent):
+        start, end = spectrum.start + a / FRAME_RATE, spectrum.start + b / FRAME_RATE
+        if end - start < _SILENT_SECONDS:
+            continue
+        if spans and start - spans[-1][1] < _BETWEEN_SECONDS:
+            spans[-1] = (spans[-1][0], end)
+        else:
+            spans.append((start, end))
+    return [span for span in spans if span[1] - span[0] >= _BREAK_SECONDS]
+
+
+def _most_alike(first: np.ndarray, follows: np.ndarray) -> tuple[float, int, int]:
+    """How alike the beginning of what follows is, after how many beats, and how many beats were compared."""
+    count = min(_LONGEST, len(first), len(follows))
+    if not count:
+        return 0.0, 0, 0
+    places = range(min(_LATEST, len(follows) - count) + 1)
+    alike = [float(np.einsum("ij,ij->i", first[:count], follows[at : at + count]).mean()) for at in places]
+    best = int(np.argmax(alike))
+    return alike[best], best, count
 
 
 def _sounds(spectrum: Spectrum, beats: np.ndarray) -> np.ndarray:

@@ -10,10 +10,20 @@ from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.music import song_features, weigh
 from cuesuggest.analysis.spectrum import Spectrum
 
-__all__ = ["bridged", "explained", "from_first_attack", "halved", "long_enough", "plausible", "until_last_attack"]
+__all__ = [
+    "NOBODY",
+    "bridged",
+    "explained",
+    "from_first_attack",
+    "halved",
+    "long_enough",
+    "plausible",
+    "until_last_attack",
+]
 
 _ATTACK_SHARE = 0.4  # of the usual rise at a beat: a weaker one may be an echo or a voice in the room
 _FAINT_SHARE = 0.1  # of the usual rise: less is no sound that starts
+NOBODY = -40.0  # nats of music a frame: it is known that nobody plays
 _BRIDGE_MISFIT = 0.2  # beats by which the pulse after a gap may be off and still be the same pulse
 _LONGEST_STOP = 9  # beats from the last before a silence to the first after it: two bars of four
 _LONGEST_BRIDGE = 33  # the same where something sounds on: eight bars
@@ -148,7 +158,10 @@ def bridged(grid: Grid, evidence: Evidence) -> Grid:
         if len(intervals) < 4:
             continue
         gap = int(grid.frames[after] - grid.frames[before])
-        sounding = evidence.music[grid.frames[before] : grid.frames[after]].mean() > 0
+        between = evidence.music[grid.frames[before] : grid.frames[after]]
+        if between.min(initial=0.0) <= NOBODY:
+            continue
+        sounding = between.mean() > 0
         beats = gap / float(np.median(intervals))
         if beats > (_LONGEST_BRIDGE if sounding else _LONGEST_STOP) + _BRIDGE_MISFIT:
             continue
