@@ -18,7 +18,7 @@ import numpy as np
 from scipy import ndimage
 
 from cuesuggest.analysis.events.scene import Candidate
-from cuesuggest.analysis.events.spans import stretches
+from cuesuggest.analysis.events.spans import loudness, stretches
 from cuesuggest.analysis.events.sure import sure
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.rhythm.evidence import Evidence
@@ -29,14 +29,18 @@ __all__ = ["Attempt", "attempts", "carried_over", "unplayed"]
 
 _LONGEST = 32  # beats from the top that are compared
 _FEWEST = 4
-_LATEST = 24  # beats of what follows that may be talk or a count before the song
+_LATEST = 16  # beats of what follows that may be talk or a count before the song
+_SOFTER_DB = 5.0  # that talk and a count are under the band
 _COLOURS = 16  # groups of bands
 _MOST_SHARE = 0.5  # of what follows: an attempt that is longer is no false start
-_SILENT_DB = 22.0  # under the loud passages
+_SILENT_DB = 22.0  # under the loud passages, in a noisy room
+_STILL_DB = 30.0  # the same where the recording goes down so far: there a soft beginning is no silence
+_OVER_FLOOR_DB = 8.0
 _SILENT_SECONDS = 0.3
 _BETWEEN_SECONDS = 3.0  # from one silence to the next, with a word or a stick between them
 _BREAK_SECONDS = 1.4  # that a silence lasts with all that; most stops are shorter
 _LEAST_SURE = 0.5
+_EARLY = 0.6  # s before the first beat of the song, which the decoder needs to be in music
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +51,21 @@ class Attempt:
     ----------
     candidate : Candidate
         From its first beat to a beat after its last.
+    ended : float
+        Seconds, half a beat after its last.
     again : float
         Seconds at which the song begins again.
-    parted : bool
-        Beats were told between the two, as if the band had played on.
     """
 
     candidate: Candidate
+    ended: float
     again: float
-    parted: bool
 
 
 def attempts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[Attempt]:
     """List the stretches of music that may be false starts, each set against what follows it.
+
+    A silence after which something else follows, such as a stop, is part of the attempt.
 
     Parameters
     ----------
@@ -72,7 +78,8 @@ def attempts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[At
     Returns
     -------
     list of Attempt
-        In order of time, one for each stretch but the last.
+        In order of time. Those that are likelier false starts than not follow one another; the last, where it is not,
+        is the likeliest one before the song goes on.
     """
     if not len(beats):
         return []
@@ -82,29 +89,64 @@ def attempts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[At
     sounds = _sounds(spectrum, beats)
     some = sounds[:: max(1, len(sounds) // (2 * _LONGEST))]
     usual = float(np.median(some @ some.T))
-    step = _step(beats, 0.5)
-    found = []
+    found: list[Attempt] = []
+    doubtful: list[Attempt] = []
+    first = int(parts[0][0])
     for here, after in pairwise(parts):
-        whole = float(beats[-1] - beats[after[0]])
-        last = float(beats[here[-1]])
-        share = (last - float(beats[here[0]])) / max(whole, 1e-3)
-        alike, late, count = _most_alike(sounds[here], sounds[after[0] :])
-        if count < _FEWEST or share > _MOST_SHARE:
+        latest = int(after[0]) + _counted_along(spectrum, beats[after[0] :])
+        each = _attempt(beats, sounds, usual, (first, int(here[-1]), int(after[0]), latest))
+        if each is None:
             continue
-        start = after[0] + late
-        pace, next_pace = (_step(beats[part], step) for part in (here, np.arange(start, len(beats))))
-        again = float(beats[start])
-        features = {
-            "alike": (alike - usual) / max(1 - usual, 1e-3),
-            "compared": float(np.log2(count)),
-            "beats": float(np.log2(len(here))),
-            "share": share,
-            "gap": float(np.log2(max(again - last, 0.25))),
-            "tempo": min(abs(float(np.log2(next_pace / pace))), 1.0),
-        }
-        candidate = Candidate("false-start", float(beats[here[0]]), min(last + pace, again), features)
-        found.append(Attempt(candidate, again, bool(runs[here[-1]] == runs[start])))
-    return found
+        if sure(each.candidate) >= _LEAST_SURE:
+            found.append(each)
+            first, doubtful = int(after[0]), []
+        else:
+            doubtful.append(each)
+    return found + sorted(doubtful, key=lambda each: -sure(each.candidate))[:1]
+
+
+def _counted_along(spectrum: Spectrum, beats: np.ndarray) -> int:
+    """How many beats after a silence may be talk or a count: as long as it is clearly softer than what follows."""
+    level = np.array([loudness(spectrum, a, b) for a, b in pairwise(beats[: 2 * _LATEST + 1])])
+    for late in range(min(_LATEST, len(level) - _LATEST), 0, -1):
+        if level[:late].max() < level[late : late + _LATEST].mean() - _SOFTER_DB:
+            return late
+    return 0
+
+
+def _attempt(beats: np.ndarray, sounds: np.ndarray, usual: float, at: tuple[int, int, int, int]) -> Attempt | None:
+    """Compare the beats from the first to the last of what may be an attempt with those from the next part on.
+
+    Parameters
+    ----------
+    beats : ndarray, shape (beats,)
+    sounds : ndarray, shape (beats, n)
+    usual : float
+        How like each other any two beats are.
+    at : (int, int, int, int)
+        Its first and last beat; the first beat of the next part, and the last at which the song may begin again.
+    """
+    first, end, follows, latest = at
+    here = np.arange(first, end + 1)
+    last = float(beats[end])
+    share = (last - float(beats[first])) / max(float(beats[-1] - beats[follows]), 1e-3)
+    alike, late, count = _most_alike(sounds[here], sounds[follows:], latest - follows)
+    if count < _FEWEST or share > _MOST_SHARE:
+        return None
+    start = follows + late
+    usual_step = _step(beats, 0.5)
+    pace, next_pace = (_step(beats[part], usual_step) for part in (here, np.arange(start, len(beats))))
+    again = float(beats[start])
+    features = {
+        "alike": (alike - usual) / max(1 - usual, 1e-3),
+        "compared": float(np.log2(count)),
+        "beats": float(np.log2(len(here))),
+        "share": share,
+        "gap": float(np.log2(max(again - last, 0.25))),
+        "tempo": min(abs(float(np.log2(next_pace / pace))), 1.0),
+    }
+    candidate = Candidate("false-start", float(beats[first]), min(last + pace, again), features)
+    return Attempt(candidate, last + pace / 2, again)
 
 
 def carried_over(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[tuple[float, float]]:
@@ -119,14 +161,14 @@ def carried_over(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> lis
     Returns
     -------
     list of (float, float)
-        Seconds, from the end of an attempt to the beginning of the next.
+        Seconds, from the end of an attempt to shortly before the beginning of the next.
     """
     found = []
     for each in attempts(spectrum, beats, runs):
         if sure(each.candidate) < _LEAST_SURE:
             break
-        if each.parted:
-            found.append((each.candidate.end, each.again))
+        if ((beats > each.ended) & (beats < each.again - _EARLY)).any():
+            found.append((each.ended, each.again - _EARLY))
     return found
 
 
@@ -144,7 +186,7 @@ def unplayed(evidence: Evidence, spans: list[tuple[float, float]], start: float)
     seconds = start + np.arange(len(evidence.beat)) / FRAME_RATE
     silent = np.zeros(len(seconds), bool)
     for a, b in spans:
-        silent |= (seconds > a) & (seconds < b - 0.5 * _SILENT_SECONDS)
+        silent |= (seconds > a) & (seconds < b)
     lowest = evidence.beat.min()
     return replace(
         evidence, beat=np.where(silent, lowest, evidence.beat), music=np.where(silent, NOBODY, evidence.music)
@@ -162,13 +204,15 @@ def _parts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[np.n
 
 
 def _step(beats: np.ndarray, otherwise: float) -> float:
+    """Seconds from beat to beat."""
     return float(np.median(np.diff(beats))) if len(beats) > 1 else otherwise
 
 
 def _silences(spectrum: Spectrum) -> list[tuple[float, float]]:
     """Where it is silent for longer than a stop, but for a word or a stick."""
     decibels = ndimage.maximum_filter1d(spectrum.decibels, round(0.2 * FRAME_RATE))
-    silent = decibels < np.percentile(decibels, 90) - _SILENT_DB
+    floor, loud = np.percentile(decibels, (1, 90))
+    silent = decibels < min(loud - _SILENT_DB, max(loud - _STILL_DB, floor + _OVER_FLOOR_DB))
     spans: list[tuple[float, float]] = []
     for a, b in stretches(silent):
         start, end = spectrum.start + a / FRAME_RATE, spectrum.start + b / FRAME_RATE
@@ -181,12 +225,12 @@ def _silences(spectrum: Spectrum) -> list[tuple[float, float]]:
     return [span for span in spans if span[1] - span[0] >= _BREAK_SECONDS]
 
 
-def _most_alike(first: np.ndarray, follows: np.ndarray) -> tuple[float, int, int]:
+def _most_alike(first: np.ndarray, follows: np.ndarray, latest: int) -> tuple[float, int, int]:
     """How alike the beginning of what follows is, after how many beats, and how many beats were compared."""
     count = min(_LONGEST, len(first), len(follows))
     if not count:
         return 0.0, 0, 0
-    places = range(min(_LATEST, len(follows) - count) + 1)
+    places = range(min(latest, len(follows) - count) + 1)
     alike = [float(np.einsum("ij,ij->i", first[:count], follows[at : at + count]).mean()) for at in places]
     best = int(np.argmax(alike))
     return alike[best], best, count
