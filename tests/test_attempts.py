@@ -18,8 +18,8 @@ from tests.sounds import RATE, play
 BEAT = 0.5
 
 
-def played(first, second, gap=5.0, seed=1, silent=True):
-    """Where `first` bars are played, then a pause, then `second` bars; bars are named by letters.
+def played(first, second, gap=5.0, seed=1):
+    """Where `first` bars are played, then a pause, then `second` bars; bars are named by letters, X is a soft one.
 
     Returns
     -------
@@ -36,12 +36,13 @@ def played(first, second, gap=5.0, seed=1, silent=True):
     beats += [later + 4 * k * BEAT + j * BEAT for k in range(len(second)) for j in range(4)]
     end = beats[-1] + 2
     bands, chroma = np.zeros((round(end * FRAME_RATE), 64), np.float32), np.zeros((round(end * CHROMA_RATE), 12))
-    level = np.full(len(bands), 1e-8 if silent else 1.0, np.float32)
+    level = np.full(len(bands), 1e-8, np.float32)
     for k, beat in enumerate(beats):
-        harmony, colour = (each[k % 4] for each in sounds[[*first, *second][k // 4]])
+        letter = [*first, *second][k // 4]
+        harmony, colour = (each[k % 4] for each in sounds[letter])
         bands[round(beat * FRAME_RATE) : round((beat + BEAT) * FRAME_RATE)] = colour
         chroma[round(beat * CHROMA_RATE) : round((beat + BEAT) * CHROMA_RATE)] = harmony
-        level[round(beat * FRAME_RATE) : round((beat + BEAT) * FRAME_RATE)] = 1.0
+        level[round(beat * FRAME_RATE) : round((beat + BEAT) * FRAME_RATE)] = 0.05 if letter == "X" else 1.0
     return Spectrum(0.0, end, bands, level, chroma, np.zeros(1), 0.1), np.array(beats), later
 
 

@@ -133,9 +133,9 @@ def test_a_song_without_sticks_has_no_count_in(tmp_path):
     assert not moments_of(path, "count-in")
 
 
-def test_two_attempts_with_talk_between_them_have_a_pause(tmp_path):
+def test_where_the_band_goes_on_after_talk_with_something_else_there_is_a_pause(tmp_path):
     first, second = tmp_path / "1.wav", tmp_path / "2.wav"
-    play(first, "B6", lead=0.5, tail=1.0)
+    play(first, "A4 B8 A4", lead=0.5, tail=1.0)
     take = play(second, "B8 A8", lead=0.2)
     one, two = (soundfile.read(each)[0] for each in (first, second))
     path = write(tmp_path / "both.wav", np.concatenate([one, silence(1), babble(5), silence(1.5), two]))

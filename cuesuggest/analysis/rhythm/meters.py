@@ -16,7 +16,7 @@ class SignatureError(CuesuggestError):
     """A time signature that cannot be read."""
 
 
-_FIRST_THIRD = 0.15  # of the attacks at second thirds of beats: with fewer at first thirds, fours are swung
+_FIRST_THIRD = 0.3  # of the attacks at second thirds of beats: with fewer at first thirds, fours are swung
 
 
 @dataclass(frozen=True, slots=True)

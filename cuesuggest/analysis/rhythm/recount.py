@@ -17,8 +17,8 @@ from cuesuggest.analysis.rhythm.meters import Meter
 
 __all__ = ["alternating", "between_beats", "other_counts"]
 
-# Bars that take turns. Longer turns are rare, and would fit by chance.
-_TURNS = ((4, 3), (4, 4, 4, 2), (4, 5), (4, 4, 3), (4, 2), (4, 6), (4, 4, 4, 3), (3, 2), (4, 4, 2))
+# Bars that take turns. Longer turns are rare, and would fit by chance; three and two in turn are bars of five.
+_TURNS = ((4, 3), (4, 4, 4, 2), (4, 5), (4, 4, 3), (4, 2), (4, 6), (4, 4, 4, 3), (4, 4, 2))
 _COUNTS = (2, 3, 4, 5)
 _OTHER_COST = 20.0  # nats for going over to another count
 _ODD_COST = 14.0  # nats for one bar of another length
