@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import soxr
-from scipy import fft
+from scipy import fft, ndimage
 
 from cuesuggest.analysis.frames import BANDS, FRAME_RATE, HOP, LOUD, RATE, band_edges
 from cuesuggest.analysis.loudness import LoudnessMeter
@@ -275,6 +275,24 @@ def _usual(level: np.ndarray) -> np.ndarray:
     loud = 10 * np.log10(np.percentile(active, 95))
     gain = min(float(np.clip(loud, *_USUAL_DB) - loud), _MOST_GAIN_DB)
     return level * np.float32(10 ** (gain / 10)) if gain else level
+
+
+def loud_frames(spectrum: Spectrum, within: float) -> np.ndarray:
+    """Active frames at which, within a second, the level is no more than so many dB under the loud passages.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    within : float
+        Decibels.
+
+    Returns
+    -------
+    ndarray of bool, shape (frames,)
+    """
+    decibels = ndimage.uniform_filter1d(spectrum.decibels, round(FRAME_RATE), mode="nearest")
+    active = active_frames(spectrum.level)
+    return active & (decibels > np.percentile(decibels[active], 90) - within) if active.any() else active
 
 
 def active_frames(level: np.ndarray) -> np.ndarray:

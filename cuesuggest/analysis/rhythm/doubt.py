@@ -13,14 +13,13 @@ from functools import cache
 from importlib import resources
 
 import numpy as np
-from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.decoder import Grid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.level import Level
-from cuesuggest.analysis.rhythm.music import song_features
+from cuesuggest.analysis.rhythm.music import LOUD_DB, song_features
 from cuesuggest.analysis.rhythm.tidy import explained
-from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, active_frames
+from cuesuggest.analysis.spectrum import Spectrum, loud_frames
 
 __all__ = ["MOST_ODDS", "READING_FEATURES", "covered", "reading_features", "reading_odds", "weights"]
 
@@ -29,7 +28,6 @@ READING_FEATURES = (
 )  # fmt: skip
 _MOST_LEVEL, _MOST_SHIFT, _MOST_COUNT = 4.0, 3.0, 3.0  # nats beyond which no difference is made
 MOST_ODDS = 5.0  # nats, 99.3 %: no reading is surer
-_LOUD_DB = 15.0  # under the loud passages, that is sound about which something is to be told
 
 
 @cache
@@ -65,11 +63,9 @@ def covered(grid: Grid, spectrum: Spectrum) -> float:
     float
         1 where nothing sounds.
     """
-    decibels = ndimage.uniform_filter1d(spectrum.decibels, round(FRAME_RATE), mode="nearest")
-    active = active_frames(spectrum.level)
-    if not active.any():
+    loud = loud_frames(spectrum, LOUD_DB)
+    if not loud.any():
         return 1.0
-    loud = active & (decibels > np.percentile(decibels[active], 90) - _LOUD_DB)
     told = np.zeros(len(loud), bool)
     for run in np.unique(grid.runs):
         frames = grid.frames[grid.runs == run]

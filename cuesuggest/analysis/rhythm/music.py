@@ -23,9 +23,10 @@ from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import COMMON
 from cuesuggest.analysis.rhythm.tempo import strongest_pulse
-from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, active_frames
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, active_frames, loud_frames
 
 __all__ = [
+    "LOUD_DB",
     "PULSE_FEATURES",
     "SONG_FEATURES",
     "asked_twice",
@@ -38,6 +39,8 @@ __all__ = [
 
 PULSE_FEATURES = ("near", "wide", "apart", "between", "level", "one")
 SONG_FEATURES = ("clearest", "apart", "music", "short", "one")
+LOUD_DB = 15.0  # under the loud passages, that is sound about which something is to be told
+_DENIED = 0.03  # of what sounds loud: less is a breath between two phrases
 _NEAR, _WIDE = 4, 16  # beats to each side: seconds, and a phrase
 _CERTAIN = 3.0  # nats of music where beats are counted as if it were everywhere
 _MOST = 3.0  # nats that a pulse says for music; against it, it says nothing
@@ -124,6 +127,8 @@ def pulse_features(spectrum: Spectrum, evidence: Evidence, grid: Grid) -> np.nda
 def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
     """The evidence with music where either the network or a kept pulse says so.
 
+    The pulse is asked only where the network denies some of what sounds loud.
+
     Parameters
     ----------
     spectrum : Spectrum
@@ -133,7 +138,8 @@ def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
     -------
     Evidence
     """
-    if not len(evidence.beat):
+    loud = loud_frames(spectrum, LOUD_DB)
+    if not loud.any() or (evidence.music[loud] < 0).mean() < _DENIED:
         return evidence
     said = weigh(evidence.network, "pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
     pulse = np.where(said > 0, np.minimum(said, _MOST), -np.inf)
