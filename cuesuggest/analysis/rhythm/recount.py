@@ -49,7 +49,8 @@ def _downbeats(grid: Grid, evidence: Evidence) -> np.ndarray:
 class _States:
     """Beats of all counts in a row, and what leads from one to the next."""
 
-    def __init__(self, counts: tuple[_Count, ...]) -> None:
+    def __init__(self, counts: tuple[_Count, ...], other_cost: float = _OTHER_COST) -> None:
+        self.other_cost = other_cost
         lengths = np.array([len(count.opens) for count in counts])
         self.opens = np.concatenate([count.opens for count in counts])
         self.which = np.repeat(np.arange(len(counts)), lengths)
@@ -70,22 +71,31 @@ class _States:
         """Best score with which each state is reached from the beat before."""
         top = np.maximum.reduceat(score, self.first)[self.which]
         if pause:  # the same count goes on from any beat, or another begins
-            return np.asarray(np.maximum(top, score.max() - _OTHER_COST))
+            return np.asarray(np.maximum(top, score.max() - self.other_cost))
         best = score[self.before]
         np.maximum(best, top - _ODD_COST, out=best, where=self.opens)
-        best[self.first] = np.maximum(best[self.first], score[self.ends].max() - _OTHER_COST)
+        best[self.first] = np.maximum(best[self.first], score[self.ends].max() - self.other_cost)
         return np.asarray(best)
+
+    def scores(self, down: np.ndarray, pauses: np.ndarray) -> np.ndarray:
+        """Best score of every beat in every state."""
+        gain = self.gain(down)
+        scores = np.empty_like(gain)
+        scores[0] = gain[0]
+        for k in range(1, len(down)):
+            scores[k] = self.arrived(scores[k - 1], pause=bool(pauses[k])) + gain[k]
+        return scores
 
     def origin(self, score: np.ndarray, state: int, *, pause: bool) -> int:
         """The state from which one is reached with the best score."""
         cost = np.full(len(score), _FAR)
         same = self.which == self.which[state]
         if pause:
-            cost[:] = -_OTHER_COST
+            cost[:] = -self.other_cost
             cost[same] = 0.0
         else:
             if state in self.first:
-                cost[self.ends] = -_OTHER_COST
+                cost[self.ends] = -self.other_cost
             if self.opens[state]:
                 cost[same] = -_ODD_COST
             cost[self.before[state]] = 0.0
@@ -104,12 +114,8 @@ def _counted(down: np.ndarray, runs: np.ndarray, counts: tuple[_Count, ...]) -> 
     counts : tuple of _Count
     """
     states = _States(counts)
-    gain = states.gain(down)
     pauses = np.diff(runs, prepend=runs[0]) != 0
-    scores = np.empty_like(gain)
-    scores[0] = gain[0]
-    for k in range(1, len(down)):
-        scores[k] = states.arrived(scores[k - 1], pause=bool(pauses[k])) + gain[k]
+    scores = states.scores(down, pauses)
     state = int(scores[-1].argmax())
     path = np.empty(len(down), int)
     for k in range(len(down) - 1, 0, -1):
@@ -188,7 +194,10 @@ def other_counts(grid: Grid, evidence: Evidence) -> tuple[tuple[str, float], ...
         return ()
     down = _downbeats(grid, evidence)
     usual = grid.table[int(np.bincount(grid.meters).argmax())]
-    scores = {n: _counted(down, grid.runs, (_Count((n,)),))[0] for n in _COUNTS}
+    # All of them at once, none leading into another.
+    states = _States(tuple(_Count((n,)) for n in _COUNTS), other_cost=-_FAR)
+    last = states.scores(down, np.diff(grid.runs, prepend=grid.runs[0]) != 0)[-1]
+    scores = dict(zip(_COUNTS, np.maximum.reduceat(last, states.first).tolist(), strict=True))
     chosen = scores.get(usual.beats)
     if chosen is None:
         return ()
