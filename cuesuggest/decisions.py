@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Cue, CueKind, Place
+from cuesuggest.cues import Cue, CueKind, Place, Series
 from cuesuggest.errors import EditError
 from cuesuggest.rerun import between
 from cuesuggest.rules import Grid, count_word
@@ -15,6 +16,8 @@ from cuesuggest.statements import described
 
 __all__ = ["added", "describe", "find_cues", "find_section", "moved", "place_at", "removed", "with_level"]
 
+# What the words of a series say of the bars that it runs over.
+_RUNS = re.compile(r"\bto bar \d+|\bnot in bar \d+(?:(?:, | and )\d+)*")
 _RANGE = re.compile(r"(\d+(?:\.\d+)?)(?:-(\d+(?:\.\d+)?))?")
 _FOLLOWS = ("up_seconds", "down_seconds", "hand")
 _SECTION = re.compile(r"(.+?)(\d+)")
@@ -127,13 +130,26 @@ def place_at(
 
 
 def moved(song: Song, cue: Cue, place: Place) -> SetCue:
-    """Return the edit that moves a cue; lengths in beats stay, and are counted anew in seconds there."""
+    """Return the edit that moves a cue; lengths in beats stay, and are counted anew in seconds there.
+
+    A series moves with its first press, by as many bars.
+
+    Raises
+    ------
+    EditError
+        If its series would run out of the song, or has no bar to begin in.
+    """
     changes: CueChanges = {"place": place}
     if place.beat != cue.place.beat:
         changes["hand"] = re.sub(
             rf"\b(from|on|before) {re.escape(count_word(cue.place.beat))}\b", rf"\1 {count_word(place.beat)}", cue.hand
         )
     grid = Grid(song.analysis)
+    if cue.series is not None and place.bar != cue.place.bar:
+        series = _moved_series(grid, cue, place)
+        shift = series.first_bar - cue.series.first_bar
+        changes["series"] = series
+        changes["hand"] = _RUNS.sub(lambda bars: _shifted(bars[0], shift), changes.get("hand", cue.hand))
     if grid.bars:
         back = -1.0 if cue.anchor == "lands-on" else 1.0
         if cue.up_beats:
@@ -141,6 +157,26 @@ def moved(song: Song, cue: Cue, place: Place) -> SetCue:
         if cue.down_beats:
             changes["down_seconds"] = grid.span(place, back * cue.down_beats)
     return SetCue(cue.id, changes)
+
+
+def _moved_series(grid: Grid, cue: Cue, place: Place) -> Series:
+    """Return the series of a cue as many bars later as its first press."""
+    series = cue.series
+    if series is None or place.bar is None or cue.place.bar is None:
+        raise EditError(f"Cue {cue.number:g} comes again every few bars. Move it to a bar.")
+    shift = place.bar - cue.place.bar
+    bars = [bar.number for bar in grid.bars]
+    if not {series.first_bar + shift, series.last_bar + shift} <= set(bars):
+        raise EditError(
+            f"Cue {cue.number:g} comes again to bar {series.last_bar}: moved by {shift:+d} bars it would run out of "
+            f"the song, which has bars {bars[0]} to {bars[-1]}. Move it less far."
+        )
+    skip = tuple(number + shift for number in series.skip)
+    return replace(series, first_bar=series.first_bar + shift, last_bar=series.last_bar + shift, skip=skip)
+
+
+def _shifted(words: str, bars: int) -> str:
+    return re.sub(r"\d+", lambda number: str(int(number[0]) + bars), words)
 
 
 def added(

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import settings
 
 from cuesuggest.cli import main
+from tests import outside
 from tests.sounds import play
 
 # The machine that tests may be busy; a slow example says nothing about the program. Every run in CI tries the same.
@@ -92,14 +93,13 @@ def document(drafted_take, tmp_path):
 
 @pytest.fixture(scope="session")
 def chromium():
-    """Debian's browser, driven from outside."""
-    import shutil
-
+    """A browser, driven from outside."""
     from playwright.sync_api import sync_playwright
 
+    path = outside.browser()
     with sync_playwright() as play:
         browser = play.chromium.launch(
-            executable_path=shutil.which("chromium"),
+            executable_path=path,
             args=["--no-sandbox", "--disable-gpu", "--mute-audio", "--autoplay-policy=no-user-gesture-required"],
         )
         yield browser

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import ctypes.util
 import io
 from dataclasses import replace
 
@@ -17,6 +16,7 @@ from hypothesis import strategies as st
 from cuesuggest.export.read_timecode import read_linear
 from cuesuggest.export.timecode import full_frame, word_bits
 from cuesuggest.export.timing import RATES, Timing
+from tests import outside
 from tests.exported import one
 from tests.songs import make_song
 
@@ -82,7 +82,7 @@ class _Time(ctypes.Structure):
 
 def decoded(samples, frame_samples):
     """(label, first sample) of every word that libltc hears."""
-    library = ctypes.CDLL("libltc.so.11")
+    library = outside.library("libltc.so.11", "libltc11")
     library.ltc_decoder_create.restype = ctypes.c_void_p
     library.ltc_decoder_write_s16.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_size_t, ctypes.c_longlong]
     library.ltc_decoder_read.argtypes = [ctypes.c_void_p, ctypes.c_void_p]

@@ -21,6 +21,7 @@ from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.errors import RecordingError
 from cuesuggest.recording import open_recording
 from cuesuggest.song import Song
+from tests import outside
 from tests.sounds import RATE, applause, encode, play
 
 
@@ -92,9 +93,7 @@ TALK = (
 
 def speech(seconds):
     """A synthetic voice; .ci/run installs its program."""
-    if shutil.which("espeak-ng") is None and not os.environ.get("CI"):
-        pytest.skip("espeak-ng is not installed")
-    words = ["espeak-ng", "-v", "en", "-s", "150", "--stdout", TALK]
+    words = [outside.program("espeak-ng", "espeak-ng"), "-v", "en", "-s", "150", "--stdout", TALK]
     done = subprocess.run(words, capture_output=True, check=True)
     # The header of a stream tells no length.
     return np.frombuffer(done.stdout[44:], "<i2")[: int(seconds * RATE)] / 32768

@@ -1,21 +1,27 @@
 """One-shots: a series on the measure without what does not fit, singles with a reason, none beyond its phrase."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.rules import check_playable, draft, load_profile, load_rig
+from cuesuggest.decisions import moved
+from cuesuggest.errors import EditError
+from cuesuggest.rules import Grid, check_playable, draft, load_profile, load_rig
 from cuesuggest.rules.playable import presses
-from tests.songs import make_analysis
+from cuesuggest.song import change
+from tests.songs import make_analysis, make_song
 from tests.test_rules_properties import STYLES, any_rig, quick, some_songs
 
 RIG = load_rig(None)
 CLUB = load_profile("club")
 LONG = "A16 D16 A16"
 BIG = {"A": 0.42, "D": 0.95}
+ANALYSIS = make_analysis(LONG, bpm=120, drive=BIG)
+NOON = datetime(2026, 1, 1, 12, tzinfo=UTC)
 LIFTED = {"form": "A8 B16", "drive": {"A": 0.35, "B": 0.7}}
 
 
@@ -178,3 +184,21 @@ def test_one_shots_keep_apart_in_number_and_inside_the_song(analysis, profile, r
             assert cue.series.every_bars in profile.shots.series_every
             assert 2 <= len(presses(cue, analysis.bars)) <= profile.shots.series_most
             assert not {cue.series.first_bar, cue.series.last_bar} & set(cue.series.skip)
+
+
+def test_a_series_that_is_moved_moves_with_all_its_presses_and_its_words():
+    (cue,) = shots(weak=(21,))
+    song = make_song(LONG).replaced(analysis=ANALYSIS, cues=(replace(cue, look=None),))
+    grid = Grid(ANALYSIS)
+    later = change(song, moved(song, cue, grid.place(cue.place.bar + 1)), by="cli", at=NOON).cues[0]
+    assert in_bars(later) == (4, 18, 30, (22,))
+    assert "to bar 30, 3 times in all, not in bar 22" in later.hand
+    starts = {bar.number: bar.start for bar in ANALYSIS.bars}
+    assert presses(later, ANALYSIS.bars) == tuple(starts[bar] for bar in (18, 26, 30))
+
+
+def test_a_series_is_not_moved_out_of_the_song():
+    (cue,) = shots()
+    song = make_song(LONG).replaced(analysis=ANALYSIS, cues=(replace(cue, look=None),))
+    with pytest.raises(EditError, match="run out of the song"):
+        moved(song, cue, Grid(ANALYSIS).place(ANALYSIS.bars[-1].number))
