@@ -5,6 +5,7 @@ import importlib.metadata
 import re
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -23,15 +24,17 @@ def imported(folder):
     return found - set(sys.stdlib_module_names) - {"cuesuggest", "tests"}
 
 
+@cache
+def brought():
+    """Module -> names of the packages that bring it."""
+    found = importlib.metadata.packages_distributions()
+    return {module: {package.lower().replace("_", "-") for package in packages} for module, packages in found.items()}
+
+
 def modules_of(requirements):
     """Modules that the declared packages bring."""
     names = {re.match(r"[\w.-]+", each)[0].lower().replace("_", "-") for each in requirements}
-    brought = importlib.metadata.packages_distributions()
-    return {
-        module
-        for module, packages in brought.items()
-        if names & {package.lower().replace("_", "-") for package in packages}
-    }
+    return {module for module, packages in brought().items() if names & packages}
 
 
 def test_every_package_that_the_program_imports_is_declared():
