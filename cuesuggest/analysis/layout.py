@@ -17,9 +17,9 @@ from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 from cuesuggest.analysis.types import TempoKnot
 
-__all__ = ["Layout", "possible_counts"]
+__all__ = ["SAME_BAR", "Layout", "possible_counts"]
 
-_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
 _ROUNDING = 1e-3  # s
 _APART = 0.25  # s; beats of two attempts are no closer
 _LEAST_SURE = 0.5
@@ -136,7 +136,7 @@ def _nearest(starts: np.ndarray, bar_one: float | None) -> int | None:
     if bar_one is None:
         return None
     near = int(np.abs(starts - bar_one).argmin())
-    return near if abs(starts[near] - bar_one) <= _SAME_BAR else None
+    return near if abs(starts[near] - bar_one) <= SAME_BAR else None
 
 
 def possible_counts(spectrum: Spectrum, rhythm: Rhythm, first: int) -> list[moments.Count]:

@@ -14,7 +14,7 @@ from cuesuggest.analysis.events.changes import find_changes
 from cuesuggest.analysis.events.fills import find_pickups
 from cuesuggest.analysis.events.tag import find_tag
 from cuesuggest.analysis.events.voice import voice_bars, voice_turns
-from cuesuggest.analysis.layout import Layout
+from cuesuggest.analysis.layout import SAME_BAR, Layout
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -30,8 +30,6 @@ from cuesuggest.analysis.types import (
 )
 
 __all__ = ["Step", "analyze_spectrum"]
-
-_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
 
 Step = Callable[[str, float | None], None]
 """Told the name of the step that begins, and the seconds heard so far while it listens."""
@@ -162,7 +160,7 @@ def _begun_again(spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> Rhy
     spans = [
         span
         for span in moments.carried_over(spectrum, rhythm.times, rhythm.grid.runs)
-        if one is None or one > span[1] - _SAME_BAR
+        if one is None or one > span[1] - SAME_BAR
     ]
     return find_rhythm(spectrum, moments.unplayed(rhythm.evidence, spans, spectrum.start), known) if spans else rhythm
 

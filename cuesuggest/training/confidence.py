@@ -22,7 +22,7 @@ from scipy import optimize
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.choice import preferred
 from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features
-from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES, covered
+from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import hear
@@ -149,8 +149,9 @@ def _read(path: Path, truth: dict[str, Any]) -> tuple[str, list[Judged | None], 
     """Judge what is found by the evidence of each network, and tell which is believed."""
     spectrum = hear(open_recording(path))
     readings = [find_rhythm(spectrum, observe(spectrum, None, network)) for network in NETWORKS]
-    first, second = (covered(rhythm.grid, spectrum) for rhythm in readings)
-    return song_name(path), [judge(rhythm, truth) for rhythm in readings], preferred((first, second))
+    first, second = readings
+    judged = [judge(rhythm, truth) for rhythm in readings]
+    return song_name(path), judged, preferred((first.covered, second.covered))
 
 
 @click.command()

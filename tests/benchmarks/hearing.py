@@ -9,28 +9,21 @@ as a downbeat, from the best of the four.
 """
 
 import argparse
-import json
-import multiprocessing
 from functools import partial
 from pathlib import Path
 
 import mir_eval
 import numpy as np
 
+from cuesuggest import analyze
+from cuesuggest.training.evidence import of_each
+
 SAME = 0.07  # s, the tolerance of the field
 SAME_TEMPO = 0.04
 SURE = 0.8  # of a bar's confidence
 SURE_SONG = 0.7  # mean of the bars' confidences
 HALF = 0.5  # of the bars right: less is misread wholesale
-AUDIO = (".flac", ".wav", ".ogg", ".mp3", ".m4a", ".opus")
 DRAWS = 2000
-
-
-def recordings(folder):
-    for path in sorted(Path(folder).rglob("*")):
-        truth = path.with_suffix(".json")
-        if path.suffix in AUDIO and truth.exists():
-            yield path, json.loads(truth.read_text(encoding="utf-8"))
 
 
 def outside(times, spans):
@@ -64,11 +57,8 @@ def bars_right(bars, truth):
     return found
 
 
-def judge(task, *, with_librosa=False):
+def judge(path, truth, *, with_librosa=False):
     """Figures of one recording, by name."""
-    from cuesuggest import analyze
-
-    path, truth = task
     analysis = analyze(path)
     row = {"name": path.stem, "made": truth.get("made") or {}, "told": len(analysis.beats)}
     if not truth["beats"]:
@@ -128,14 +118,12 @@ def table(rows):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("folders", nargs="+")
+    parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--by", help="Key of `made` to group by, such as chain.")
     parser.add_argument("--librosa", action="store_true")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
-    tasks = [each for folder in args.folders for each in recordings(folder)]
-    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        rows = pool.map(partial(judge, with_librosa=args.librosa), tasks, chunksize=1)
+    rows = of_each(args.folders, partial(judge, with_librosa=args.librosa), args.jobs)
     groups = {"all": rows}
     if args.by:
         for row in rows:

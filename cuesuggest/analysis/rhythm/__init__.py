@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
-from cuesuggest.analysis.rhythm.doubt import reading_features, reading_odds
+from cuesuggest.analysis.rhythm.doubt import covered, reading_features, reading_odds
 from cuesuggest.analysis.rhythm.evidence import Evidence, observe
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.level import Level, bar_shifts, best_level, read_levels
@@ -60,6 +60,8 @@ class Rhythm:
         Time signatures in which the same beats may be counted, and nats a bar by which they are less likely.
     between : float, optional
         Nats a beat by which beats half-way between are less likely.
+    covered : float
+        Share of what sounds loud that is told, see `rhythm.doubt`.
     features : ndarray, shape (11,), optional
         What tells how sure the reading is as a whole, see `rhythm.doubt`; None without beats.
     """
@@ -71,6 +73,7 @@ class Rhythm:
     shifts: tuple[float, ...] = ()
     counts: tuple[tuple[str, float], ...] = ()
     between: float | None = None
+    covered: float = 1.0
     features: np.ndarray | None = None
 
     @property
@@ -114,8 +117,9 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
     counts, between = other_counts(grid, reading.evidence), between_beats(grid, reading.evidence)
     # Who states how it goes leaves nothing to be doubted of it.
     margins = ((), (), ()) if known else (reading.others, shifts, counts)
-    features = reading_features(grid, spectrum, evidence, *margins) if len(times) else None
-    return Rhythm(times, grid, evidence, reading.others, shifts, counts, between, features)
+    share = covered(grid, spectrum)
+    features = reading_features(grid, share, evidence, *margins) if len(times) else None
+    return Rhythm(times, grid, evidence, reading.others, shifts, counts, between, share, features)
 
 
 @dataclass(frozen=True, slots=True)

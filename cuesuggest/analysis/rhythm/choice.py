@@ -11,7 +11,6 @@ from __future__ import annotations
 import numpy as np
 
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
-from cuesuggest.analysis.rhythm.doubt import covered
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.spectrum import Spectrum
@@ -28,7 +27,7 @@ def preferred(shares: tuple[float, float]) -> int:
     Parameters
     ----------
     shares : (float, float)
-        As `rhythm.doubt.covered` gives them.
+        As `Rhythm.covered` has them.
     """
     first, second = shares
     return int(first < _ENOUGH and second > first + _MORE)
@@ -48,12 +47,11 @@ def believed(spectrum: Spectrum) -> tuple[np.ndarray, Rhythm]:
     rhythm : Rhythm
         What was read from them; its evidence names the network.
     """
-    found, shares = [], []
+    found = []
     for network in NETWORKS:
         logits = heads_of(spectrum, network)
-        rhythm = find_rhythm(spectrum, observe(spectrum, logits, network))
-        found.append((logits, rhythm))
-        shares.append(covered(rhythm.grid, spectrum))
-        if shares[0] >= _ENOUGH:
+        found.append((logits, find_rhythm(spectrum, observe(spectrum, logits, network))))
+        if found[0][1].covered >= _ENOUGH:
             return found[0]
-    return found[preferred((shares[0], shares[1]))]
+    (_, first), (_, second) = found
+    return found[preferred((first.covered, second.covered))]

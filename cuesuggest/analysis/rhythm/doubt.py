@@ -75,7 +75,7 @@ def covered(grid: Grid, spectrum: Spectrum) -> float:
 
 def reading_features(
     grid: Grid,
-    spectrum: Spectrum,
+    share: float,
     evidence: Evidence,
     others: tuple[Level, ...],
     shifts: tuple[float, ...],
@@ -87,7 +87,8 @@ def reading_features(
     ----------
     grid : Grid
         With beats.
-    spectrum : Spectrum
+    share : float
+        As `covered` gives it.
     evidence : Evidence
     others : tuple of Level
     shifts : tuple of float
@@ -113,7 +114,7 @@ def reading_features(
             clearest,
             apart,
             float(np.log2(len(grid.frames))),
-            covered(grid, spectrum),
+            share,
             explained(grid, evidence),
             float((lengths != usual).mean()) if len(lengths) else 1.0,
             float(usual == 2),
