@@ -11,14 +11,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from cuesuggest.draft.workflow import analyze, suggest
     from cuesuggest.song import Song
-    from cuesuggest.workflow import analyze, suggest
 
 __all__ = ["Song", "__version__", "analyze", "suggest"]
 
 __version__ = "0.1.0"
 
-_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.workflow", "suggest": "cuesuggest.workflow"}
+_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.draft.workflow", "suggest": "cuesuggest.draft.workflow"}
 
 
 def __getattr__(name: str) -> Any:

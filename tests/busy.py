@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
-from cuesuggest.cues import Place, Series
+from cuesuggest.score.records import Place, Series
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
 
 # What a name, note or title may hold: a word each for what it could break.

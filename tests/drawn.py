@@ -9,7 +9,7 @@ from dataclasses import fields
 import numpy as np
 
 from cuesuggest.analysis.energy import bar_energy
-from cuesuggest.analysis.events.scene import Scene
+from cuesuggest.analysis.finding.scene import Scene
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, band_edges
 

@@ -8,8 +8,8 @@ import numpy as np
 from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import Bar, Event, Section
-from cuesuggest.cues import Place, Series
 from cuesuggest.export import Options, export
+from cuesuggest.score.records import Place, Series
 from tests.songs import make_cue, make_song, place_at
 
 HOSTILE = {

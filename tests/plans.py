@@ -17,8 +17,8 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import Draft, draft, load_profile, load_rig
+from cuesuggest.score.records import CATEGORIES
 from cuesuggest.song import analysis_json
 
 FOLDER = Path(__file__).parent / "data" / "plans"

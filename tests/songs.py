@@ -12,17 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from cuesuggest.analysis.types import (
-    Bar,
-    Confidence,
-    DriveParts,
-    Event,
-    EventKind,
-    Section,
-    SongAnalysis,
-    TempoKnot,
-)
-from cuesuggest.cues import Cue, CueKind, Look, Place, PlannedSection, Question
+from cuesuggest.analysis.types import Bar, Confidence, DriveParts, Event, EventKind, Section, SongAnalysis, TempoKnot
+from cuesuggest.score.records import Cue, CueKind, Look, Place, PlannedSection, Question
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song

@@ -5,8 +5,8 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from cuesuggest.analysis.events.attempts import attempts, carried_over, unplayed
-from cuesuggest.analysis.events.sure import sure
+from cuesuggest.analysis.bars.attempts import attempts, carried_over, unplayed
+from cuesuggest.analysis.finding.likely import sure
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.tidy import NOBODY

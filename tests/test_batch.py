@@ -13,9 +13,9 @@ import pytest
 
 from cuesuggest.cli import main
 from cuesuggest.cli.batch import LAST_STEP, usable_jobs
+from cuesuggest.draft.workflow import draft_file
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.edit_types import CueChanges
-from cuesuggest.workflow import draft_file
 from tests.sounds import play
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals and terminals as POSIX has them")
@@ -126,7 +126,7 @@ def test_what_nobody_foresaw_fails_its_song_alone_and_debug_shows_where(suggest,
     def stumbles(recording, **words):
         return 1 / 0 if recording.name == "embers.wav" else draft_file(recording, **words)
 
-    monkeypatch.setattr("cuesuggest.workflow.draft_file", stumbles)
+    monkeypatch.setattr("cuesuggest.draft.workflow.draft_file", stumbles)
     code, lines, err = suggest(folder)
     assert (code, lines[-1]) == (1, "3 songs: 2 written, 1 failed")
     assert f"{folder / 'embers.wav'}: something unforeseen went wrong (ZeroDivisionError: division by zero)" in err

@@ -5,9 +5,9 @@ import os
 import numpy as np
 import pytest
 
-from cuesuggest import cache
 from cuesuggest.analysis.spectrum import Spectrum
-from cuesuggest.recording import Window
+from cuesuggest.draft import cache
+from cuesuggest.sound.recording import Window
 
 SHA = "ab" * 32
 

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from cuesuggest.chart import BARS_PER_LINE, SIGNS, as_json, lay_out, text_width
-from cuesuggest.chart.words import action, fitted, plain
-from cuesuggest.cues import Place, Series
 from cuesuggest.export import Options, export
+from cuesuggest.export.chart import BARS_PER_LINE, SIGNS, as_json, lay_out, text_width
+from cuesuggest.export.chart.short_words import action, fitted, plain
+from cuesuggest.score.records import Place, Series
 from tests.busy import HOSTILE, busy_song
 from tests.reading import pages_of, sizes_of, text_of
 from tests.songs import LIFT, make_cue, make_song, place_at

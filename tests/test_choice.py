@@ -12,7 +12,7 @@ from cuesuggest.analysis.rhythm.doubt import MOST_ODDS, READING_FEATURES, covere
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import HEADS, NETWORKS, heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 
 
 @pytest.fixture(scope="module")

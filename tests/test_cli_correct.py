@@ -14,7 +14,7 @@ pytestmark = pytest.mark.filterwarnings("default")
 @pytest.fixture(scope="module")
 def suggested(take, tmp_path_factory):
     """A folder with the recording and its document."""
-    from cuesuggest.workflow import draft_file
+    from cuesuggest.draft.workflow import draft_file
 
     folder = tmp_path_factory.mktemp("corrected")
     (folder / "evening.wav").write_bytes(take.path.read_bytes())
@@ -161,9 +161,9 @@ def test_nothing_can_be_stated_about_times_of_another_file(run, document):
 
 
 def test_an_answer_comes_at_once_from_what_was_kept(document):
-    from cuesuggest import statements
+    from cuesuggest.decide import statements
+    from cuesuggest.draft.workflow import settled
     from cuesuggest.song import change
-    from cuesuggest.workflow import settled
 
     song = Song.load(document)
     stated = change(song, statements.tempo_times(song, 0.5), by="test")

@@ -7,7 +7,7 @@ import pytest
 
 from cuesuggest.cli import main
 from cuesuggest.rules import known_names, load_profile, load_rig
-from cuesuggest.rules.settings_file import settings_toml
+from cuesuggest.rules.settings.settings_file import settings_toml
 from tests.test_imports import HEAVY, imported_by
 
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.rhythm import find_rhythm
-from cuesuggest.analysis.rhythm.confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features, sure
+from cuesuggest.analysis.rhythm.beat_confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features, sure
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
-from cuesuggest.training.confidence import fit, held_out, judge, reliability
+from cuesuggest.analysis.training.fit_confidence import fit, held_out, judge, reliability
+from cuesuggest.sound.recording import open_recording
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.meters import SignatureError
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, beats_at, drum_loop, play
 
 BEAT = 60 / 112.0

@@ -8,8 +8,8 @@ import soundfile
 from click.testing import CliRunner
 
 from cuesuggest.analysis.frames import BANDS, FRAME_RATE, RATE
-from cuesuggest.training import degrade, pack
-from cuesuggest.training.packed import read_packs
+from cuesuggest.analysis.training import degrade, pack
+from cuesuggest.analysis.training.packed import read_packs
 from tests.sounds import play
 
 STRIKES = 0.5 + 0.41 * np.arange(20)

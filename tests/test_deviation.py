@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from cuesuggest.cues import Look
 from cuesuggest.export import export
+from cuesuggest.score.records import Look
 from tests.reading import text_of
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
 

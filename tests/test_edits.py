@@ -9,21 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.cues import Place, Series
 from cuesuggest.errors import EditError
-from cuesuggest.song import (
-    AddCue,
-    RemoveCue,
-    SetCue,
-    SetSection,
-    SetTitle,
-    Song,
-    apply,
-    change,
-    inverse,
-    redo,
-    undo,
-)
+from cuesuggest.score.records import Place, Series
+from cuesuggest.song import AddCue, RemoveCue, SetCue, SetSection, SetTitle, Song, apply, change, inverse, redo, undo
 from tests.songs import make_cue, make_song, place_at
 
 SONG = make_song("A8 B8 A8")

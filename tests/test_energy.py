@@ -14,8 +14,8 @@ from cuesuggest.analysis.energy import MEASURES, PARTS, bar_energy, drive_of
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import Spectrum, hear
-from cuesuggest.recording import open_recording
-from cuesuggest.training.drive import Planned, fit, planned_energy, ranks
+from cuesuggest.analysis.training.fit_drive import Planned, fit, planned_energy, ranks
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import play
 
 

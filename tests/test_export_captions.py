@@ -11,9 +11,9 @@ import webvtt
 from hypothesis import given, settings
 
 from cuesuggest.export import Options
-from cuesuggest.export.captions import captions
-from cuesuggest.export.moves import told
-from cuesuggest.export.timing import Timing
+from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.common.told import told
+from cuesuggest.export.desk.captions import captions
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
 

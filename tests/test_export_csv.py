@@ -13,11 +13,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.cues import Place, Series
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS
 from cuesuggest.export import export as export_all
-from cuesuggest.export.csv_table import COLUMNS
+from cuesuggest.export.data.csv_table import COLUMNS
+from cuesuggest.score.records import Place, Series
 from cuesuggest.song import SetCue, SetSection, apply
 from tests.songs import make_cue, make_song, place_at
 

@@ -20,7 +20,7 @@ import pytest
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
-from cuesuggest.export.timing import Timing
+from cuesuggest.export.common.timing import Timing
 from cuesuggest.song import Song
 from tests.exported import HOSTILE, hostile_song
 from tests.songs import make_song

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from jsonschema import Draft202012Validator
 
-from cuesuggest.export.json_list import schema_text
-from cuesuggest.export.timing import RATES, Timing
+from cuesuggest.export.common.timing import RATES, Timing
+from cuesuggest.export.data.json_list import schema_text
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_song
 

@@ -13,9 +13,9 @@ import wavinfo
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import Options, export
-from cuesuggest.export.markers import Mark, mark_chunks
-from cuesuggest.export.timing import RATES, Timing
-from cuesuggest.sound import exact_sound
+from cuesuggest.export.common.timing import RATES, Timing
+from cuesuggest.export.desk.markers import Mark, mark_chunks
+from cuesuggest.sound.samples import exact_sound
 from tests.exported import HOSTILE, hostile_song
 from tests.songs import make_song
 

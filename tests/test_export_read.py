@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import Options, export
-from cuesuggest.export.moves import told
-from cuesuggest.export.read import read_bytes
-from cuesuggest.sound import exact_sound
+from cuesuggest.export.common.told import told
+from cuesuggest.export.read_back.reading import read_bytes
+from cuesuggest.sound.samples import exact_sound
 from tests.exported import one, random_song, seeds
 from tests.songs import make_song
 from tests.test_export_markers import recording

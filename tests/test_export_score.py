@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from music21 import converter, expressions, tempo
 
 from cuesuggest.export import Options
-from cuesuggest.export.moves import told
-from cuesuggest.export.timing import Timing
+from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.common.told import told
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
 

@@ -13,9 +13,9 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuesuggest.export.read_timecode import read_linear
-from cuesuggest.export.timecode import full_frame, word_bits
-from cuesuggest.export.timing import RATES, Timing
+from cuesuggest.export.common.timing import RATES, Timing
+from cuesuggest.export.desk.timecode import full_frame, word_bits
+from cuesuggest.export.read_back.read_timecode import read_linear
 from tests import outside
 from tests.exported import one
 from tests.songs import make_song

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from timecode import Timecode
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export.timing import RATES, Timing, cues_in_time, landmark_offset
+from cuesuggest.export.common.timing import RATES, Timing, cues_in_time, landmark_offset
 from tests.songs import make_song
 
 DROP = RATES["29.97df"]

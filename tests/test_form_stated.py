@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from cuesuggest import statements
 from cuesuggest.analysis.form import Part
+from cuesuggest.decide import statements
+from cuesuggest.draft.again import Match, carried
+from cuesuggest.draft.workflow import _earlier, _known
 from cuesuggest.errors import DocumentError
-from cuesuggest.form_text import read_form
-from cuesuggest.rerun import Match, carried
+from cuesuggest.score.form_text import read_form
 from cuesuggest.song import (
     FormCorrection,
     SetCorrections,
@@ -20,7 +21,6 @@ from cuesuggest.song import (
     inverse,
     undo,
 )
-from cuesuggest.workflow import _earlier, _known
 from tests.songs import make_song
 
 SONG = make_song("A8 B8 A8")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cuesuggest.analysis.form import Part
 from cuesuggest.errors import EditError
-from cuesuggest.form_text import MOST_BARS, MOST_PARTS, form_text, read_form
+from cuesuggest.score.form_text import MOST_BARS, MOST_PARTS, form_text, read_form
 
 DOCUMENT = Path(__file__).parent.parent / "docs" / "form.md"
 

@@ -4,14 +4,7 @@ import numpy as np
 import pyloudnorm
 import pytest
 
-from cuesuggest.analysis.loudness import (
-    MOMENTARY,
-    LoudnessMeter,
-    integrated,
-    k_weighting,
-    to_lufs,
-    windowed,
-)
+from cuesuggest.analysis.loudness import MOMENTARY, LoudnessMeter, integrated, k_weighting, to_lufs, windowed
 
 SHORT_TERM = 30  # hops of 100 ms: EBU Tech 3341
 

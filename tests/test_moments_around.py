@@ -7,7 +7,7 @@ import soundfile
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, applause, metronome, play
 
 

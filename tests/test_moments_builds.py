@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.events.builds import breakdown_candidates, build_lines, find_breakdowns, find_builds
-from cuesuggest.analysis.events.changes import find_changes
+from cuesuggest.analysis.events.within import find_changes
 from tests.drawn import draw
 
 
@@ -88,7 +88,7 @@ def test_changes_come_in_order_of_time_with_their_place():
 
 
 def test_the_shipped_weights_name_the_features_of_every_candidate():
-    text = resources.files("cuesuggest.analysis.events").joinpath("moments.json").read_text(encoding="utf-8")
+    text = resources.files("cuesuggest.analysis.finding").joinpath("events.json").read_text(encoding="utf-8")
     weights = json.loads(text)
     scene, energy = draw("Q" * 16 + "F" * 16 + "P" * 8 + "F" * 8, build=rising(48, 4, 16))
     line = build_lines(scene, energy)[0]

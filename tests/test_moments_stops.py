@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuesuggest.analysis.events.edges import last_attack, loud_level, music_end
+from cuesuggest.analysis.bars.edges import last_attack, loud_level, music_end
+from cuesuggest.analysis.bars.numbering import NumberedBars
 from cuesuggest.analysis.events.gaps import find_gaps
-from cuesuggest.analysis.layout import Layout
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import play
 
 BEAT = 60 / 112
@@ -28,7 +28,7 @@ def analysis_of(path):
 def scene_of(path):
     spectrum = hear(open_recording(path))
     logits = heads_of(spectrum)
-    return Layout(spectrum, find_rhythm(spectrum, observe(spectrum, logits)), None).scene(logits)
+    return NumberedBars(spectrum, find_rhythm(spectrum, observe(spectrum, logits)), None).scene(logits)
 
 
 def kinds(analysis, kind):

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.events import Candidate, sure
-from cuesuggest.analysis.events.sure import weights
+from cuesuggest.analysis.finding.likely import sure, weights
+from cuesuggest.analysis.finding.scene import Candidate
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
-from cuesuggest.training.moments import ENTRIES, Song, fit_entries, matched
+from cuesuggest.analysis.training.fit_events import ENTRIES, TaughtSong, fit_entries, matched
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import play
 
 
@@ -32,7 +32,7 @@ def song(tmp_path_factory):
             {"kind": "count-in", "start": 4.0, "end": float(take.beats[0])},
         ],
     }
-    return Song(spectrum, logits, find_rhythm(spectrum, observe(spectrum, logits)), truth)
+    return TaughtSong(spectrum, logits, find_rhythm(spectrum, observe(spectrum, logits)), truth)
 
 
 def test_a_candidate_is_right_if_start_and_end_are_close_enough():

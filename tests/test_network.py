@@ -10,7 +10,7 @@ from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 
 # Invented bands and what PyTorch 2 made of them with each of the shipped weights (CPU, float32).
 CASE = Path(__file__).parent / "network_case.npz"

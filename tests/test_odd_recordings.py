@@ -15,12 +15,12 @@ import soundfile
 import soxr
 
 import cuesuggest
-from cuesuggest import recording
 from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.errors import RecordingError
-from cuesuggest.recording import open_recording
 from cuesuggest.song import Song
+from cuesuggest.sound import recording
+from cuesuggest.sound.recording import open_recording
 from tests import outside
 from tests.sounds import RATE, applause, encode, play
 

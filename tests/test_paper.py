@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, export
-from cuesuggest.export.csv_table import COLUMNS, rows
-from cuesuggest.export.fonts import BOLD, printed_width, to_print, whole_lines
-from cuesuggest.export.lines import placed
-from cuesuggest.export.list_table import COLUMNS as LIST_COLUMNS
-from cuesuggest.export.live import MOST_ACTIONS, live_page
-from cuesuggest.export.timing import Timing
+from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.data.csv_table import COLUMNS, rows
+from cuesuggest.export.paper.lines import placed
+from cuesuggest.export.paper.list_table import COLUMNS as LIST_COLUMNS
+from cuesuggest.export.paper.live import MOST_ACTIONS, live_page
+from cuesuggest.export.paper.typeface import BOLD, printed_width, to_print, whole_lines
 from tests.busy import HOSTILE, busy_song
 from tests.reading import boxes_of, pages_of, sizes_of, text_of, written
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at

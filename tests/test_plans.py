@@ -5,8 +5,8 @@ from dataclasses import astuple
 import numpy as np
 import pytest
 
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import draft, load_profile, load_rig
+from cuesuggest.score.records import CATEGORIES
 from tests.plans import READINGS, Plan, by_hand, entrances_alike, heard, kappa, names, table
 from tests.songs import make_analysis
 

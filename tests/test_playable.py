@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cuesuggest.cues import Place, Series
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.playable import presses, started
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts, presses
+from cuesuggest.score.records import Place, Series
 from tests.songs import make_analysis, make_cue, place_at
 from tests.test_rules_properties import song
 
@@ -36,11 +37,11 @@ class Draft:
     def lit(self, random):
         """A look, and a moment at which it is up and nothing else happens on its side."""
         entry = self.entries[random.integers(len(self.entries))]
-        up = started(entry) + (entry.up_seconds or 0.0)
+        up = hand_starts(entry) + (entry.up_seconds or 0.0)
         later = [
-            max(started(cue), up)
+            max(hand_starts(cue), up)
             for cue in self.cues
-            if cue is not entry and started(cue) >= up - 1e-3 and cue.kind != "one-shot"
+            if cue is not entry and hand_starts(cue) >= up - 1e-3 and cue.kind != "one-shot"
         ]
         return entry, Place(round((up + min(later)) / 2, 4), bar=1)
 
@@ -70,14 +71,14 @@ def recall_too_late(d, random):
     if not pairs:
         return None
     recall, entry = pairs[random.integers(len(pairs))]
-    return d.swapped(recall, place=replace(recall.place, seconds=started(entry) - 0.1))
+    return d.swapped(recall, place=replace(recall.place, seconds=hand_starts(entry) - 0.1))
 
 
 def fade_into_the_next(d, random):
     for entry in d.entries:
-        after = [cue for cue in d.cues if cue.side == entry.side and started(cue) > started(entry)]
+        after = [cue for cue in d.cues if cue.side == entry.side and hand_starts(cue) > hand_starts(entry)]
         if after and entry.anchor == "starts-on":
-            return d.swapped(entry, up_seconds=min(map(started, after)) - started(entry) + 0.5)
+            return d.swapped(entry, up_seconds=min(map(hand_starts, after)) - hand_starts(entry) + 0.5)
     return None
 
 
@@ -131,7 +132,7 @@ def speed_in_the_middle_of_a_fade(d, random):
     slow = [cue for cue in d.entries if (cue.up_seconds or 0.0) > 0.1]
     if not slow:
         return None
-    at = Place(started(slow[0]) + slow[0].up_seconds / 2, bar=1)
+    at = Place(hand_starts(slow[0]) + slow[0].up_seconds / 2, bar=1)
     return [*d.cues, make_cue(900, "speed", at, side=slow[0].side, look=slow[0].look, cycle_seconds=4.0)]
 
 
@@ -217,7 +218,7 @@ def test_a_laser_look_without_motion_is_found_unless_still_beams_are_allowed():
 def test_a_series_is_followed_press_by_press_without_the_bars_that_are_left_out():
     analysis = make_analysis("A16", bpm=120, start=0.0)
     cue = make_cue(1, "one-shot", place_at(analysis, 1, 3.0), series=Series(4, 1, 13, (5,)))
-    assert presses(cue, analysis.bars) == (1.0, 17.0, 25.0)
+    assert presses(cue, Grid(analysis)) == (1.0, 17.0, 25.0)
     assert presses(cue, ()) == (1.0,)
 
 

@@ -11,8 +11,8 @@ import time
 
 import pytest
 
+from cuesuggest.cli.pool import Failure, run_all
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.pool import Failure, run_all
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
 

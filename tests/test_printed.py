@@ -6,11 +6,11 @@ import json
 
 import pytest
 
+from cuesuggest.draft.again import compare, merged
+from cuesuggest.draft.workflow import note_print
 from cuesuggest.errors import DocumentError
-from cuesuggest.rerun import compare, merged
 from cuesuggest.song import SetCue, SetSection, SetTitle, Song, apply, change
 from cuesuggest.song.printed import changes, printed_now
-from cuesuggest.workflow import note_print
 from tests.reading import text_of
 from tests.songs import make_cue, make_song, place_at
 

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.settings_file import shipped_profiles, shipped_rigs
-from cuesuggest.rules.settings_text import settings_table
+from cuesuggest.rules.settings.settings_file import shipped_profiles, shipped_rigs
+from cuesuggest.rules.settings.settings_text import settings_table
 from tests.songs import make_analysis
 from tests.test_rules_properties import RIGS, one_shot_times, songs
 
@@ -152,7 +152,7 @@ def test_gentle_lets_looks_come_in_more_slowly_than_club(analysis):
 
 @pytest.mark.parametrize("folder", ["profiles", "rigs"])
 def test_shipped_files_can_be_redirected_by_any_shell_and_say_what_they_are_for(folder):
-    for file in files("cuesuggest.rules").joinpath(folder).iterdir():
+    for file in files("cuesuggest.rules.settings").joinpath(folder).iterdir():
         text = file.read_text("utf-8")
         assert text.isascii(), file.name
         assert text.startswith("# ")
@@ -170,7 +170,7 @@ def test_a_fifth_of_the_level_stays_in_hand_in_every_style():
 def test_the_document_has_every_value_of_the_shipped_styles():
     text = (DOCS / "house-styles.md").read_text(encoding="utf-8")
     table = text.split("<!-- values -->\n")[1].split("<!-- end of values -->")[0]
-    assert table == settings_table(STYLES), "run: python -m cuesuggest.rules.settings_text"
+    assert table == settings_table(STYLES), "run: python -m cuesuggest.rules.settings.settings_text"
     for record in (*STYLES, *shipped_rigs()):
         assert f"| `{record.name}` |" in text
 

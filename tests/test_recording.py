@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from cuesuggest.errors import RecordingError
-from cuesuggest.recording import Window, open_recording
+from cuesuggest.sound.recording import Window, open_recording
 from tests.sounds import encode
 
 

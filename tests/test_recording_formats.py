@@ -6,7 +6,7 @@ import soundfile
 import soxr
 
 import cuesuggest
-from cuesuggest.recording import Window, open_recording
+from cuesuggest.sound.recording import Window, open_recording
 from tests.sounds import RATE, encode, play
 
 LENGTH = 12.0  # seconds, cut from the band's

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.decoder import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS, stated_meter
 from cuesuggest.analysis.rhythm.recount import alternating, between_beats, other_counts
@@ -21,7 +21,7 @@ def counted(bars, told=4, strength=2.0, noise=0.0, runs=None, table=METERS, seed
     beat[frames] = 3.0
     meter = next(k for k, each in enumerate(table) if each.signature == f"{told}/4")
     runs = np.zeros(len(true), int) if runs is None else runs
-    grid = Grid(frames, np.arange(len(true)) % told, np.full(len(true), meter), runs, 0.0, table)
+    grid = BeatGrid(frames, np.arange(len(true)) % told, np.full(len(true), meter), runs, 0.0, table)
     return grid, Evidence(beat, down, np.full(len(down), 3.0), np.zeros(len(down)))
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from cuesuggest.report import song_text
+from cuesuggest.cli.report import song_text
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import Settings
 from tests.songs import make_analysis, make_song, retimed

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.decisions import added, moved, place_at
-from cuesuggest.rerun import Match, between, carried, compare, decided, merged, pins
+from cuesuggest.decide.decisions import added, moved, place_at
+from cuesuggest.draft.again import Match, between, carried, compare, decided, merged, pins
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.song import SetCue, SetSection, Settings, SetTitle, Song, SongWindow, change
 from tests.songs import make_analysis, make_song

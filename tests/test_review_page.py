@@ -5,10 +5,10 @@ import time
 
 import pytest
 
-from cuesuggest.cues import Answer, Question
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
+from cuesuggest.score.records import Answer, Question
 from cuesuggest.song import SetTitle, Song, change
 from tests.reviewing import Page, copied, hosting, serving
 

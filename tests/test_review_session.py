@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from cuesuggest.decide.answers import answered
+from cuesuggest.draft.redraft import redrafted
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
-from cuesuggest.redraft import redrafted
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
-from cuesuggest.review.questions import answered
 from cuesuggest.review.session import BehindError, Session
 from cuesuggest.song import SetTitle, Song, change
-from cuesuggest.song.questions import open_questions
+from cuesuggest.song.open_questions import open_questions
 
 CONTENT = ("title", "analysis", "corrections", "looks", "plan", "cues", "questions", "cautions", "unplaced")
 
@@ -269,7 +269,7 @@ def test_text_of_any_kind_is_kept_as_text(session):
 
 
 def ask(session, id_, *answers, cues=("a",)):
-    from cuesuggest.cues import Answer, Question
+    from cuesuggest.score.records import Answer, Question
 
     question = Question(
         id_, "Is it so?", 1.0, cues, tuple(Answer(f"answer {k}", each) for k, each in enumerate(answers))

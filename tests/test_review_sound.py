@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuesuggest.recording import Window, open_recording
+from cuesuggest.review.page_sound import Click, Sound
 from cuesuggest.review.server import _range
-from cuesuggest.review.sound import Click, Sound
+from cuesuggest.sound.recording import Window, open_recording
 from tests.reviewing import copied, hosting
 from tests.sounds import encode
 

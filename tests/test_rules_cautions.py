@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import Look, Series
 from cuesuggest.errors import ProfileError
 from cuesuggest.rules import check_flashes, draft, kit, load_profile, load_rig
-from cuesuggest.rules.flashes import Flash, crowded, flashes, most_flashes, runs
-from cuesuggest.rules.settings import LocalRules
-from cuesuggest.rules.settings_file import shipped_rigs
+from cuesuggest.rules.person.flashes import Flash, crowded, flashes, most_flashes, runs
+from cuesuggest.rules.settings.house import LocalRules
+from cuesuggest.rules.settings.settings_file import shipped_rigs
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Look, Series
 from tests.songs import make_analysis, make_cue, place_at
 from tests.test_rules_hands import PROFILES
 from tests.test_rules_properties import songs
@@ -58,10 +59,10 @@ def lit(cycle, bars=4, side="A", first=1):
 def test_two_sides_of_two_a_second_are_four_a_second_to_the_eye():
     other = [replace(cue, place=replace(cue.place, seconds=cue.place.seconds + 0.25)) for cue in lit(0.5, side="B")]
     other = [replace(cue, id=f"b/{cue.id}") for cue in other]
-    assert check_flashes(lit(0.5), [look(0.5)], STROBES, ANALYSIS.bars) == [
+    assert check_flashes(lit(0.5), [look(0.5)], STROBES, Grid(ANALYSIS)) == [
         "Flashing without a break from 0:02.0 to 0:09.5; 5 s is long enough."
     ]
-    (told, *_) = check_flashes([*lit(0.5), *other], [look(0.5)], STROBES, ANALYSIS.bars)
+    (told, *_) = check_flashes([*lit(0.5), *other], [look(0.5)], STROBES, Grid(ANALYSIS))
     assert told == "4 flashes within a second at 0:02.0, over all sides; the limit is 3."
 
 
@@ -93,11 +94,11 @@ def test_flashing_that_goes_on_is_told_even_where_it_is_slow():
 def test_a_local_limit_holds_with_its_source_and_a_looser_one_needs_it(tmp_path):
     fast = [make_cue(n, "one-shot", place_at(ANALYSIS, 1, 1 + n / 2)) for n in range(1, 5)]
     local = replace(RIG, local=LocalRules(flashes_per_second=4.0, source="town rule 12"))
-    assert check_flashes(fast, (), RIG, ANALYSIS.bars)
-    assert check_flashes(fast, (), local, ANALYSIS.bars) == []
-    assert check_flashes(fast, (), replace(RIG, local=LocalRules(flashes_per_second=2.0)), ANALYSIS.bars)
+    assert check_flashes(fast, (), RIG, Grid(ANALYSIS))
+    assert check_flashes(fast, (), local, Grid(ANALYSIS)) == []
+    assert check_flashes(fast, (), replace(RIG, local=LocalRules(flashes_per_second=2.0)), Grid(ANALYSIS))
     file = tmp_path / "own.toml"
-    example = files("cuesuggest.rules").joinpath("rigs/example.toml").read_text("utf-8")
+    example = files("cuesuggest.rules.settings").joinpath("rigs/example.toml").read_text("utf-8")
     file.write_text(f"{example}\n[local]\nflashes_per_second = 4\n")
     with pytest.raises(ProfileError, match=r"more than 3 needs local\.source"):
         load_rig(file)
@@ -115,7 +116,7 @@ def test_a_draft_leaves_a_one_shot_out_where_all_together_would_flash_too_fast()
     for limit in (3.0, 1.0):
         held = replace(rig, local=LocalRules(flashes_per_second=limit))
         found = draft(analysis, quick, held)
-        assert check_flashes(found.cues, found.looks, held, analysis.bars) == []
+        assert check_flashes(found.cues, found.looks, held, Grid(analysis)) == []
 
 
 STROBE_RIGS = st.builds(
@@ -151,7 +152,7 @@ def all_words(found, analysis, rig):
 @given(songs, PROFILES, STROBE_RIGS)
 def test_no_draft_flashes_too_fast_or_too_long_and_none_claims_anything(analysis, profile, rig):
     found = draft(analysis, profile, rig)
-    assert check_flashes(found.cues, found.looks, rig, analysis.bars) == []
+    assert check_flashes(found.cues, found.looks, rig, Grid(analysis)) == []
     words = " ".join(all_words(found, analysis, rig)).lower()
     assert not re.search(r"\b(?:un)?safe(?:ly|ty)?\b|complian|approved|certif", words)
     assert len(found.cautions) == len(set(found.cautions))

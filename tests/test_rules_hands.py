@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.rules import check_hands, draft, load_profile, load_rig
-from cuesuggest.rules.hands import Action, Hold, too_many_hands, too_much
+from cuesuggest.rules.person.hands import Action, Hold, too_many_hands, too_much
+from cuesuggest.score.grid import Grid
 from tests.songs import make_analysis, make_cue, make_song, place_at
 from tests.test_rules_properties import songs
 
@@ -58,22 +59,22 @@ def test_a_list_that_needs_three_hands_is_told_by_its_numbers():
         make_cue(2, "ramp", place_at(ANALYSIS, 3), side="B", up_seconds=12.0),
         make_cue(3, "cut-in", place_at(ANALYSIS, 5), side="C"),
     ]
-    (told,) = check_hands(cues, BAND, RIG, ANALYSIS.bars)
+    (told,) = check_hands(cues, BAND, RIG, Grid(ANALYSIS))
     assert told.startswith("Cues 1, 2, 3 from 0:02.0: more than 2 hands")
 
 
 def test_what_somebody_else_does_takes_no_hand_of_the_operator():
     cues = [make_cue(n, "cut-in", place_at(ANALYSIS, 1, 1 + n / 10), who="house light") for n in range(1, 9)]
-    assert check_hands(cues, BAND, RIG, ANALYSIS.bars) == []
-    assert check_hands([replace(cue, who="operator") for cue in cues], BAND, RIG, ANALYSIS.bars)
+    assert check_hands(cues, BAND, RIG, Grid(ANALYSIS)) == []
+    assert check_hands([replace(cue, who="operator") for cue in cues], BAND, RIG, Grid(ANALYSIS))
 
 
 def test_every_press_of_a_series_is_an_action():
-    from cuesuggest.cues import Series
+    from cuesuggest.score.records import Series
 
     cue = make_cue(1, "one-shot", place_at(ANALYSIS, 1), series=Series(1, 1, 16))
-    assert check_hands([cue], BAND, VOLUNTEER, ANALYSIS.bars)
-    assert check_hands([replace(cue, series=Series(2, 1, 15))], BAND, RIG, ANALYSIS.bars) == []
+    assert check_hands([cue], BAND, VOLUNTEER, Grid(ANALYSIS))
+    assert check_hands([replace(cue, series=Series(2, 1, 15))], BAND, RIG, Grid(ANALYSIS)) == []
 
 
 def test_what_is_left_out_for_the_hands_is_said_on_a_cue_beside_it():
@@ -81,7 +82,7 @@ def test_what_is_left_out_for_the_hands_is_said_on_a_cue_beside_it():
     quick = replace(BAND, shots=replace(BAND.shots, spacing_seconds=1.0, most_per_song=40))
     rig = replace(VOLUNTEER, one_shot=replace(RIG.one_shot, run_seconds=0.5))
     found = draft(make_analysis("A8 B8 A8", bpm=120, drive={"A": 0.35, "B": 0.8}, events=busy), quick, rig)
-    assert check_hands(found.cues, quick, rig, ANALYSIS.bars) == []
+    assert check_hands(found.cues, quick, rig, Grid(ANALYSIS)) == []
     said = [reason for cue in found.cues for reason in cue.reasons if "so that one person can play this" in reason]
     assert said
 
@@ -89,7 +90,7 @@ def test_what_is_left_out_for_the_hands_is_said_on_a_cue_beside_it():
 def test_with_one_hand_nothing_is_set_up_during_a_fade():
     one = replace(RIG, hands=1)
     found = draft(make_analysis("A8 B8 A8 B8", bpm=60, drive={"A": 0.35, "B": 0.8}), BAND, one)
-    assert check_hands(found.cues, BAND, one, make_analysis("A8 B8 A8 B8", bpm=60).bars) == []
+    assert check_hands(found.cues, BAND, one, Grid(make_analysis("A8 B8 A8 B8", bpm=60))) == []
 
 
 def test_kill_and_master_are_called_as_the_rig_calls_them():
@@ -133,9 +134,9 @@ PROFILES = st.builds(
 @given(songs, PROFILES, RIGS)
 def test_no_draft_asks_more_than_one_person_can_do(analysis, profile, rig):
     found = draft(analysis, profile, rig)
-    assert check_hands(found.cues, profile, rig, analysis.bars) == []
+    assert check_hands(found.cues, profile, rig, Grid(analysis)) == []
 
 
 def test_the_counter_finds_nothing_in_a_song_made_by_hand():
     song = make_song("A8 B8 A8", bpm=96)
-    assert check_hands(song.cues, BAND, RIG, song.analysis.bars) == []
+    assert check_hands(song.cues, BAND, RIG, Grid(song.analysis)) == []

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import TempoKnot
 from cuesuggest.cli import cli
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import kit, kit_text, load_profile, load_rig
-from cuesuggest.rules.settings_file import shipped_profiles, shipped_rigs
+from cuesuggest.rules.settings.settings_file import shipped_profiles, shipped_rigs
+from cuesuggest.score.records import CATEGORIES
 from tests.songs import make_analysis, make_song
 
 BAND, RIG = load_profile("band"), load_rig(None)

@@ -4,11 +4,11 @@ from itertools import product
 import pytest
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import draft, load_profile, load_rig
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.material import budgets, gather
-from cuesuggest.rules.plan import _between, _fits, choose_categories, plan
+from cuesuggest.rules.plan.categories import _between, _fits, choose_categories, plan
+from cuesuggest.rules.plan.material import budgets, gather
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import CATEGORIES
 from tests.songs import make_analysis
 
 BAND, RIG = load_profile("band"), load_rig(None)

@@ -7,14 +7,14 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import check_playable, draft, known_names, load_profile, load_rig
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.hands import Action, too_much
-from cuesuggest.rules.material import gather
-from cuesuggest.rules.plan import plan
-from cuesuggest.rules.playable import presses, started
-from cuesuggest.rules.settings import OneShot, Side, Speed
+from cuesuggest.rules.person.hands import Action, too_much
+from cuesuggest.rules.plan.categories import plan
+from cuesuggest.rules.plan.material import gather
+from cuesuggest.rules.settings.house import OneShot, Side, Speed
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts, presses
+from cuesuggest.score.records import CATEGORIES
 from tests.songs import make_analysis, retimed
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -127,13 +127,13 @@ MANY = 2000
 
 def problems(analysis, found, rig):
     """What cannot be played of a draft, every press of every series included."""
-    return check_playable(found.cues, rig, found.looks, analysis.bars)
+    return check_playable(found.cues, rig, found.looks, Grid(analysis))
 
 
 def one_shot_times(analysis, found):
     for cue in found.cues:
         if cue.kind == "one-shot":
-            yield from presses(cue, analysis.bars)
+            yield from presses(cue, Grid(analysis))
 
 
 def test_thousands_of_random_songs_can_be_played():
@@ -200,7 +200,9 @@ def test_one_person_has_the_hands_and_the_time(analysis, rig):
     found = draft(analysis, BAND, rig)
     # What is done before the song takes no time of it.
     playing = [cue for cue in found.cues if not (cue.kind == "recall" and cue.place.bar is None and cue.number == 1)]
-    moments = sorted([*(started(cue) for cue in playing if cue.kind != "one-shot"), *one_shot_times(analysis, found)])
+    moments = sorted(
+        [*(hand_starts(cue) for cue in playing if cue.kind != "one-shot"), *one_shot_times(analysis, found)]
+    )
     actions: list[Action] = []
     for at in moments:
         if not actions or at - actions[-1].seconds >= 0.02:

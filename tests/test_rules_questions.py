@@ -9,10 +9,10 @@ from hypothesis import given, settings
 
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.cli import cli
-from cuesuggest.decisions import find_cues
+from cuesuggest.decide.decisions import find_cues
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetCue, Song, change
-from cuesuggest.song.questions import open_questions
+from cuesuggest.song.open_questions import open_questions
 from tests.songs import make_analysis, make_song
 from tests.test_rules_properties import RIGS, rigs, songs
 

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import ProfileError
 from cuesuggest.rules import known_names, load_profile, load_rig, profile_from_values, rig_from_values
-from cuesuggest.rules.settings import Speed
+from cuesuggest.rules.settings.house import Speed
 
-BAND = files("cuesuggest.rules").joinpath("profiles", "band.toml").read_text("utf-8")
-RIG = files("cuesuggest.rules").joinpath("rigs", "example.toml").read_text("utf-8")
+BAND = files("cuesuggest.rules.settings").joinpath("profiles", "band.toml").read_text("utf-8")
+RIG = files("cuesuggest.rules.settings").joinpath("rigs", "example.toml").read_text("utf-8")
 
 
 def line_of(text: str, start: str) -> int:

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.decisions import moved
+from cuesuggest.decide.decisions import moved
 from cuesuggest.errors import EditError
-from cuesuggest.rules import Grid, check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.playable import presses
+from cuesuggest.rules import check_playable, draft, load_profile, load_rig
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import presses
 from cuesuggest.song import change
 from tests.songs import make_analysis, make_song
 from tests.test_rules_properties import STYLES, any_rig, quick, some_songs
@@ -34,7 +35,7 @@ def shots(form=LONG, rig=RIG, profile=CLUB, weak=(), **kwargs):
     bars = tuple(replace(bar, confidence=0.2) if bar.number in weak else bar for bar in analysis.bars)
     analysis = replace(analysis, bars=bars)
     found = draft(analysis, profile, rig)
-    assert check_playable(found.cues, rig, found.looks, analysis.bars) == []
+    assert check_playable(found.cues, rig, found.looks, Grid(analysis)) == []
     return [cue for cue in found.cues if cue.kind == "one-shot"]
 
 
@@ -169,7 +170,7 @@ def test_no_run_goes_into_a_stop():
 def test_one_shots_keep_apart_in_number_and_inside_the_song(analysis, profile, rig):
     found = draft(analysis, profile, rig)
     cues = [cue for cue in found.cues if cue.kind == "one-shot"]
-    times = sorted(at for cue in cues for at in presses(cue, analysis.bars))
+    times = sorted(at for cue in cues for at in presses(cue, Grid(analysis)))
     assert len(times) <= profile.shots.most_per_song
     assert not cues or rig.one_shot is not None
     if rig.one_shot is None:
@@ -182,7 +183,7 @@ def test_one_shots_keep_apart_in_number_and_inside_the_song(analysis, profile, r
     for cue in cues:
         if cue.series is not None:
             assert cue.series.every_bars in profile.shots.series_every
-            assert 2 <= len(presses(cue, analysis.bars)) <= profile.shots.series_most
+            assert 2 <= len(presses(cue, Grid(analysis))) <= profile.shots.series_most
             assert not {cue.series.first_bar, cue.series.last_bar} & set(cue.series.skip)
 
 
@@ -194,7 +195,7 @@ def test_a_series_that_is_moved_moves_with_all_its_presses_and_its_words():
     assert in_bars(later) == (4, 18, 30, (22,))
     assert "to bar 30, 3 times in all, not in bar 22" in later.hand
     starts = {bar.number: bar.start for bar in ANALYSIS.bars}
-    assert presses(later, ANALYSIS.bars) == tuple(starts[bar] for bar in (18, 26, 30))
+    assert presses(later, Grid(ANALYSIS)) == tuple(starts[bar] for bar in (18, 26, 30))
 
 
 def test_a_series_is_not_moved_out_of_the_song():

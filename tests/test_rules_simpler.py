@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.material import gather
-from cuesuggest.rules.plan import plan
+from cuesuggest.rules.plan.categories import plan
+from cuesuggest.rules.plan.material import gather
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import CATEGORIES
 from tests.songs import make_analysis
 from tests.test_rules_properties import song
 
@@ -21,7 +21,7 @@ RANK = CATEGORIES.index
 
 def drafted(analysis, rig=ONE_SIDE):
     found = draft(analysis, BAND, rig)
-    assert check_playable(found.cues, rig, found.looks, analysis.bars) == []
+    assert check_playable(found.cues, rig, found.looks, Grid(analysis)) == []
     return found
 
 

@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.rules.playable import started
-from cuesuggest.rules.settings import Speed
+from cuesuggest.rules.settings.house import Speed
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts
 from tests.songs import make_analysis, retimed
 from tests.test_rules_properties import STYLES, any_rig, quick, some_songs
 
@@ -23,7 +24,7 @@ def rig_of(unit):
 def drafted(analysis, unit):
     rig = rig_of(unit)
     found = draft(analysis, BAND, rig)
-    assert check_playable(found.cues, rig, found.looks, analysis.bars) == []
+    assert check_playable(found.cues, rig, found.looks, Grid(analysis)) == []
     return found
 
 
@@ -186,5 +187,5 @@ def test_every_motion_takes_its_seconds_and_every_change_of_speed_has_its_reason
         low, high = profile.looks.cycle_seconds.of(looks[cue.look].category)
         assert low - 0.01 <= cue.cycle_seconds <= high + 0.01 or looks[cue.look].source == "strobe"
         assert cue.place.beat == 1.0
-        others = [started(other) for other in found.cues if other is not cue and other.kind != "one-shot"]
+        others = [hand_starts(other) for other in found.cues if other is not cue and other.kind != "one-shot"]
         assert all(abs(at - cue.place.seconds) >= gap - 0.01 for at in others)

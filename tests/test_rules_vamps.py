@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from cuesuggest.decisions import describe
+from cuesuggest.cli.report import song_text
+from cuesuggest.decide.decisions import describe
 from cuesuggest.errors import EditError
-from cuesuggest.report import song_text
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetSection, Song, change, redo, undo
 from tests.songs import make_analysis, make_song

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from cuesuggest.report import song_text
+from cuesuggest.cli.report import song_text
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetCue, change
 from cuesuggest.song.variants import kinds, next_way_in, ways_in

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 import cuesuggest
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 
 SAMPLES = Path(__file__).parent.parent / "samples"
 NAMES = ("first_light", "first_light_take2", "salt_on_the_sill")

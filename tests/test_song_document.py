@@ -9,8 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from cuesuggest.analysis.types import Confidence
-from cuesuggest.cues import Place, Series
 from cuesuggest.errors import DocumentError
+from cuesuggest.score.records import Place, Series
 from cuesuggest.song import (
     DownbeatCorrection,
     SetTitle,

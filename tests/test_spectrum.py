@@ -7,7 +7,7 @@ import soundfile
 from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import FRAME_RATE, band_edges, hear
 from cuesuggest.errors import RecordingError
-from cuesuggest.recording import Window, open_recording
+from cuesuggest.sound.recording import Window, open_recording
 
 
 def clicks(rate, seconds=12.0, period=0.5, level=0.5):

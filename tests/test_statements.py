@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from cuesuggest import statements
 from cuesuggest.analysis.form import letter
-from cuesuggest.boundaries import form_as_found
+from cuesuggest.decide import statements
+from cuesuggest.decide.boundaries import form_as_found
 from cuesuggest.errors import EditError
-from cuesuggest.form_text import read_form
+from cuesuggest.score.form_text import read_form
 from cuesuggest.song import (
     BarOneCorrection,
     DownbeatCorrection,

@@ -16,12 +16,12 @@ from cuesuggest.analysis.form import Part, letter
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
-from cuesuggest.analysis.structure.bars import BarVectors
+from cuesuggest.analysis.structure.bar_vectors import BarVectors
 from cuesuggest.analysis.structure.divide import best_edges, boundary_odds
 from cuesuggest.analysis.structure.letters import PAIRS, groups
 from cuesuggest.analysis.structure.roles import guess_roles
-from cuesuggest.analysis.structure.stated import StatedForm, length_remarks
-from cuesuggest.analysis.structure.sure import next_likely, sure_features, sureness
+from cuesuggest.analysis.structure.section_confidence import next_likely, sure_features, sureness
+from cuesuggest.analysis.structure.stated_form import StatedForm, length_remarks
 from cuesuggest.analysis.structure.turns import find_turns
 from cuesuggest.analysis.structure.weights import Weights, shipped
 from cuesuggest.errors import CuesuggestError, FormError

@@ -9,13 +9,13 @@ pytest.importorskip("click")
 
 from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import Spectrum
-from cuesuggest.analysis.structure.bars import bar_vectors
+from cuesuggest.analysis.structure.bar_vectors import bar_vectors
+from cuesuggest.analysis.structure.boundary_signs import SIGNS, line_signs
 from cuesuggest.analysis.structure.divide import LENGTHS, LONGEST, SOUNDS, best_edges, section_sounds, section_worth
 from cuesuggest.analysis.structure.letters import PAIRS, pair_features, pair_odds, same_odds
-from cuesuggest.analysis.structure.signs import SIGNS, line_signs
-from cuesuggest.analysis.structure.sure import FEATURES
+from cuesuggest.analysis.structure.section_confidence import FEATURES
 from cuesuggest.analysis.structure.weights import Weights, shipped
-from cuesuggest.training.structure import Song, _less_likely, fit_division, fit_same, starts_right
+from cuesuggest.analysis.training.fit_structure import TaughtSong, _less_likely, fit_division, fit_same, starts_right
 from tests.test_structure import made, parts_of
 
 
@@ -23,7 +23,7 @@ def song(form, seed):
     spectrum, logits, bars = made(form, seed)
     vectors = bar_vectors(spectrum, bars, flux(spectrum.bands))
     edges = np.cumsum([0, *(length for _, length in parts_of(form))])
-    return Song(
+    return TaughtSong(
         bars,
         vectors,
         line_signs(spectrum, logits, bars, vectors),

@@ -13,7 +13,7 @@ from cuesuggest import analyze
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times, tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, beats_at, drum_loop, metronome, play
 
 FEW = settings(max_examples=6, deadline=None)

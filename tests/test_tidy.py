@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.decoder import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS
 from cuesuggest.analysis.rhythm.network import NETWORKS
@@ -20,7 +20,7 @@ def grid(frames, signature="6/8"):
     meter = next(k for k, meter in enumerate(METERS) if meter.signature == signature)
     slots = np.arange(len(frames)) % METERS[meter].beats
     same = np.zeros(len(frames), int)
-    return Grid(np.asarray(frames), slots, same + meter, same, 0.0, METERS)
+    return BeatGrid(np.asarray(frames), slots, same + meter, same, 0.0, METERS)
 
 
 def evidence(opens=None):

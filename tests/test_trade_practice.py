@@ -13,10 +13,11 @@ from statistics import mean
 import pytest
 
 from cuesuggest.analysis.types import Event, SongAnalysis
-from cuesuggest.cues import CATEGORIES
 from cuesuggest.rules import Draft, Profile, Rig, draft, known_names, load_profile, load_rig
-from cuesuggest.rules.flashes import most_flashes
-from cuesuggest.rules.playable import presses, started, swapped_after
+from cuesuggest.rules.person.flashes import most_flashes
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts, presses, swapped_after
+from cuesuggest.score.records import CATEGORIES
 from tests.plans import heard, names
 from tests.songs import make_analysis, retimed
 
@@ -146,7 +147,7 @@ def set_up_in_the_dark(case):
         before = [c for c in case.found.cues if c.kind == "recall" and c.side == entry.side and c.number < entry.number]
         last = before[-1] if before else None
         fine = last is not None and last.look == entry.look
-        early = fine and (last.number == 1 or last.place.seconds <= started(entry) - need[entry.side] + 0.01)
+        early = fine and (last.number == 1 or last.place.seconds <= hand_starts(entry) - need[entry.side] + 0.01)
         told += [] if early else [entry.id]
     return told
 
@@ -156,7 +157,7 @@ def time_to_get_ready(case):
     told = []
     for recall in [cue for cue in case.found.cues if cue.kind == "recall"]:
         entry = next(each for each in case.entries if each.number > recall.number and each.side == recall.side)
-        short = started(entry) - recall.place.seconds < 4.0 - 0.01
+        short = hand_starts(entry) - recall.place.seconds < 4.0 - 0.01
         if short and recall.number != 1 and "short notice" not in recall.reasons[0]:
             told.append(recall.id)
     return told
@@ -186,7 +187,7 @@ def one_shots_on_the_measure(case):
     return [
         cue.id
         for cue in case.shots
-        for at in presses(cue, case.analysis.bars)
+        for at in presses(cue, Grid(case.analysis))
         if min(abs(at - each) for each in (*downbeats, *accents)) > 0.061
     ]
 
@@ -194,7 +195,7 @@ def one_shots_on_the_measure(case):
 def one_shots_run_out(case):
     """A press while another runs."""
     run = case.rig.one_shot.run_seconds if case.rig.one_shot else 0.0
-    times = sorted(at for cue in case.shots for at in presses(cue, case.analysis.bars))
+    times = sorted(at for cue in case.shots for at in presses(cue, Grid(case.analysis)))
     return [at for at, later in pairwise(times) if later - at < run]
 
 
@@ -265,7 +266,7 @@ def a_landing_fade_starts_one_length_early(case):
     return [
         cue.id
         for cue in landing
-        if sum(started(cue) - 0.05 <= beat < cue.place.seconds - 0.05 for beat in beats) != cue.up_beats
+        if sum(hand_starts(cue) - 0.05 <= beat < cue.place.seconds - 0.05 for beat in beats) != cue.up_beats
     ]
 
 
@@ -275,14 +276,14 @@ def the_new_look_leads(case):
     return [
         cue.id
         for cue in over
-        if swapped_after(cue.up_seconds or 0.0, cue.down_seconds or 0.0, case.rig) < (cue.up_seconds or 0.0) / 2
+        if swapped_after(cue.up_seconds or 0.0, cue.down_seconds or 0.0, case.rig.hands) < (cue.up_seconds or 0.0) / 2
         or not any("no dip" in reason for reason in cue.reasons)
     ]
 
 
 def one_thing_a_second(case):
     """Two hand actions closer than a second that are not one gesture."""
-    times = sorted(started(cue) for cue in case.in_song if cue.kind != "one-shot")
+    times = sorted(hand_starts(cue) for cue in case.in_song if cue.kind != "one-shot")
     return [at for at, later in pairwise(times) if 0.02 <= later - at < 1.0 - 0.005]
 
 
@@ -295,7 +296,7 @@ def lasers_wait_for_a_person(case):
 
 
 def three_flashes_a_second(case):
-    onsets = [at for cue in case.shots for at in presses(cue, case.analysis.bars)]
+    onsets = [at for cue in case.shots for at in presses(cue, Grid(case.analysis))]
     onsets += [cue.place.seconds for cue in case.found.cues if cue.kind == "cut-in"]
     worst = most_flashes(sorted(set(onsets)))
     return [worst] if worst > 3 else []

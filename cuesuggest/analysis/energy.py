@@ -7,7 +7,7 @@ bands stand is taken on the scale of the song's loud passages (see `Spectrum.ban
 song has where it is busy, and how clear a pulse the network hears, are on the same scale for all songs: they keep the
 last chorus of a ballad under the drop of a club track.
 
-The weights lie in `drive.json`, fitted by `cuesuggest.training.drive` on songs that the network was not trained on.
+The weights lie in `drive.json`, fitted by `training.fit_drive` on songs that the network was not trained on.
 """
 
 from __future__ import annotations

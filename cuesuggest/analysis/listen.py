@@ -8,13 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from cuesuggest.analysis import events as moments
+from cuesuggest.analysis.bars.attempts import carried_over, unplayed
+from cuesuggest.analysis.bars.numbering import SAME_BAR, NumberedBars
 from cuesuggest.analysis.energy import bar_energy
-from cuesuggest.analysis.events.changes import find_changes
 from cuesuggest.analysis.events.fills import find_pickups
+from cuesuggest.analysis.events.from_bars import events_from_bars
+from cuesuggest.analysis.events.from_frames import events_from_frames, events_without_music
 from cuesuggest.analysis.events.tag import find_tag
 from cuesuggest.analysis.events.voice import voice_bars, voice_turns
-from cuesuggest.analysis.layout import SAME_BAR, Layout
 from cuesuggest.analysis.loudness import SILENCE_LUFS
 from cuesuggest.analysis.rhythm import Rhythm, find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -22,12 +23,7 @@ from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
-from cuesuggest.analysis.types import (
-    Alternative,
-    Bar,
-    Confidence,
-    SongAnalysis,
-)
+from cuesuggest.analysis.types import Alternative, Bar, Confidence, SongAnalysis
 
 __all__ = ["Step", "analyze_spectrum"]
 
@@ -71,51 +67,51 @@ def analyze_spectrum(
     rhythm = _begun_again(spectrum, rhythm, known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum, logits)
-    layout = Layout(spectrum, rhythm, known.bar_one if known else None)
-    rhythm = layout.rhythm
+    numbered = NumberedBars(spectrum, rhythm, known.bar_one if known else None)
+    rhythm = numbered.rhythm
     tell("energy", None)
-    energy = bar_energy(spectrum, layout.starts, layout.ends, logits)
+    energy = bar_energy(spectrum, numbered.starts, numbered.ends, logits)
     tell("sections", None)
-    song = layout.numbers >= 1
+    song = numbered.numbers >= 1
     song_bars = SongBars(
-        layout.numbers[song],
-        layout.starts[song],
-        layout.ends[song],
+        numbered.numbers[song],
+        numbered.starts[song],
+        numbered.ends[song],
         energy.loudness[song],
-        layout.confidence[song],
-        layout.beat,
+        numbered.confidence[song],
+        numbered.beat,
     )
     known = Known() if known is None else known
     structure = find_structure(spectrum, logits, song_bars, known.form, known.starts)
-    tell("moments", None)
-    scene = layout.scene(logits)
+    tell("events", None)
+    scene = numbered.scene(logits)
     voices = voice_bars(scene)
     bars = tuple(
         Bar(
-            number=int(layout.numbers[k]),
-            start=_rounded(layout.starts[k]),
-            end=_rounded(layout.ends[k]),
-            beats=int(layout.lengths[k]),
-            time_signature=layout.signatures[k],
+            number=int(numbered.numbers[k]),
+            start=_rounded(numbered.starts[k]),
+            end=_rounded(numbered.ends[k]),
+            beats=int(numbered.lengths[k]),
+            time_signature=numbered.signatures[k],
             drive=float(energy.drive[k]),
             drive_parts=energy.parts[k],
             loudness_lufs=round(max(float(energy.loudness[k]), SILENCE_LUFS), 2),
             envelope=tuple(float(v) for v in energy.envelopes[k]),
             voice=voices[k],
-            confidence=float(layout.confidence[k]),
+            confidence=float(numbered.confidence[k]),
         )
-        for k in range(len(layout.starts))
+        for k in range(len(numbered.starts))
     )
     firsts = [section.first_bar - bars[0].number for section in structure.sections]
     pickups = find_pickups(scene, firsts)
     sections = tuple(replace(each, pickup=pickup) for each, pickup in zip(structure.sections, pickups, strict=True))
     tag = find_tag(sections, bars)
-    events = (*moments.find_moments(scene), *find_changes(scene, energy, firsts), *((tag,) if tag else ()))
+    events = (*events_from_frames(scene), *events_from_bars(scene, energy, firsts), *((tag,) if tag else ()))
     main = [bar for bar in bars if bar.number >= 1]
     table = {m.signature: m.beats for m in rhythm.grid.table}
     usual = max(table, key=lambda s: (sum(b.time_signature == s for b in main), s))
     meter = table[usual]
-    bpm = layout.bpm
+    bpm = numbered.bpm
     remarks = [*structure.remarks]
     if energy.compressed:
         remarks.append(
@@ -134,18 +130,18 @@ def analyze_spectrum(
         tempo_bpm=round(bpm, 2),
         beats=tuple(_rounded(t) for t in rhythm.times),
         downbeats=tuple(_rounded(t) for t in rhythm.times[rhythm.grid.slots == 0]),
-        beat_confidence=tuple(float(v) for v in layout.beat_confidence),
+        beat_confidence=tuple(float(v) for v in numbered.beat_confidence),
         meter=meter,
         time_signature=usual,
-        tempo_map=layout.tempo_map(),
+        tempo_map=numbered.tempo_map(),
         bars=bars,
         sections=sections,
         events=tuple(sorted(events, key=lambda event: event.start)),
         music_start=_rounded(scene.music_start),
         music_end=_rounded(scene.music_end),
         confidence=Confidence(
-            beats=round(float(np.mean(layout.beat_confidence)), 3),
-            downbeats=round(float(np.mean(layout.confidence)), 3),
+            beats=round(float(np.mean(numbered.beat_confidence)), 3),
+            downbeats=round(float(np.mean(numbered.confidence)), 3),
             sections=round(float(np.mean([s.confidence for s in sections])), 3),
             reading=round(1 / (1 + math.exp(-rhythm.reading)), 3),
         ),
@@ -159,10 +155,10 @@ def _begun_again(spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> Rhy
     one = known.bar_one if known else None
     spans = [
         span
-        for span in moments.carried_over(spectrum, rhythm.times, rhythm.grid.runs)
+        for span in carried_over(spectrum, rhythm.times, rhythm.grid.runs)
         if one is None or one > span[1] - SAME_BAR
     ]
-    return find_rhythm(spectrum, moments.unplayed(rhythm.evidence, spans, spectrum.start), known) if spans else rhythm
+    return find_rhythm(spectrum, unplayed(rhythm.evidence, spans, spectrum.start), known) if spans else rhythm
 
 
 def _alternatives(rhythm: Rhythm, bpm: float) -> tuple[Alternative, ...]:
@@ -192,7 +188,7 @@ def _no_music(spectrum: Spectrum, logits: np.ndarray) -> SongAnalysis:
         tempo_map=(),
         bars=(),
         sections=(),
-        events=moments.moments_without_music(spectrum, logits),
+        events=events_without_music(spectrum, logits),
         music_start=None,
         music_end=None,
         confidence=Confidence(None, None, None),

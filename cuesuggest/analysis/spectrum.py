@@ -16,7 +16,7 @@ from scipy import fft, ndimage
 from cuesuggest.analysis.frames import BANDS, FRAME_RATE, HOP, LOUD, RATE, band_edges
 from cuesuggest.analysis.loudness import LoudnessMeter
 from cuesuggest.errors import RecordingError
-from cuesuggest.recording import SHORTEST_SECONDS, Recording, Window
+from cuesuggest.sound.recording import SHORTEST_SECONDS, Recording, Window
 
 __all__ = ["BANDS", "CHROMA_RATE", "FEATURE_VERSION", "FRAME_RATE", "Spectrum", "band_edges", "hear", "running_sums"]
 

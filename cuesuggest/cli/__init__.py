@@ -9,12 +9,12 @@ import click
 
 from cuesuggest import __version__
 from cuesuggest.cli.commands import analyze, list_
-from cuesuggest.cli.correct import correct
-from cuesuggest.cli.edit import edit
-from cuesuggest.cli.export import export, formats, map_, read
-from cuesuggest.cli.review import review
-from cuesuggest.cli.settings import profiles, rigs
-from cuesuggest.cli.suggest import suggest
+from cuesuggest.cli.correcting import correct
+from cuesuggest.cli.editing import edit
+from cuesuggest.cli.exporting import export, formats, map_, read
+from cuesuggest.cli.profiles import profiles, rigs
+from cuesuggest.cli.reviewing import review
+from cuesuggest.cli.suggesting import suggest
 from cuesuggest.errors import CuesuggestError
 
 __all__ = ["cli", "main"]

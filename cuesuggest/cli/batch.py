@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 import click
 
 from cuesuggest.cli.progress import Bars, bars, share_done
-from cuesuggest.cues import counted
+from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.analysis.listen import Step
-    from cuesuggest.pool import Failure, Tell
-    from cuesuggest.workflow import Drafted
+    from cuesuggest.cli.pool import Failure, Tell
+    from cuesuggest.draft.workflow import Drafted
 
 __all__ = ["LAST_STEP", "Request", "draft", "draft_several", "usable_jobs"]
 
@@ -58,7 +58,7 @@ class _Current:
 
 def draft(request: Request, step: Step | None) -> Drafted:
     """Draft one song and save it."""
-    from cuesuggest.workflow import draft_file
+    from cuesuggest.draft.workflow import draft_file
 
     return draft_file(
         request.recording,
@@ -96,7 +96,7 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
     int
         Exit code: 0 all is done, 1 something is not, 2 nothing was done.
     """
-    from cuesuggest.pool import run_all
+    from cuesuggest.cli.pool import run_all
 
     with bars(len(requests), quiet=quiet) as shown:
         news = _News(requests, shown, quiet)
@@ -122,8 +122,8 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
 
 def _draft(request: Request, tell: Tell) -> _Written | _Current:
     """Do one song of several; in a worker's process if that is asked for."""
-    from cuesuggest.recording import open_recording
-    from cuesuggest.workflow import is_current
+    from cuesuggest.draft.workflow import is_current
+    from cuesuggest.sound.recording import open_recording
 
     if not request.again and is_current(
         request.recording,

@@ -23,9 +23,9 @@ __all__ = ["analyze", "list_"]
 @click.pass_obj
 def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, end: float | None) -> None:
     """Listen to a recording and tell what was heard, without cues."""
-    from cuesuggest.report import analysis_text
+    from cuesuggest.cli.report import analysis_text
+    from cuesuggest.draft.workflow import analyze as run
     from cuesuggest.song import analysis_json
-    from cuesuggest.workflow import analyze as run
 
     with progress(file.name, quiet=obj["quiet"]) as step:
         analysis = run(file, start=start, end=end, step=step)
@@ -40,6 +40,6 @@ def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, 
 @everywhere
 def list_(document: Path) -> None:
     """Print the cue list of a song document."""
-    from cuesuggest.report import song_text
+    from cuesuggest.cli.report import song_text
 
     click.echo(song_text(load(document), width()), nl=False)

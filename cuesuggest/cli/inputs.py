@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.recording import document_path
+from cuesuggest.sound.recording import document_path
 
 __all__ = ["songs"]
 

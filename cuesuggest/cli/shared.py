@@ -41,7 +41,7 @@ def load(document: Path) -> Song:
 
 def write(target: Path, data: bytes) -> None:
     """Write a file in one step; - is standard output."""
-    from cuesuggest.atomic import replace_file
+    from cuesuggest.song.atomic import replace_file
 
     if str(target) == "-":
         sys.stdout.buffer.write(data)

@@ -12,7 +12,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export.options import Options
+from cuesuggest.export.common.options import Options
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -52,7 +52,7 @@ FORMATS: dict[str, Format] = {
             purpose="the live page: one side of paper beside the faders, right whatever the band plays",
             standard="PDF (ISO 32000), HTML",
             loses="times, reasons, what does not fit on one side; the page names the cues that are on the list only",
-            files={".page.pdf": "page_pdf:pdf", ".page.html": "page_html:html"},
+            files={".page.pdf": "paper.page_pdf:pdf", ".page.html": "paper.page_html:html"},
             on_paper=True,
         ),
         Format(
@@ -60,7 +60,7 @@ FORMATS: dict[str, Format] = {
             purpose="the full cue list on paper, for rehearsal and stand-by calls",
             standard="PDF (ISO 32000), HTML",
             loses="reasons, confidence, the plan, rejected cues and the history",
-            files={".list.pdf": "list_pdf:pdf", ".list.html": "list_html:html"},
+            files={".list.pdf": "paper.list_pdf:pdf", ".list.html": "paper.list_html:html"},
             on_paper=True,
         ),
         Format(
@@ -68,42 +68,46 @@ FORMATS: dict[str, Format] = {
             purpose="one file for a tablet that leads through the song by touch, without network",
             standard="HTML",
             loses="the analysis, reasons, rejected cues and the history",
-            files={".run.html": "run_html:html"},
+            files={".run.html": "paper.run_html:html"},
         ),
         Format(
             name="chart",
             purpose="the song written down like music, the light below it, for the wall and for talking it through",
             standard="PDF (ISO 32000), SVG 1.1, PNG (ISO/IEC 15948)",
             loses="reasons, notes, exact times, rejected cues and the history",
-            files={".chart.pdf": "chart_pdf:pdf", ".chart.svg": "chart_svg:svg", ".chart.png": "chart_pdf:png"},
+            files={
+                ".chart.pdf": "paper.chart_pdf:pdf",
+                ".chart.svg": "paper.chart_svg:svg",
+                ".chart.png": "paper.chart_pdf:png",
+            },
         ),
         Format(
             name="xlsx",
             purpose="the cue list as a workbook",
             standard="Office Open XML (ECMA-376)",
             loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
-            files={".cues.xlsx": "workbook:write"},
+            files={".cues.xlsx": "data.workbook:write"},
         ),
         Format(
             name="csv",
             purpose="the cue list as a table, for spreadsheets and scripts",
             standard="RFC 4180",
             loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
-            files={".cues.csv": "csv_table:write"},
+            files={".cues.csv": "data.csv_table:write"},
         ),
         Format(
             name="midi",
             purpose="bars, sections and cues in a sequencer; with --allow-auto, notes and controllers too",
             standard="Standard MIDI File 1.0, format 1",
             loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
-            files={".mid": "midi:write"},
+            files={".mid": "desk.midi:write"},
         ),
         Format(
             name="msc",
             purpose="GO for every cue from a sequencer, in time with the song; needs --allow-auto",
             standard="MIDI Show Control 1.0 (RP-002)",
             loses="looks, levels, fades (but for timed GO), reasons, notes; letters outside ASCII",
-            files={".msc.mid": "msc:write"},
+            files={".msc.mid": "desk.show_control:write"},
             experimental=True,
         ),
         Format(
@@ -111,14 +115,14 @@ FORMATS: dict[str, Format] = {
             purpose="timecode as sound and as MIDI, to run beside the recording",
             standard="SMPTE ST 12-1 linear timecode; MIDI Time Code, full-frame messages",
             loses="the cues",
-            files={".ltc.wav": "timecode:write_linear", ".mtc.mid": "timecode:write_midi"},
+            files={".ltc.wav": "desk.timecode:write_linear", ".mtc.mid": "desk.timecode:write_midi"},
         ),
         Format(
             name="markers",
             purpose="the recording with cues and sections marked, for sound editors",
             standard="RIFF WAVE cue points and labels; EBU Tech 3285 bext",
             loses="looks, levels and fades as values; letters outside ASCII",
-            files={".markers.wav": "markers:write"},
+            files={".markers.wav": "desk.markers:write"},
             needs_sound=True,
         ),
         Format(
@@ -126,7 +130,7 @@ FORMATS: dict[str, Format] = {
             purpose="a cue list for desks that read the text interchange of 1992",
             standard="USITT ASCII Text Representation 3.0, from memory",
             loses="looks but for their levels, exact times, reasons, notes; tenths of seconds; letters outside ASCII",
-            files={".show.txt": "text_show:write"},
+            files={".show.txt": "desk.text_show:write"},
             experimental=True,
         ),
         Format(
@@ -134,35 +138,35 @@ FORMATS: dict[str, Format] = {
             purpose="a timed list of Open Sound Control messages, as a bundle and to read",
             standard="Open Sound Control 1.0",
             loses="reasons, cautions, notes; letters outside ASCII",
-            files={".osc": "osc:write_bundle", ".osc.txt": "osc:write_list"},
+            files={".osc": "desk.osc:write_bundle", ".osc.txt": "desk.osc:write_list"},
         ),
         Format(
             name="captions",
             purpose="cues as captions, to watch with the recording or a rehearsal video",
             standard="WebVTT (W3C)",
             loses="looks, levels and fades as values, reasons, notes",
-            files={".vtt": "captions:write"},
+            files={".vtt": "desk.captions:write"},
         ),
         Format(
             name="score",
             purpose="bars, sections and cues in a notation program",
             standard="MusicXML 4.0 (W3C)",
             loses="levels and fades as values, reasons, notes; tempo within a bar; long texts are cut",
-            files={".musicxml": "score:write"},
+            files={".musicxml": "data.musicxml:write"},
         ),
         Format(
             name="jams",
             purpose="what was heard, and the cues as tags, for researchers",
             standard="JAMS 0.3 (ISMIR 2014)",
             loses="looks, levels, fades, hands; the history; drive and loudness of bars",
-            files={".jams": "jams_file:write"},
+            files={".jams": "data.jams_file:write"},
         ),
         Format(
             name="json",
             purpose="the cue list for programs",
             standard="JSON with our schema (docs/cue-list.schema.json)",
             loses="the analysis but for its sections, the plan, questions, rejected cues and the history",
-            files={".list.json": "json_list:write"},
+            files={".list.json": "data.json_list:write"},
         ),
     )
 }

@@ -10,17 +10,17 @@ from dataclasses import replace
 from functools import partial
 from typing import cast, get_args
 
-from cuesuggest import boundaries, statements
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
-from cuesuggest.decisions import added, describe, moved, place_at, removed, with_level
+from cuesuggest.decide import boundaries, statements
+from cuesuggest.decide.answers import answered
+from cuesuggest.decide.category import category_edits
+from cuesuggest.decide.decisions import added, describe, moved, place_at, removed, with_level
 from cuesuggest.errors import EditError
-from cuesuggest.form_text import read_form
 from cuesuggest.review.asked import Asked
-from cuesuggest.review.category import category_edits
-from cuesuggest.review.questions import answered
 from cuesuggest.review.session import Change
-from cuesuggest.rules import Grid
+from cuesuggest.score.form_text import read_form
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 

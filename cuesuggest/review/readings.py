@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.review.sound import Click
+from cuesuggest.review.page_sound import Click
 
 __all__ = ["clicked"]
 

@@ -14,9 +14,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from cuesuggest.draft.workflow import conflicts, settled
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.song import Edit, Song, change, redo, undo
-from cuesuggest.workflow import conflicts, settled
 
 __all__ = ["BehindError", "Change", "Outcome", "Session", "kept_folder"]
 
@@ -263,7 +263,7 @@ class Session:
 
     def _forget_steps(self) -> None:
         """What was done before this page was opened can be taken back too, an edit at a time."""
-        from cuesuggest.decisions import describe
+        from cuesuggest.decide.decisions import describe
 
         self._undo = [_Step(1, None, describe(self._song, entry.edit)) for entry in self._song.history]
         self._redo = [_Step(1, None, describe(self._song, entry.edit)) for entry in self._song.undone]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from cuesuggest.chart import BARS_PER_LINE, action, as_json, lay_out
-from cuesuggest.cues import clock
+from cuesuggest.decide.statements import described
+from cuesuggest.export.chart import BARS_PER_LINE, action, as_json, lay_out
 from cuesuggest.review.session import Session
+from cuesuggest.score.records import clock
 from cuesuggest.song import Song
-from cuesuggest.song.questions import open_questions
-from cuesuggest.statements import described
+from cuesuggest.song.open_questions import open_questions
 
 __all__ = ["page_of"]
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from cuesuggest.rules.compose import Draft, draft
-from cuesuggest.rules.flashes import check_flashes
-from cuesuggest.rules.grid import Grid, count_word
-from cuesuggest.rules.hands import check_hands
 from cuesuggest.rules.kit import Kit, kit, kit_text
-from cuesuggest.rules.material import Pin
-from cuesuggest.rules.playable import check_playable
-from cuesuggest.rules.settings import Profile, Rig
-from cuesuggest.rules.settings_file import (
+from cuesuggest.rules.person.flashes import check_flashes
+from cuesuggest.rules.person.hands import check_hands
+from cuesuggest.rules.person.playable import check_playable
+from cuesuggest.rules.plan.material import Pin
+from cuesuggest.rules.settings.house import Profile, Rig
+from cuesuggest.rules.settings.settings_file import (
     known_names,
     load_profile,
     load_rig,
     profile_from_values,
     rig_from_values,
 )
+from cuesuggest.score.grid import Grid, count_word
 
 __all__ = [
     "Draft",

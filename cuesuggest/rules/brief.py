@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from cuesuggest.analysis.types import Event, EventKind, SongAnalysis
-from cuesuggest.cues import Cue, Look, Place
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.material import Pin
-from cuesuggest.rules.settings import Profile, Rig, Side
+from cuesuggest.rules.plan.material import Pin
+from cuesuggest.rules.settings.house import Profile, Rig, Side
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Cue, Look, Place
 
 __all__ = ["Brief", "Clash", "Move", "Stay"]
 

@@ -6,24 +6,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import ENTRANCES, Cue, Look, PlannedSection, Question
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.cautions import cautions, mark_special
-from cuesuggest.rules.doubts import questions
-from cuesuggest.rules.flashes import calmed
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.hands import fit_hands, share_standbys
-from cuesuggest.rules.looks import assign_looks, build_looks
-from cuesuggest.rules.material import Pin, gather
-from cuesuggest.rules.moves import lay_out
-from cuesuggest.rules.plan import plan
-from cuesuggest.rules.plan_reasons import with_reason
-from cuesuggest.rules.settings import Profile, Rig
-from cuesuggest.rules.shots import one_shots
-from cuesuggest.rules.simplify import long_enough, simplify
-from cuesuggest.rules.speed import speeds
+from cuesuggest.rules.cues.cautions import cautions, mark_special
+from cuesuggest.rules.cues.on_sides import moves_on_sides
+from cuesuggest.rules.cues.questions import questions
+from cuesuggest.rules.cues.shots import one_shots
+from cuesuggest.rules.cues.speed import speeds
+from cuesuggest.rules.cues.vamps import mark_vamps
+from cuesuggest.rules.person.flashes import calmed
+from cuesuggest.rules.person.hands import fit_hands, share_standbys
+from cuesuggest.rules.plan.categories import plan
+from cuesuggest.rules.plan.looks import assign_looks, build_looks
+from cuesuggest.rules.plan.material import Pin, gather
+from cuesuggest.rules.plan.plan_reasons import with_reason
+from cuesuggest.rules.plan.simplify import long_enough, simplify
+from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.stays import stays_of
-from cuesuggest.rules.vamps import mark_vamps
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import ENTRANCES, Cue, Look, PlannedSection, Question
 
 __all__ = ["Draft", "draft"]
 
@@ -105,7 +105,7 @@ def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedS
         stays = stays_of(brief, planned)
         if not stays:
             return planned, []
-        laid = lay_out(brief, stays, planned)
+        laid = moves_on_sides(brief, stays, planned)
         if isinstance(laid, Clash):
             planned = simplify(brief, planned, stays, laid)
             continue

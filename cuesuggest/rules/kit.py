@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import Category, Look, counted
 from cuesuggest.rules.brief import Brief
-from cuesuggest.rules.cautions import TIMING_ONLY, rig_cautions
-from cuesuggest.rules.grid import Grid
-from cuesuggest.rules.looks import LOOKS, home_look, look_at, one_shot_look
-from cuesuggest.rules.settings import Profile, Rig
+from cuesuggest.rules.cues.cautions import TIMING_ONLY, rig_cautions
+from cuesuggest.rules.plan.looks import LOOKS, home_look, look_at, one_shot_look
+from cuesuggest.rules.settings.house import Profile, Rig
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Category, Look, counted
 
 __all__ = ["Kit", "Phrase", "Rule", "kit", "kit_text"]
 

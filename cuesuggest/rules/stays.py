@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.cues import Place, PlannedSection
 from cuesuggest.rules.brief import Brief, Stay
-from cuesuggest.rules.looks import build_looks
-from cuesuggest.rules.settings import Side
+from cuesuggest.rules.plan.looks import build_looks
+from cuesuggest.rules.settings.house import Side
+from cuesuggest.score.records import Place, PlannedSection
 
 __all__ = [
     "EPS",

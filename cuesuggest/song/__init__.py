@@ -23,7 +23,7 @@ from cuesuggest.song.edit_types import (
 from cuesuggest.song.edits import apply, change, inverse, redo, undo
 from cuesuggest.song.files import path_from
 from cuesuggest.song.model import Song, analysis_json
-from cuesuggest.song.records import (
+from cuesuggest.song.parts import (
     HistoryEntry,
     Printed,
     PrintedCue,

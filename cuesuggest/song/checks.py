@@ -12,11 +12,11 @@ from itertools import pairwise
 from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis, json_name
-from cuesuggest.cues import Cue, Look, Place, PlannedSection, Series
 from cuesuggest.errors import EditError
-from cuesuggest.form_text import read_form
+from cuesuggest.score.form_text import read_form
+from cuesuggest.score.records import Cue, Look, Place, PlannedSection, Series
 from cuesuggest.song.corrections import Correction, FormCorrection, TempoCorrection
-from cuesuggest.song.records import RecordingFile
+from cuesuggest.song.parts import RecordingFile
 from cuesuggest.song.wording import MisfitError
 
 __all__ = [

@@ -9,7 +9,7 @@ from pydantic import Field
 from typing_extensions import TypedDict  # pydantic asks for this one before Python 3.12.
 
 from cuesuggest.analysis.types import FILE_CONFIG, Section
-from cuesuggest.cues import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
+from cuesuggest.score.records import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
 from cuesuggest.song.corrections import Correction
 
 __all__ = [

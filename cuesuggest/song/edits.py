@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, assert_never
 from pydantic import TypeAdapter, ValidationError
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import Cue, PlannedSection
 from cuesuggest.errors import EditError
+from cuesuggest.score.records import Cue, PlannedSection
 from cuesuggest.song.edit_types import (
     AddCue,
     CueChanges,
@@ -28,7 +28,7 @@ from cuesuggest.song.edit_types import (
     SetSection,
     SetTitle,
 )
-from cuesuggest.song.records import HistoryEntry
+from cuesuggest.song.parts import HistoryEntry
 from cuesuggest.song.wording import plain_words
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
-from cuesuggest.atomic import replace_file
 from cuesuggest.errors import DocumentError
+from cuesuggest.song.atomic import replace_file
 
 __all__ = ["FORMAT", "VERSION", "parse_document", "path_from", "read_bytes", "write_document"]
 

@@ -18,19 +18,12 @@ from pydantic import (
 )
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import Cue, Look, PlannedSection, Question
 from cuesuggest.errors import DocumentError
+from cuesuggest.score.records import Cue, Look, PlannedSection, Question
 from cuesuggest.song import checks, files
 from cuesuggest.song.corrections import Correction
-from cuesuggest.song.layout import json_text
-from cuesuggest.song.records import (
-    HistoryEntry,
-    Printed,
-    RecordingFile,
-    Settings,
-    Unplaced,
-    Versions,
-)
+from cuesuggest.song.json_layout import json_text
+from cuesuggest.song.parts import HistoryEntry, Printed, RecordingFile, Settings, Unplaced, Versions
 from cuesuggest.song.wording import plain_words
 
 __all__ = ["Song", "analysis_json"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
-from cuesuggest.cues import Cue
-from cuesuggest.song.records import Printed, PrintedCue
+from cuesuggest.score.records import Cue
+from cuesuggest.song.parts import Printed, PrintedCue
 
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song

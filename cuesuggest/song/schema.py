@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from cuesuggest.song.layout import json_text
+from cuesuggest.song.json_layout import json_text
 from cuesuggest.song.model import Song
 
 __all__ = ["schema_text", "song_schema"]

@@ -12,7 +12,8 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.cues import ENTRANCES, Cue, Look
+from cuesuggest.score.light import follow
+from cuesuggest.score.records import ENTRANCES, Cue, Look
 
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
@@ -153,33 +154,21 @@ def lit_in(section: Section, cues: Iterable[Cue]) -> dict[str, tuple[str | None,
     ----------
     section : Section
     cues : iterable of Cue
-        In the order of the hand, without the rejected ones.
+        Without the rejected ones.
 
     Returns
     -------
     dict
         Id of the look and level by side, what came in last at the end; empty where it is dark.
     """
-    recalled: dict[str, str] = {}
-    lit: dict[str, tuple[str | None, int | None]] = {}
-    for cue in cues:
-        if cue.place.seconds > section.start + 1e-3 and not _on_first_beat(cue, section):
-            continue
-        side = cue.side or ""
-        if cue.kind == "recall" and cue.look:
-            recalled[side] = cue.look
-        elif cue.kind in ENTRANCES:
-            if cue.kind == "crossfade" or cue.down_seconds is not None or cue.down_beats is not None:
-                lit.clear()
-            lit[side] = (cue.look or recalled.get(side), cue.level)
-        elif cue.kind == "ramp" and side in lit:
-            lit[side] = (lit[side][0], cue.level)
-        elif cue.kind in ("fade-out", "cut-out") and cue.trigger != "held":
-            if side:
-                lit.pop(side, None)
-            else:
-                lit.clear()
-    return lit
+    before = [cue for cue in cues if cue.place.seconds <= section.start + 1e-3 or _on_first_beat(cue, section)]
+    steps = follow(before)
+    if not steps:
+        return {}
+    entered = [step.cue.side or "" for step in steps if step.cue.kind in ENTRANCES]
+    lit = {side: state for side, state in steps[-1].after.items() if state.lit}
+    last = {side: place for place, side in enumerate(entered)}
+    return {side: (lit[side].look, lit[side].level) for side in sorted(lit, key=lambda side: last.get(side, -1))}
 
 
 def comes_in_with(section: Section, cue: Cue) -> bool:

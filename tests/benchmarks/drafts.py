@@ -20,9 +20,9 @@ from statistics import median
 from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.cues import CATEGORIES, Cue
 from cuesuggest.rules import Draft, draft, load_profile, load_rig
-from cuesuggest.rules.playable import started
+from cuesuggest.score.light import hand_starts
+from cuesuggest.score.records import CATEGORIES, Cue
 from tests import plans
 
 SURE = 0.8
@@ -98,7 +98,7 @@ def stoppers(truth: dict[str, Any], analysis: SongAnalysis, made: Draft) -> Iter
         if event["kind"] == "talk":
             over = [(low, high) for low, high in lit if min(high, event["end"]) - max(low, event["start"]) > 2.0]
             for low, high in over:
-                entered = [cue for cue in made.cues if cue.kind in ENTERS and low - 1e-3 <= started(cue) < high]
+                entered = [cue for cue in made.cues if cue.kind in ENTERS and low - 1e-3 <= hand_starts(cue) < high]
                 yield "effects over talk", entered[0] if entered else None, event["start"]
     last_hit = _last_attack(truth)
     for cue in made.cues:
@@ -118,11 +118,11 @@ def _last_attack(truth: dict[str, Any]) -> float:
 def _lit(cues: tuple[Cue, ...]) -> list[tuple[float, float]]:
     """When any effect light is to be seen."""
     spans, begin = [], None
-    for cue in sorted(cues, key=started):
+    for cue in sorted(cues, key=hand_starts):
         if cue.kind in ENTERS and begin is None:
-            begin = started(cue)
+            begin = hand_starts(cue)
         elif cue.kind in ("fade-out", "cut-out") and begin is not None and cue.trigger != "held":
-            spans.append((begin, started(cue) + (cue.down_seconds or 0.0)))
+            spans.append((begin, hand_starts(cue) + (cue.down_seconds or 0.0)))
             begin = None
     return spans
 

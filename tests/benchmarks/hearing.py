@@ -16,7 +16,7 @@ import mir_eval
 import numpy as np
 
 from cuesuggest import analyze
-from cuesuggest.training.evidence import of_each
+from cuesuggest.analysis.training.fit_evidence import of_each
 
 SAME = 0.07  # s, the tolerance of the field
 SAME_TEMPO = 0.04

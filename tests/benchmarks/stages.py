@@ -23,8 +23,8 @@ from cuesuggest.analysis.rhythm.decoder import decode, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.recording import open_recording
 from cuesuggest.rules import draft, load_profile, load_rig
+from cuesuggest.sound.recording import open_recording
 
 
 def best(runs, work):

@@ -9,7 +9,7 @@ A breakdown is a bar line after which drums and bass are gone for three bars or 
 it; it lasts until they are back. It misleads where brushes or a foot are all the drums there are, and where a pad holds
 low notes.
 
-The weights lie in `moments.json`, see `sure`.
+The weights lie in `events.json`, see `finding.likely`.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from cuesuggest.analysis.energy import BarEnergy
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.spans import frame_at
-from cuesuggest.analysis.events.sure import sure, told, weigh
+from cuesuggest.analysis.finding.likely import sure, told, weigh
+from cuesuggest.analysis.finding.scene import Candidate, Scene
+from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.spectrum import band_edges, running_sums
 
 __all__ = [

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.spans import frame_at, loudness
+from cuesuggest.analysis.finding.scene import Candidate, Scene
+from cuesuggest.analysis.finding.spans import frame_at, loudness
 
 __all__ = ["ending_candidates", "ritardando_candidates"]
 

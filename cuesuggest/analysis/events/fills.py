@@ -17,8 +17,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.spans import frame_at
+from cuesuggest.analysis.finding.scene import Candidate, Scene
+from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.spectrum import FRAME_RATE, band_edges
 
 __all__ = ["find_fills", "find_pickups"]

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.events.scene import Scene
-from cuesuggest.analysis.events.spans import frame_at, stretches
+from cuesuggest.analysis.finding.scene import Scene
+from cuesuggest.analysis.finding.spans import frame_at, stretches
 from cuesuggest.analysis.frames import FRAME_RATE, band_edges
 
 __all__ = ["Gap", "find_gaps"]

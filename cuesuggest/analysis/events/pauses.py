@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.spans import frame_at, stretches
+from cuesuggest.analysis.finding.scene import Candidate, Scene
+from cuesuggest.analysis.finding.spans import frame_at, stretches
 from cuesuggest.analysis.spectrum import Spectrum
 
 __all__ = ["pause_candidates"]

@@ -9,8 +9,8 @@ are full of such strokes as well, they are the groove.
 from __future__ import annotations
 
 from cuesuggest.analysis.events.gaps import Gap
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.sure import sure
+from cuesuggest.analysis.finding.likely import sure
+from cuesuggest.analysis.finding.scene import Candidate, Scene
 
 __all__ = ["hit_candidates", "stop_candidates", "stops_and_hits", "struck_candidates"]
 

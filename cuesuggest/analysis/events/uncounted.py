@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from cuesuggest.analysis.events.scene import Candidate, Scene
-from cuesuggest.analysis.events.spans import stretches
+from cuesuggest.analysis.finding.scene import Candidate, Scene
+from cuesuggest.analysis.finding.spans import stretches
 from cuesuggest.analysis.types import Event
 
 __all__ = ["find_uncounted"]

@@ -2,16 +2,16 @@
 
 The network learned voices from rendered songs, and a voice unlike those may be nothing to it. So a whole song without
 a voice proves nothing and is left open; where a voice is clearly heard in some bars, its absence in others is believed.
-The weights lie in `moments.json`, see `sure`.
+The weights lie in `events.json`, see `finding.likely`.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from cuesuggest.analysis.events.scene import Scene
-from cuesuggest.analysis.events.spans import frame_at
-from cuesuggest.analysis.events.sure import weigh
+from cuesuggest.analysis.finding.likely import weigh
+from cuesuggest.analysis.finding.scene import Scene
+from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.spectrum import running_sums
 
 __all__ = ["voice_bars", "voice_features", "voice_turns"]

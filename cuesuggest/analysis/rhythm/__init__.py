@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import BeatGrid, decode, tempo_bins
 from cuesuggest.analysis.rhythm.doubt import covered, reading_features, reading_odds
 from cuesuggest.analysis.rhythm.evidence import Evidence, observe
 from cuesuggest.analysis.rhythm.known import Known
@@ -14,7 +14,7 @@ from cuesuggest.analysis.rhythm.level import Level, bar_shifts, best_level, read
 from cuesuggest.analysis.rhythm.meters import COMMON, FIRST, METERS, swung
 from cuesuggest.analysis.rhythm.music import asked_twice
 from cuesuggest.analysis.rhythm.recount import alternating, between_beats, other_counts
-from cuesuggest.analysis.rhythm.stated import MEANT, Stated
+from cuesuggest.analysis.rhythm.stated_rhythm import MEANT, Stated
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times
 from cuesuggest.analysis.rhythm.tidy import (
     bridged,
@@ -48,7 +48,7 @@ class Rhythm:
     ----------
     times : ndarray, shape (beats,)
         Seconds from the start of the file.
-    grid : Grid
+    grid : BeatGrid
         Slots, meters and runs of the beats.
     evidence : Evidence
         What was heard.
@@ -67,7 +67,7 @@ class Rhythm:
     """
 
     times: np.ndarray
-    grid: Grid
+    grid: BeatGrid
     evidence: Evidence
     others: tuple[Level, ...]
     shifts: tuple[float, ...] = ()
@@ -126,7 +126,7 @@ def find_rhythm(spectrum: Spectrum, evidence: Evidence | None = None, known: Kno
 class _Reading:
     """What the decoder said, and what it was given."""
 
-    grid: Grid
+    grid: BeatGrid
     others: tuple[Level, ...]
     evidence: Evidence
     music: np.ndarray
@@ -182,7 +182,7 @@ def _guess(stated: Stated) -> float:
     return float(bpm * 2.0**octaves)
 
 
-def _timed(grid: Grid, spectrum: Spectrum, known: Known) -> np.ndarray:
+def _timed(grid: BeatGrid, spectrum: Spectrum, known: Known) -> np.ndarray:
     """Seconds of the beats: on their attacks, smoothed; a stated bar line within reach of where it is stated."""
     places, clear = attack_times(grid.frames, spectrum.bands)
     times = np.where(clear >= _CLEAR, places, grid.frames) / FRAME_RATE + spectrum.start

@@ -25,7 +25,7 @@ from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import COMMON, Meter
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
-__all__ = ["FASTEST", "SLOWEST", "Grid", "Limits", "decode", "decode_bands", "observations", "tempo_bins"]
+__all__ = ["FASTEST", "SLOWEST", "BeatGrid", "Limits", "decode", "decode_bands", "observations", "tempo_bins"]
 
 SLOWEST, FASTEST = 47.0, 214.0
 _TEMPO_STEP = 1.024
@@ -63,7 +63,7 @@ _LARGEST = 50_000_000  # scores in one loop, 200 MB; longer recordings take one 
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class BeatGrid:
     """Beats as decoded.
 
     Attributes
@@ -148,7 +148,7 @@ def tempo_bins(bpm: float, *, wide: bool = False) -> np.ndarray:
 
 def decode(
     evidence: Evidence, tempi: np.ndarray, meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
-) -> Grid:
+) -> BeatGrid:
     """Best reading of the evidence within one band of tempi.
 
     Parameters
@@ -161,7 +161,7 @@ def decode(
 
     Returns
     -------
-    Grid
+    BeatGrid
         Without beats when 'no music' explains everything best.
     """
     return decode_bands(evidence, [tempi], meters, limits)[0]
@@ -169,7 +169,7 @@ def decode(
 
 def decode_bands(
     evidence: Evidence, bands: list[np.ndarray], meters: tuple[Meter, ...] = COMMON, limits: Limits | None = None
-) -> list[Grid]:
+) -> list[BeatGrid]:
     """Best reading within each of several bands of tempi, as `decode` finds it, in less time.
 
     Parameters
@@ -181,7 +181,7 @@ def decode_bands(
 
     Returns
     -------
-    list of Grid
+    list of BeatGrid
     """
     scores = len(evidence.beat) * sum(map(len, bands)) * sum(meter.beats for meter in meters)
     if scores > _LARGEST and len(bands) > 1:
@@ -433,7 +433,7 @@ class _Search:
             np.maximum(beside, ready[:, 1:-1], out=near[:, start - base - 1 : stop - base - 1])
             tail = ready[:, -2:]
 
-    def trace(self, band: int) -> Grid:
+    def trace(self, band: int) -> BeatGrid:
         """Walk back from the best end of one band."""
         best, rest = self.best[:, band], self.rest[:, band]
         inside = np.flatnonzero(self.band_of == band)
@@ -442,7 +442,7 @@ class _Search:
         frame = last + int(best[last:].argmax())
         if self.silent[-1] >= max(rest[-1], best[frame]):
             nothing = np.zeros(0, int)
-            return Grid(nothing, nothing, nothing, nothing, float(self.silent[-1]), self.meters)
+            return BeatGrid(nothing, nothing, nothing, nothing, float(self.silent[-1]), self.meters)
         resting = bool(rest[-1] >= best[frame])
         score = float(rest[-1] if resting else best[frame])
         if resting:
@@ -470,7 +470,7 @@ class _Search:
         found = np.array(beats, int).reshape(-1, 3)
         runs = found[:, 2].max(initial=0) - found[:, 2]
         slots = _counted(self.states.slot[found[:, 1]], runs)
-        return Grid(found[:, 0], slots, self.states.meter[found[:, 1]], runs, score, self.meters)
+        return BeatGrid(found[:, 0], slots, self.states.meter[found[:, 1]], runs, score, self.meters)
 
     def _arrived(self, near: np.ndarray, origin: dict[float, np.ndarray], column: int, heard: slice) -> np.ndarray:
         """Best score of a beat that ends at each frame, by the state it started in, frame and tempo."""

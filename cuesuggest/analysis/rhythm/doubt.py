@@ -2,7 +2,7 @@
 
 Where a song is misread, nearly all of its bars are: one number for all of them is more honest than many that look at
 their neighbours. It is a logistic regression over how much less likely the other readings are and how well this one
-explains what sounds; its weights lie in `doubt.json`, fitted by `cuesuggest.training.confidence`. Bars and beats
+explains what sounds; its weights lie in `doubt.json`, fitted by `training.fit_confidence`. Bars and beats
 inherit it, see `rhythm.confidence`.
 """
 
@@ -14,7 +14,7 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.decoder import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.level import Level
 from cuesuggest.analysis.rhythm.music import LOUD_DB, song_features
@@ -50,12 +50,12 @@ def reading_odds(features: np.ndarray) -> float:
     return float(np.clip(odds, -MOST_ODDS, MOST_ODDS))
 
 
-def covered(grid: Grid, spectrum: Spectrum) -> float:
+def covered(grid: BeatGrid, spectrum: Spectrum) -> float:
     """Share of what sounds loud that lies between beats of one stretch.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     spectrum : Spectrum
 
     Returns
@@ -74,7 +74,7 @@ def covered(grid: Grid, spectrum: Spectrum) -> float:
 
 
 def reading_features(
-    grid: Grid,
+    grid: BeatGrid,
     share: float,
     evidence: Evidence,
     others: tuple[Level, ...],
@@ -85,7 +85,7 @@ def reading_features(
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
         With beats.
     share : float
         As `covered` gives it.

@@ -3,7 +3,7 @@
 This is the seam of the rhythm analysis: the decoder takes an `Evidence`, from wherever it comes. Here beats and music
 come from the network of `network.py`. For downbeats two witnesses are heard: the network, and a linear model (a
 logistic regression) of changes of harmony and timbre, whose weights lie in `evidence.npz`, fitted by
-`cuesuggest.training.evidence`. Both had classes weighted alike in training, so that a logit is close to a
+`training.fit_evidence`. Both had classes weighted alike in training, so that a logit is close to a
 log-likelihood ratio; how much each counts was chosen on songs that neither was trained on.
 """
 

@@ -1,7 +1,7 @@
 """Which metrical level is the beat: half, double, 3:2 or 2:3 of the strongest pulse?
 
 Each level is decoded by itself; what the decoder says about a level, and how its beats compare with the places between
-them, is weighed by nine numbers in `level.json`, fitted by `cuesuggest.training.level` on rendered songs so that the
+them, is weighed by nine numbers in `level.json`, fitted by `training.fit_level` on rendered songs so that the
 weighed sums are log-odds between levels.
 """
 
@@ -14,7 +14,7 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import Grid, Limits, decode_bands, observations, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import BeatGrid, Limits, decode_bands, observations, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import FIRST, Meter
 from cuesuggest.analysis.rhythm.tempo import strongest_pulse
@@ -39,7 +39,7 @@ class Level:
 
 def read_levels(
     evidence: Evidence, meters: tuple[Meter, ...] = FIRST, limits: Limits | None = None
-) -> dict[float, Grid]:
+) -> dict[float, BeatGrid]:
     """Decode around the strongest pulse and around its half, double, 3:2 and 2:3.
 
     Parameters
@@ -50,7 +50,7 @@ def read_levels(
 
     Returns
     -------
-    dict of Grid
+    dict of BeatGrid
         By ratio to the strongest pulse; levels outside 47 .. 214 BPM are left out.
     """
     guess = strongest_pulse(evidence)
@@ -59,12 +59,12 @@ def read_levels(
     return dict(zip(bands, decode_bands(evidence, list(bands.values()), meters, limits), strict=True))
 
 
-def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
+def level_features(grid: BeatGrid, evidence: Evidence) -> np.ndarray | None:
     """What speaks for a level.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
@@ -97,7 +97,7 @@ def level_features(grid: Grid, evidence: Evidence) -> np.ndarray | None:
     )
 
 
-def _backbeat(grid: Grid, evidence: Evidence, beats: int) -> float:
+def _backbeat(grid: BeatGrid, evidence: Evidence, beats: int) -> float:
     """Strength of attacks in the highest bands on the beats of the snare, against all others."""
     on = np.isin(grid.slots, (1, 3)) if beats == 4 else grid.slots == 1 if beats == 2 else grid.slots > 0
     if evidence.high is None or not on.any() or on.all():
@@ -106,18 +106,18 @@ def _backbeat(grid: Grid, evidence: Evidence, beats: int) -> float:
     return float(attacks[on].mean() - attacks[~on].mean())
 
 
-def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, tuple[Level, ...]]:
+def best_level(readings: dict[float, BeatGrid], evidence: Evidence) -> tuple[BeatGrid, tuple[Level, ...]]:
     """Choose a level.
 
     Parameters
     ----------
-    readings : dict of Grid
+    readings : dict of BeatGrid
         At least one.
     evidence : Evidence
 
     Returns
     -------
-    chosen : Grid
+    chosen : BeatGrid
     others : tuple of Level
         The likeliest first.
     """
@@ -139,12 +139,12 @@ def best_level(readings: dict[float, Grid], evidence: Evidence) -> tuple[Grid, t
     return readings[chosen], tuple(sorted(others, key=lambda level: level.margin))
 
 
-def bar_shifts(grid: Grid, evidence: Evidence) -> tuple[float, ...]:
+def bar_shifts(grid: BeatGrid, evidence: Evidence) -> tuple[float, ...]:
     """How much less likely the chosen beats are with all bars one, two … beats later.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
         What the decoder was given.
 

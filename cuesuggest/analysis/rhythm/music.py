@@ -6,7 +6,7 @@ whole recording as if there were music everywhere. Where they stand out of what 
 a level that is the song's, somebody plays; talk, applause, noise and a held chord have no such pulse. It takes both to
 say that there is no music.
 
-The weights lie in `music.json`, fitted by `cuesuggest.training.music`.
+The weights lie in `music.json`, fitted by `training.fit_music`.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from importlib import resources
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.rhythm.decoder import Grid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import BeatGrid, decode, tempo_bins
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import COMMON
 from cuesuggest.analysis.rhythm.tempo import strongest_pulse
@@ -77,7 +77,7 @@ def weigh(network: str, kind: str, features: np.ndarray) -> np.ndarray:
     return np.asarray(features @ np.array([weights()[network][kind][name] for name in names]))
 
 
-def counted_through(evidence: Evidence) -> Grid:
+def counted_through(evidence: Evidence) -> BeatGrid:
     """Beats of the strongest pulse as if there were music from the first frame to the last.
 
     Parameters
@@ -86,20 +86,20 @@ def counted_through(evidence: Evidence) -> Grid:
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     everywhere = replace(evidence, music=np.full(len(evidence.music), _CERTAIN))
     return decode(everywhere, tempo_bins(strongest_pulse(everywhere)), COMMON)
 
 
-def pulse_features(spectrum: Spectrum, evidence: Evidence, grid: Grid) -> np.ndarray:
+def pulse_features(spectrum: Spectrum, evidence: Evidence, grid: BeatGrid) -> np.ndarray:
     """What tells in every frame whether somebody keeps a pulse there.
 
     Parameters
     ----------
     spectrum : Spectrum
     evidence : Evidence
-    grid : Grid
+    grid : BeatGrid
         As `counted_through` gives it.
 
     Returns
@@ -146,12 +146,12 @@ def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
     return replace(evidence, music=np.maximum(evidence.music, pulse), pulse=pulse)
 
 
-def song_features(grid: Grid, evidence: Evidence) -> np.ndarray:
+def song_features(grid: BeatGrid, evidence: Evidence) -> np.ndarray:
     """What tells whether there is a song at all where beats are told.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
         With beats.
     evidence : Evidence
         As `asked_twice` gives it.
@@ -186,7 +186,7 @@ def _music(evidence: Evidence) -> np.ndarray:
     return evidence.music if evidence.heard is None else np.maximum(evidence.heard, evidence.music)
 
 
-def _on_and_between(evidence: Evidence, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+def _on_and_between(evidence: Evidence, grid: BeatGrid) -> tuple[np.ndarray, np.ndarray]:
     if not len(grid.frames):
         return np.zeros(0), np.zeros(0)
     after = np.append(grid.frames[1:], grid.frames[-1])

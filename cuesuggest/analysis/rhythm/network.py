@@ -5,7 +5,7 @@ convolutions over bands, then residual layers of two dilated convolutions each, 
 Run here by matrix products. Classes were weighted alike in training, so that a logit is close to a log-likelihood
 ratio.
 
-Two sets of weights by `cuesuggest.training.network`: the first learned from rendered songs, the second from fewer of
+Two sets of weights by `training.train_network`: the first learned from rendered songs, the second from fewer of
 them, from recorded pieces and from copies of both through rooms, phones and overload. The first hears finer, the
 second holds where it is loud; see `rhythm.choice`.
 """

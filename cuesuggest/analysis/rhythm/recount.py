@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.decoder import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import Meter
 
@@ -42,7 +42,7 @@ class _Count:
         return found
 
 
-def _downbeats(grid: Grid, evidence: Evidence) -> np.ndarray:
+def _downbeats(grid: BeatGrid, evidence: Evidence) -> np.ndarray:
     return top_near(evidence.downbeat, grid.frames)
 
 
@@ -125,17 +125,17 @@ def _counted(down: np.ndarray, runs: np.ndarray, counts: tuple[_Count, ...]) -> 
     return float(scores[-1].max()), states.which[path], states.opens[path]
 
 
-def alternating(grid: Grid, evidence: Evidence) -> Grid:
+def alternating(grid: BeatGrid, evidence: Evidence) -> BeatGrid:
     """Count bars in turns, such as one of four and one of three, where that explains clearly more.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
     -------
-    Grid
+    BeatGrid
         With the same beats.
     """
     plain = [k for k, meter in enumerate(grid.table) if meter.lengths == (1.0,) * 4 and meter.thirds < 0]
@@ -155,7 +155,7 @@ def alternating(grid: Grid, evidence: Evidence) -> Grid:
     return _with_bars(grid, opens)
 
 
-def _with_bars(grid: Grid, opens: np.ndarray) -> Grid:
+def _with_bars(grid: BeatGrid, opens: np.ndarray) -> BeatGrid:
     """The same beats with bars where they are told to open, each in a meter of its own length."""
     edges = np.flatnonzero(opens | (np.diff(grid.runs, prepend=grid.runs[0] - 1) > 0))
     lengths = np.diff(np.append(edges, len(opens)))
@@ -177,12 +177,12 @@ def _with_bars(grid: Grid, opens: np.ndarray) -> Grid:
     return replace(grid, slots=slots, meters=meters, table=tuple(table))
 
 
-def other_counts(grid: Grid, evidence: Evidence) -> tuple[tuple[str, float], ...]:
+def other_counts(grid: BeatGrid, evidence: Evidence) -> tuple[tuple[str, float], ...]:
     """Time signatures in which the same beats may be counted, and how much less likely each is.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
@@ -210,12 +210,12 @@ def other_counts(grid: Grid, evidence: Evidence) -> tuple[tuple[str, float], ...
     return tuple(sorted(found, key=lambda each: (each[1], each[0])))
 
 
-def between_beats(grid: Grid, evidence: Evidence) -> float | None:
+def between_beats(grid: BeatGrid, evidence: Evidence) -> float | None:
     """Nats a beat by which beats half-way between the chosen ones are less likely.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns

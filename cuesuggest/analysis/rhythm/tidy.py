@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.rhythm.decoder import Grid
+from cuesuggest.analysis.rhythm.decoder import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.music import song_features, weigh
 from cuesuggest.analysis.spectrum import Spectrum
@@ -39,12 +39,12 @@ _FEWEST_BARS = 16
 _MET = 3  # frames from a clear beat to the decoded one
 
 
-def explained(grid: Grid, evidence: Evidence) -> float:
+def explained(grid: BeatGrid, evidence: Evidence) -> float:
     """Share of the clear beats that are among the decoded ones.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
@@ -62,12 +62,12 @@ def explained(grid: Grid, evidence: Evidence) -> float:
     return float(ndimage.binary_dilation(decoded, np.ones(2 * _MET + 1))[clear].mean())
 
 
-def halved(grid: Grid, evidence: Evidence) -> bool:
+def halved(grid: BeatGrid, evidence: Evidence) -> bool:
     """Whether bars of two beats are halves of bars of four: the network denies every second one of them.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
@@ -82,14 +82,14 @@ def halved(grid: Grid, evidence: Evidence) -> bool:
     return bool(abs(ones[::2].mean() - ones[1::2].mean()) > _DENIED)
 
 
-def from_first_attack(grid: Grid, spectrum: Spectrum, evidence: Evidence, stated: np.ndarray) -> Grid:
+def from_first_attack(grid: BeatGrid, spectrum: Spectrum, evidence: Evidence, stated: np.ndarray) -> BeatGrid:
     """Begin with the first beat at which anything starts: silence before it can be counted, too.
 
     Not if two bars or more would go of which most beats are clear: that is a soft intro before a loud band.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     spectrum : Spectrum
     evidence : Evidence
     stated : ndarray of bool, shape (frames,)
@@ -97,7 +97,7 @@ def from_first_attack(grid: Grid, spectrum: Spectrum, evidence: Evidence, stated
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     if len(grid.frames) < 2:
         return grid
@@ -111,19 +111,19 @@ def from_first_attack(grid: Grid, spectrum: Spectrum, evidence: Evidence, stated
     return _kept(grid, np.arange(len(grid.frames)) >= first)
 
 
-def until_last_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Grid:
+def until_last_attack(grid: BeatGrid, spectrum: Spectrum, stated: np.ndarray) -> BeatGrid:
     """End the beats with the last attack: into a chord that rings out, any decoder counts on.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     spectrum : Spectrum
     stated : ndarray of bool, shape (frames,)
         Where the user states that there is music.
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     rise = spectrum.rise
     if len(grid.frames) < 2:
@@ -134,19 +134,19 @@ def until_last_attack(grid: Grid, spectrum: Spectrum, stated: np.ndarray) -> Gri
     return _kept(grid, heard | stated[grid.frames])
 
 
-def bridged(grid: Grid, evidence: Evidence) -> Grid:
+def bridged(grid: BeatGrid, evidence: Evidence) -> BeatGrid:
     """Carry the beats over gaps after which the same pulse goes on: a stop, or a passage too soft to be heard.
 
     A pause in which the band breaks off starts the count anew; there the pulse does not fit, or too much time passes.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     for run in np.unique(grid.runs)[1:]:
         after = int(np.flatnonzero(grid.runs == run)[0])
@@ -184,24 +184,24 @@ def bridged(grid: Grid, evidence: Evidence) -> Grid:
             for name, values in fill.items()
         }
         parts["runs"] = np.where(parts["runs"] == run, grid.runs[before], parts["runs"])
-        grid = Grid(**parts, score=grid.score, table=grid.table)
+        grid = BeatGrid(**parts, score=grid.score, table=grid.table)
     return grid
 
 
-def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
+def long_enough(grid: BeatGrid, stated: np.ndarray) -> BeatGrid:
     """Leave out stretches of music too short to be one, such as a stick tapped during talk.
 
     A recording of three seconds may hold no more than a bar, and be nothing but music.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     stated : ndarray of bool, shape (frames,)
         Where the user states that there is music.
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     beats = np.bincount(grid.runs, minlength=1)
     beats += _FEWEST_BEATS * (np.bincount(grid.runs, stated[grid.frames], minlength=1) > 0)
@@ -209,17 +209,17 @@ def long_enough(grid: Grid, stated: np.ndarray) -> Grid:
     return _kept(grid, beats[grid.runs] >= (_FEWEST_ALONE if alone else _FEWEST_BEATS))
 
 
-def plausible(grid: Grid, evidence: Evidence) -> Grid:
+def plausible(grid: BeatGrid, evidence: Evidence) -> BeatGrid:
     """Leave out everything where it is no song: noise and applause can be counted along to, too.
 
     Parameters
     ----------
-    grid : Grid
+    grid : BeatGrid
     evidence : Evidence
 
     Returns
     -------
-    Grid
+    BeatGrid
     """
     if not len(grid.frames):
         return grid
@@ -227,6 +227,6 @@ def plausible(grid: Grid, evidence: Evidence) -> Grid:
     return grid if there else _kept(grid, np.zeros(len(grid.frames), bool))
 
 
-def _kept(grid: Grid, keep: np.ndarray) -> Grid:
+def _kept(grid: BeatGrid, keep: np.ndarray) -> BeatGrid:
     runs = np.unique(grid.runs[keep], return_inverse=True)[1]
-    return Grid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score, grid.table)
+    return BeatGrid(grid.frames[keep], grid.slots[keep], grid.meters[keep], runs, grid.score, grid.table)

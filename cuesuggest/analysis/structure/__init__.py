@@ -3,7 +3,7 @@
 Bars are described (`bars`), the signs of a start are read at every bar line (`signs`), and the division that all
 evidence together makes most likely is found (`divide`), or, where the user states the form, the most likely one that
 has these parts (`stated`). Letters come from comparing whole sections (`letters`), roles are guesses from letters and
-loudness (`roles`). All fitted numbers lie in `structure.json`; `cuesuggest.training.structure` fits them.
+loudness (`roles`). All fitted numbers lie in `structure.json`; `training.fit_structure` fits them.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ import numpy as np
 from cuesuggest.analysis.form import Part, letter
 from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import Spectrum
-from cuesuggest.analysis.structure.bars import BarVectors, SongBars, bar_vectors
+from cuesuggest.analysis.structure.bar_vectors import BarVectors, SongBars, bar_vectors
+from cuesuggest.analysis.structure.boundary_signs import line_signs
 from cuesuggest.analysis.structure.divide import best_edges, boundary_odds, section_worth
 from cuesuggest.analysis.structure.letters import Span, clear_repeat, groups, same_odds
 from cuesuggest.analysis.structure.roles import ROLES, guess_roles
-from cuesuggest.analysis.structure.signs import line_signs
-from cuesuggest.analysis.structure.stated import StatedForm, length_remarks, longest_part
-from cuesuggest.analysis.structure.sure import next_likely, sure_features, sureness
+from cuesuggest.analysis.structure.section_confidence import next_likely, sure_features, sureness
+from cuesuggest.analysis.structure.stated_form import StatedForm, length_remarks, longest_part
 from cuesuggest.analysis.structure.turns import find_turns
 from cuesuggest.analysis.structure.weights import Weights, shipped
 from cuesuggest.analysis.types import Section

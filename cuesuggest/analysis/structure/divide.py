@@ -3,7 +3,7 @@
 A semi-Markov conditional random field (Sarawagi and Cohen 2004) over bars: a division is worth the sum of what speaks
 for a start at each of its boundaries, and of what its sections are worth by their lengths, by how alike their bars are,
 and by how well they repeat elsewhere. Its weights, in `structure.json`, were fitted as a whole on songs whose sections
-are known (`cuesuggest.training.structure`); with them the worths are log odds, and the same sums that give the best
+are known (`training.fit_structure`); with them the worths are log odds, and the same sums that give the best
 division give the probability of each boundary.
 """
 
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cuesuggest.analysis.structure.bars import COMPARED, BarVectors
-from cuesuggest.analysis.structure.signs import SIGNS
+from cuesuggest.analysis.structure.bar_vectors import COMPARED, BarVectors
+from cuesuggest.analysis.structure.boundary_signs import SIGNS
 from cuesuggest.analysis.structure.weights import Weights
 
 __all__ = ["LENGTHS", "LONGEST", "SOUNDS", "best_edges", "boundary_odds", "length_features", "log_sums",

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from cuesuggest.analysis.spectrum import running_sums
-from cuesuggest.analysis.structure.bars import BarVectors
+from cuesuggest.analysis.structure.bar_vectors import BarVectors
 from cuesuggest.analysis.structure.weights import Weights
 
 __all__ = ["LIKENESS", "PAIRS", "Span", "clear_repeat", "diagonals", "groups", "pair_features", "pair_odds",

@@ -1,4 +1,4 @@
-"""The fitted numbers of this package: `structure.json`, written by `cuesuggest.training.structure`."""
+"""The fitted numbers of this package: `structure.json`, written by `training.fit_structure`."""
 
 from __future__ import annotations
 

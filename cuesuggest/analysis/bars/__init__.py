@@ -1,0 +1,1 @@
+"""Beats laid out as numbered bars: count-in, false starts, where the music starts and ends."""

@@ -1,0 +1,242 @@
+"""Commands that take a song out of the program, and read back what went out."""
+
+from __future__ import annotations
+
+import os
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cuesuggest.cli.shared import FILE, everywhere, load, width, write
+from cuesuggest.errors import CuesuggestError, DocumentError
+
+if TYPE_CHECKING:
+    from cuesuggest.export import Format, Options
+    from cuesuggest.song import Song
+
+__all__ = ["export", "formats", "map_", "read"]
+
+_RATES = ("24", "25", "29.97df", "29.97", "30")
+
+
+@click.command()
+@click.argument("document", metavar="DOC", type=FILE)
+@click.option("--to", "names", required=True, metavar="NAME[,NAME…]", help="Formats, see `cuesuggest formats`; or all.")
+@click.option("-o", "--output", type=FILE, metavar="FILE|DIR", help="Where to write; - is standard output.")
+@click.option("--force", is_flag=True, help="Replace files that are there.")
+@click.option("--offset", type=float, metavar="SECONDS", help="How much later the show's file runs than the recording.")
+@click.option("--landmark", metavar="PLACE=TIME", help='The same, by one place: "B1 bar 1 = 0:43.2".')
+@click.option("--start-timecode", "start", default="01:00:00:00", show_default=True, help="Timecode at second 0.")
+@click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
+@click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
+@click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
+@click.option("--who", metavar="NAME", help="Whose list it is.")
+@click.option("--plain", is_flag=True, help="For a volunteer: fewer actions, no lasers.")
+@click.option("--changed", is_flag=True, help="Only if the song is not as it was at the last print.")
+@everywhere
+@click.pass_obj
+def export(
+    obj: dict[str, Any],
+    /,
+    document: Path,
+    names: str,
+    output: Path | None,
+    force: bool,
+    map_file: Path | None,
+    changed: bool,
+    **given: Any,
+) -> None:
+    """Write a song document in other formats, beside it unless told otherwise.
+
+    From then on the numbers of its cues stay, since somebody may have them on paper.
+    """
+    from cuesuggest.export import chosen
+    from cuesuggest.export import write as render
+    from cuesuggest.export.desk.mapping import DeskMap, load_map
+    from cuesuggest.song.printed import changes
+
+    song = load(document)
+    if changed and not changes(song).anything:
+        click.echo(f"{document} is as it was at the last print; nothing was written.")
+        return
+    files = chosen(names)
+    targets = _targets(document, output, [ending for _, ending in files])
+    _keep_what_is_there(targets, force)
+    map_ = DeskMap() if map_file is None else load_map(map_file)
+    options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
+    _write_all(targets, [render(song, form, ending, options) for form, ending in files])
+    if not obj["quiet"] and str(output) != "-":
+        _tell(song, options, files, targets)
+    _remember(song, document, options, any(form.on_paper for form, _ in files))
+
+
+def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> None:
+    """Note in the document that its list has left it, and what of it is on paper now."""
+    from cuesuggest.draft.workflow import freeze_numbers, note_print
+
+    try:
+        if on_paper:
+            note_print(song, document, options.date)
+        else:
+            freeze_numbers(song, document)
+    except DocumentError as error:
+        click.echo(f"The cue numbers could not be frozen: {error}", err=True)
+
+
+def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
+    from cuesuggest import __version__
+    from cuesuggest.export import Options
+    from cuesuggest.export.common.timing import RATES, Timing, landmark_offset
+    from cuesuggest.song.printed import changes
+
+    marks = changes(song)
+    offset, landmark = given.pop("offset"), given["landmark"]
+    if landmark is not None:
+        if offset is not None:
+            raise CuesuggestError("--offset and --landmark both say how the show's file runs. Give one of them.")
+        offset = landmark_offset(song, landmark)
+    rate = RATES[given.pop("fps")]
+    start = given.pop("start")
+    rate.parse(start)
+    return Options(
+        timing=Timing(offset or 0.0, rate, start),
+        map=map_,
+        date=date.today().isoformat(),
+        program=__version__,
+        sound=_sound(song, document) if with_sound else None,
+        changed=frozenset(marks.changed),
+        removed=marks.removed,
+        **given,
+    )
+
+
+def _sound(song: Song, document: Path) -> Any:
+    from cuesuggest.sound.samples import exact_sound
+
+    sound = exact_sound(Path(os.path.realpath(document)).parent / song.recording.path)
+    if sound.recording.sha256 != song.recording.sha256:
+        raise CuesuggestError(
+            f"{sound.recording.path} is not the recording that {document} is about; its content has changed. "
+            "Run `cuesuggest suggest` on it again, or put the old file back."
+        )
+    return sound
+
+
+def _targets(document: Path, output: Path | None, endings: list[str]) -> list[Path]:
+    """Where each file goes: into a folder, or to the one name that was given."""
+    from cuesuggest.sound.recording import DOCUMENT_SUFFIX
+
+    stem = document.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".json")
+    if output is not None and len(endings) == 1 and not output.is_dir():
+        return [output]
+    if str(output) == "-" or (output is not None and output.is_file()):
+        raise CuesuggestError(
+            f"{len(endings)} files are to be written, and {output} is one. Name a folder with -o, or one format."
+        )
+    return [(output or document.parent) / (stem + ending) for ending in endings]
+
+
+def _keep_what_is_there(targets: list[Path], force: bool) -> None:
+    there = [target for target in targets if str(target) != "-" and target.exists()]
+    if there and not force:
+        names = ", ".join(map(str, there))
+        raise CuesuggestError(
+            f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
+            "Choose another place with -o, or replace with --force."
+        )
+
+
+def _write_all(targets: list[Path], contents: list[bytes]) -> None:
+    """Write all files, or take back what was written of them."""
+    if str(targets[0]) != "-":
+        folder = targets[0].parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CuesuggestError(f"{folder} cannot be made: {error.strerror}. Choose another place with -o.") from None
+    fresh: list[Path] = []
+    try:
+        for target, content in zip(targets, contents, strict=True):
+            is_new = str(target) != "-" and not target.exists()
+            write(target, content)
+            fresh += [target] if is_new else []
+    except CuesuggestError:
+        for target in fresh:
+            target.unlink(missing_ok=True)
+        raise
+
+
+def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Path]) -> None:
+    from cuesuggest.export.common.timing import cues_in_time
+    from cuesuggest.score.records import counted
+
+    for target, (form, _) in zip(targets, files, strict=True):
+        click.echo(f"Written: {target}" + (" (experimental)" if form.experimental else ""))
+    _, before = cues_in_time(song, options.timing)
+    if before:
+        click.echo(
+            f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
+            "them out and say so."
+        )
+
+
+@click.command()
+@everywhere
+def formats() -> None:
+    """Print what a song can be written as, and what each format loses."""
+    import textwrap
+
+    from cuesuggest.export import FORMATS
+
+    for form in FORMATS.values():
+        trial = " (experimental)" if form.experimental else ""
+        line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
+        click.echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
+
+
+@click.command(name="map")
+@click.argument("document", metavar="DOC", type=FILE)
+@click.option("-o", "--output", type=FILE, metavar="FILE.toml", help="File to write; - is standard output.")
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@everywhere
+@click.pass_obj
+def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: bool) -> None:
+    """Write a map to start from: which note, channel or address each look and side of a song is.
+
+    Change its numbers to those of your desk and give it to `cuesuggest export --map`.
+    """
+    from cuesuggest.export.desk.mapping import map_text
+
+    song = load(document)
+    (target,) = _targets(document, output, [".map.toml"])
+    _keep_what_is_there([target], force)
+    write(target, map_text(song).encode("utf-8"))
+    if not obj["quiet"] and str(target) != "-":
+        click.echo(f"Written: {target}")
+
+
+@click.command()
+@click.argument("file", metavar="FILE", type=FILE)
+@everywhere
+def read(file: Path) -> None:
+    """Print the cues in a file that was exported: MIDI, text-show, markers, timecode or csv."""
+    from cuesuggest.export.common.escape import one_line
+    from cuesuggest.export.read_back.reading import read_bytes
+    from cuesuggest.score.records import clock, counted
+
+    try:
+        data = file.read_bytes()
+    except OSError as error:
+        raise CuesuggestError(f"{file} cannot be opened: {error.strerror}. Check its name.") from None
+    found = read_bytes(data, str(file))
+    click.echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
+    for cue in found.cues:
+        number = "" if cue.number is None else f"{cue.number:g}"
+        time = "" if cue.seconds is None else clock(cue.seconds)
+        by_hand = "by hand, " if cue.by_hand else ""
+        click.echo(f"{number:>6}  {time:>8}  {by_hand}{one_line(cue.words)}")
+    for remark in found.remarks:
+        click.echo(remark)

@@ -1,0 +1,1 @@
+"""Recording to document, and a document drafted again around what was decided."""

@@ -1,0 +1,161 @@
+"""What of the light is drawn: where it grows, stays and fades, signs at moments, and the category of what comes in.
+
+The cues themselves are followed by `cuesuggest.score.light`. Nothing here knows where on the page a second lies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from cuesuggest.export.chart.geometry import MarkKind
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import Step, follow, is_held, lit_stretches, presses
+from cuesuggest.score.records import ENTRANCES, EXITS, Category, Cue, Look
+
+__all__ = ["DYNAMICS", "WEIGHTS", "DrawnLight", "Fade", "LitSpan", "Sign", "drawn_light"]
+
+DYNAMICS: dict[Category, str] = {"rest": "", "subtle": "p", "lift": "f", "intense": "ff"}
+WEIGHTS: dict[Category, int] = {"rest": 1, "subtle": 1, "lift": 2, "intense": 3}
+_SIGNS: dict[str, MarkKind] = {
+    "cut-in": "cut-in",
+    "cut-out": "cut-out",
+    "one-shot": "accent",
+    "recall": "recall",
+    "speed": "speed",
+    "call": "call",
+}
+_SOON = 1e-6
+_UNKNOWN: Category = "lift"  # of a cue that names no look
+
+
+@dataclass(frozen=True, slots=True)
+class Fade:
+    """A fade or ramp; how far its strokes are apart at both ends, 0..1."""
+
+    start: float
+    end: float
+    from_open: float
+    to_open: float
+    cue: Cue
+
+
+@dataclass(frozen=True, slots=True)
+class LitSpan:
+    """Light is on: how heavy, and the dynamic of its look."""
+
+    start: float
+    end: float
+    category: Category
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """Something at a moment."""
+
+    at: float
+    kind: MarkKind
+    cue: Cue
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnLight:
+    """The light of a whole song."""
+
+    fades: tuple[Fade, ...]
+    stays: tuple[LitSpan, ...]
+    """In order, not overlapping; dark is where none is."""
+    signs: tuple[Sign, ...]
+    entrances: tuple[tuple[float, Category], ...]
+    """When a look comes in, and its category; in order."""
+    starts: Mapping[str, float]
+    """Seconds at which the hand begins a cue, by the cue's id."""
+
+
+def drawn_light(cues: Iterable[Cue], looks: Mapping[str, Look], grid: Grid, end: float, hands: int) -> DrawnLight:
+    """Follow the light from cue to cue.
+
+    Parameters
+    ----------
+    cues : iterable of Cue
+        Without the rejected ones.
+    looks : mapping
+        By id.
+    grid : Grid
+        Of the song.
+    end : float
+        Seconds; what is still lit then ends there.
+    hands : int
+        Of the person who plays.
+
+    Returns
+    -------
+    DrawnLight
+    """
+    steps = follow(cues, grid=grid, looks=looks.values(), hands=hands)
+
+    def category(cue: Cue) -> Category:
+        look = looks.get(cue.look or "")
+        return look.category if look else _UNKNOWN
+
+    spans = [
+        LitSpan(lit.start, lit.end, category(lit.entered)) for lit in lit_stretches(steps, end) if lit.end > lit.start
+    ]
+    signs = [
+        Sign(at, "held" if is_held(step.cue) else _SIGNS[step.cue.kind], step.cue)
+        for step in steps
+        if step.cue.kind in _SIGNS
+        for at in presses(step.cue, grid)
+    ]
+    return DrawnLight(
+        tuple(fade for step in steps for fade in _fades(step)),
+        tuple(_merged(spans)),
+        tuple(signs),
+        tuple((step.at, category(step.cue)) for step in steps if step.cue.kind in ENTRANCES),
+        {step.cue.id: max(step.at, 0.0) for step in steps},
+    )
+
+
+def _fades(step: Step) -> Iterable[Fade]:
+    cue = step.cue
+    for move in step.moves:
+        if move.seconds <= _SOON:
+            continue
+        if cue.kind == "ramp":
+            before = step.before.get(move.side)
+            yield Fade(move.start, move.end, *_ramp(before.level if before and before.lit else None, cue.level), cue)
+        elif cue.kind in EXITS:
+            yield Fade(move.start, move.end, 1.0, 0.0, cue)
+        elif move.side == (cue.side or ""):
+            yield Fade(move.start, move.end, 0.0, 1.0, cue)
+        elif cue.kind == "crossfade":
+            # After a cut-in only the words tell it: drawn, it would lie under the sign.
+            yield Fade(move.start, move.end, 1.0, 0.0, cue)
+
+
+def _ramp(before: int | None, after: int | None) -> tuple[float, float]:
+    """How open a ramp's strokes are: the higher level is fully open, the lower by its share, never closed."""
+    if before is None or after is None or before == after:
+        return 0.4, 1.0
+    share = max(0.3, min(before, after) / max(before, after, 1))
+    return (share, 1.0) if after > before else (1.0, share)
+
+
+def _merged(spans: list[LitSpan]) -> list[LitSpan]:
+    """Make of overlapping spans one line that is as heavy as the heaviest."""
+    edges = sorted({edge for span in spans for edge in (span.start, span.end)})
+    merged: list[LitSpan] = []
+    for start, end in pairwise(edges):
+        heaviest = max(
+            (span.category for span in spans if span.start <= start and end <= span.end),
+            key=lambda category: WEIGHTS[category],
+            default=None,
+        )
+        if heaviest is None:
+            continue
+        if merged and merged[-1].end == start and merged[-1].category == heaviest:
+            merged[-1] = LitSpan(merged[-1].start, end, heaviest)
+        else:
+            merged.append(LitSpan(start, end, heaviest))
+    return merged

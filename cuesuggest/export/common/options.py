@@ -1,0 +1,110 @@
+"""What an export is told beside the song, and the words that every file carries about itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.desk.mapping import DeskMap
+from cuesuggest.score.records import Cue
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "Sound", "about", "is_automatic"]
+
+CAUTION = (
+    "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
+    "Whoever is responsible at the place may change or refuse any cue."
+)
+EXPERIMENTAL = "Experimental: no independent program has read this kind of file back yet. Check it on the desk."
+
+
+class Sound(Protocol):
+    """The samples of a recording, handed in from outside: an export decodes nothing itself."""
+
+    rate: int
+    channels: int
+    bits: int
+    """Of a sample."""
+    is_float: bool
+    frames: int
+
+    def blocks(self) -> Iterator[bytes]:
+        """The samples in order, little-endian, channels side by side, unchanged by as much as a bit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How a song is written; the same record for every format, which reads from it what concerns it."""
+
+    timing: Timing = field(default_factory=Timing)
+    map: DeskMap = field(default_factory=DeskMap)
+    allow_auto: bool = False
+    """Cues that wait for a person's go may act by themselves in automatic formats."""
+    landmark: str | None = None
+    """As typed; its offset is in `timing` already."""
+    date: str = ""
+    """Of the export, as 2031-05-04."""
+    program: str = ""
+    """Version of this program."""
+    sound: Sound | None = None
+    """None unless a format that `needs_sound` is written."""
+    paper: Literal["a4", "letter"] = "a4"
+    who: str | None = None
+    """Whose list this is; the others' lines are then told apart."""
+    plain: bool = False
+    """For a volunteer: fewer actions, no lasers."""
+    changed: frozenset[str] = frozenset()
+    """Ids of the cues that are not as they were when the list was last printed."""
+    removed: tuple[float, ...] = ()
+    """Numbers of the cues that have gone since then."""
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a file says about itself, where its form allows."""
+
+    title: str
+    take: str
+    """The first twelve digits of the recording's digest, enough to tell takes apart."""
+    made: str
+    """Date, program and revision of the document."""
+    times: str
+    caution: str
+
+    def lines(self) -> tuple[str, ...]:
+        """All of it, a line each."""
+        return self.title, f"take {self.take}", self.made, self.times, self.caution
+
+
+def about(song: Song, options: Options) -> About:
+    """Say which song, take, date, version and offset a file is of.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    About
+        Texts as they are in the document; a format still has to write them in its own way (see `text`).
+    """
+    made = " ".join(
+        part
+        for part in (
+            options.date,
+            f"cuesuggest {options.program or song.versions.program}",
+            f"revision {song.revision}",
+        )
+        if part
+    )
+    return About(song.title, song.recording.sha256[:12], made, str(options.timing), CAUTION)
+
+
+def is_automatic(cue: Cue, options: Options) -> bool:
+    """Whether a cue may act by itself where a machine plays; otherwise it is a reminder there, and no more."""
+    return options.allow_auto or not cue.operator_confirms

@@ -1,0 +1,66 @@
+"""Cues as something that is said at a moment: when, in which words, and whether a machine may do it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.common.escape import number_text, one_line
+from cuesuggest.export.common.options import Options, is_automatic
+from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts, presses
+from cuesuggest.score.records import Cue
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["BY_HAND", "Told", "told", "wording"]
+
+BY_HAND = "By hand"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A cue as something that is said at a moment."""
+
+    at: float
+    """Seconds of the show at which the hand starts: before the cue's place where a fade lands there."""
+    cue: Cue
+    automatic: bool
+    where: str
+    """Its place for people; empty for a later one of a series, whose place is another."""
+    again: bool = False
+    """A later one of a series."""
+
+
+def told(song: Song, options: Options) -> list[Told]:
+    """Every cue that stands as something to be said, in order of time; those before second 0 are left out.
+
+    One-shots are told at the beat that they meet: how early to press is part of their words.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    list of Told
+    """
+    grid = Grid(song.analysis)
+    found = []
+    for cue in cues_in_time(song, options.timing)[0]:
+        early = hand_starts(cue, grid) - cue.place.seconds
+        where = f"{'lands on ' if early < 0 else ''}{cue.place}"
+        for index, seconds in enumerate(presses(cue, grid)):
+            at = max(options.timing.show(seconds + early), 0.0)
+            again = index > 0
+            found.append(Told(at, cue, is_automatic(cue, options), "" if again else where, again))
+    return sorted(found, key=lambda each: (each.at, each.cue.number))
+
+
+def wording(each: Told) -> str:
+    """A cue on one line: "3 cut-in: what the hand does", with "By hand" in front where no machine may do it."""
+    words = f"{number_text(each.cue.number)} {each.cue.kind}{' again' if each.again else ''}: {one_line(each.cue.hand)}"
+    return words if each.automatic else f"{BY_HAND} {words}"

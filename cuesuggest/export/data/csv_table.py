@@ -1,0 +1,168 @@
+"""The cue list as a table: comma-separated values as RFC 4180 (October 2005) has them.
+
+Records end with CR LF, the first is the header. UTF-8 without a byte-order mark: some spreadsheets want one,
+but it hurts other readers. A text that a spreadsheet would run as a formula gets a single quote in front
+(OWASP, CSV injection; CWE-1236); numbers stay bare, so -0.25 is a number.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from cuesuggest.analysis.types import Bar, Section
+from cuesuggest.export.common.escape import csv_cell, number_text
+from cuesuggest.export.common.options import Options
+from cuesuggest.score.records import Cue, Look, clock
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["COLUMNS", "Cell", "Row", "rows", "write"]
+
+Cell = str | int | float | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A cue with what its cells need to know of the song and of the cue before."""
+
+    cue: Cue
+    seconds: float
+    """Of the show."""
+    look: Look | None
+    section: Section | None
+    bars_since: float | None
+    seconds_since: float | None
+
+
+# In the order an operator reads: which cue, where, when, what to do, why, how sure.
+COLUMNS: dict[str, Callable[[Row], Cell]] = {
+    "number": lambda row: row.cue.number,
+    "section": lambda row: row.cue.place.section,
+    "pass": lambda row: row.cue.place.pass_,
+    "section name": lambda row: row.section.name if row.section else None,
+    "first words": lambda row: row.section.first_words if row.section else None,
+    "bar in section": lambda row: row.cue.place.bar_in_section,
+    "of bars": lambda row: row.cue.place.bars_in_section,
+    "bar": lambda row: row.cue.place.bar,
+    "beat": lambda row: row.cue.place.beat,
+    "time": lambda row: clock(row.seconds) if row.seconds >= 0 else f"-{clock(-row.seconds)}",
+    "seconds": lambda row: row.seconds,
+    "bars since the last cue": lambda row: row.bars_since,
+    "seconds since the last cue": lambda row: row.seconds_since,
+    "standby": lambda row: row.cue.standby,
+    "kind": lambda row: row.cue.kind,
+    "trigger": lambda row: row.cue.trigger,
+    "anchor": lambda row: row.cue.anchor,
+    "look": lambda row: row.look.name if row.look else None,
+    "category": lambda row: row.look.category if row.look else None,
+    "side": lambda row: row.cue.side,
+    "level %": lambda row: row.cue.level,
+    "up (beats)": lambda row: row.cue.up_beats,
+    "up (s)": lambda row: row.cue.up_seconds,
+    "down (beats)": lambda row: row.cue.down_beats,
+    "down (s)": lambda row: row.cue.down_seconds,
+    "every (bars)": lambda row: row.cue.series.every_bars if row.cue.series else None,
+    "first bar": lambda row: row.cue.series.first_bar if row.cue.series else None,
+    "last bar": lambda row: row.cue.series.last_bar if row.cue.series else None,
+    "not in bars": lambda row: ", ".join(map(str, row.cue.series.skip)) if row.cue.series else None,
+    "who": lambda row: row.cue.who,
+    "hand": lambda row: row.cue.hand,
+    "why": lambda row: "; ".join(row.cue.reasons),
+    "cautions": lambda row: "; ".join(row.cue.cautions),
+    "operator confirms": lambda row: row.cue.operator_confirms,
+    "confidence": lambda row: row.cue.confidence,
+    "status": lambda row: row.cue.status,
+    "locked": lambda row: row.cue.lock,
+    "note": lambda row: row.cue.note,
+    "id": lambda row: row.cue.id,
+}
+
+
+def write(song: Song, options: Options) -> bytes:
+    """Write a song's cues, the rejected ones left out, in order of time and number.
+
+    Parameters
+    ----------
+    song : Song
+        Without cues gives the header alone.
+    options : Options
+        The times are those of the show.
+
+    Returns
+    -------
+    bytes
+        UTF-8. Seconds and beats have up to four decimals; what a cue has not is an empty field; yes and no
+        are words.
+    """
+    text = io.StringIO(newline="")
+    table = csv.writer(text, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
+    table.writerow(COLUMNS)
+    for row in rows(song, options):
+        table.writerow([_field(column(row)) for column in COLUMNS.values()])
+    # A broken half of a character has no spelling in UTF-8 and becomes a question mark.
+    return text.getvalue().encode("utf-8", "replace")
+
+
+def rows(song: Song, options: Options) -> Iterator[Row]:
+    """Go through a song's cues, the rejected ones left out, in order of time and number.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Yields
+    ------
+    Row
+        What the `COLUMNS` are made of.
+    """
+    looks = {look.id: look for look in song.looks}
+    bars = {bar.number: bar for bar in song.analysis.bars}
+    cues = [cue for cue in song.cues if cue.status != "rejected"]
+    cues.sort(key=lambda cue: (cue.place.seconds, cue.number))
+    before: Cue | None = None
+    for cue in cues:
+        yield Row(
+            cue,
+            options.timing.show(cue.place.seconds),
+            looks[cue.look] if cue.look is not None else None,
+            _section_of(cue, song.analysis.sections),
+            _bars_between(before, cue, bars) if before else None,
+            cue.place.seconds - before.place.seconds if before else None,
+        )
+        before = cue
+
+
+def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
+    bar = cue.place.bar
+    if bar is None:
+        return None
+    return next((each for each in sections if each.first_bar <= bar <= each.last_bar), None)
+
+
+def _bars_between(before: Cue, cue: Cue, bars: dict[int, Bar]) -> float | None:
+    """Count bars and parts of a bar; None where one of the cues has no bar."""
+    since, until = _in_bars(before, bars), _in_bars(cue, bars)
+    return None if since is None or until is None else until - since
+
+
+def _in_bars(cue: Cue, bars: dict[int, Bar]) -> float | None:
+    bar, beat = cue.place.bar, cue.place.beat
+    if bar is None or beat is None:
+        return None
+    return bar + (beat - 1) / bars[bar].beats
+
+
+def _field(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, str):
+        return csv_cell(cell)
+    return number_text(cell)

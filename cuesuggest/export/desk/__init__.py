@@ -1,0 +1,1 @@
+"""What desks, sequencers and players run: notes, show control, timecode, markers, captions."""

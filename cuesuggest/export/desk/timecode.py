@@ -1,0 +1,150 @@
+"""Linear timecode as a sound file as long as the song's recording, and MIDI time code in a MIDI file.
+
+SMPTE ST 12-1 (the 80-bit word), biphase mark; MIDI Time Code (RP-004 and RP-008), full-frame messages: a MIDI file
+holds no other system messages without escapes that many readers refuse.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from mido import Message
+
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.riff import chunk, sound_format, wav
+from cuesuggest.export.common.show_bars import show_end
+from cuesuggest.export.common.timing import Rate
+from cuesuggest.export.desk.midi_file import Timed, midi_bytes
+from cuesuggest.export.desk.show_control import RATE_CODES
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from cuesuggest.song import Song
+
+__all__ = ["full_frame", "word_bits", "write_linear", "write_midi"]
+
+_RATE = 48_000
+_BLOCK = 1 << 22  # samples
+_PEAK = 10 ** (-12 / 20)  # of full scale: between -18 and -6 dB is a cautious level for a file (from memory)
+_SYNC = (0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 1)
+# First bit and length of each decimal digit, units before tens: frames, seconds, minutes, hours.
+_DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
+_DROP_BIT = 10
+_EVERY = 1.0  # Seconds between full-frame messages.
+
+
+def write_linear(song: Song, options: Options) -> bytes:
+    """Write linear timecode as sound: 48 kHz, mono, 16 bits.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+        Its first sample is second 0 of the show; it lasts as long as the recording does there.
+
+    Returns
+    -------
+    bytes
+        A WAV file.
+    """
+    rate = options.timing.rate
+    end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
+    frames = math.ceil(Fraction(end) * rate.exact)
+    first = rate.parse(options.timing.start)
+    edges = _edges(rate, first, frames)
+    count = round(end * _RATE)
+    return wav([chunk("fmt ", sound_format(_RATE, 1, 16, False))], _blocks(edges, count), [])
+
+
+def write_midi(song: Song, options: Options) -> bytes:
+    """Write MIDI time code as full-frame messages, one a second, in a MIDI file with the song's bars.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+    """
+    return midi_bytes(song, options, [("Time code", _full_frames(song, options))])
+
+
+def word_bits(rate: Rate, frame: int) -> tuple[int, ...]:
+    """The 80 bits of a frame's word, in the order in which they are sent.
+
+    Parameters
+    ----------
+    rate : Rate
+    frame : int
+        Counted from 00:00:00:00.
+
+    Returns
+    -------
+    tuple of int
+        User bits are 0; the polarity bit makes the number of ones even.
+    """
+    hours, minutes, seconds, frames = rate.fields(frame)
+    bits = [0] * 64
+    digits = [digit for value in (frames, seconds, minutes, hours) for digit in (value % 10, value // 10)]
+    for (first, length), digit in zip(_DIGITS, digits, strict=True):
+        for bit in range(length):
+            bits[first + bit] = digit >> bit & 1
+    bits[_DROP_BIT] = int(rate.drop)
+    word = [*bits, *_SYNC]
+    word[59 if rate.labels == 25 else 27] = sum(word) % 2
+    return tuple(word)
+
+
+def full_frame(rate: Rate, frame: int) -> bytes:
+    """Write a full-frame message of MIDI time code, F0 and F7 left out."""
+    hours, minutes, seconds, frames = rate.fields(frame)
+    return bytes([0x7F, 0x7F, 0x01, 0x01, hours | RATE_CODES[rate.name] << 5, minutes, seconds, frames])
+
+
+def _edges(rate: Rate, first: int, frames: int) -> np.ndarray:
+    """Samples at which the signal turns: at every bit, and within a bit that is 1.
+
+    Each is rounded from its absolute time; a rounded length of a bit would add up.
+    """
+    import numpy as np
+
+    bits = np.array([word_bits(rate, first + each) for each in range(frames)], np.int8).reshape(-1)
+    starts = np.arange(len(bits), dtype=np.int64) * 2
+    halves = np.sort(np.concatenate([starts, starts[bits == 1] + 1]))
+    # A half bit is 1/160 of a frame.
+    step = Fraction(_RATE) / (160 * rate.exact)
+    return (halves * (2 * step.numerator) + step.denominator) // (2 * step.denominator)
+
+
+def _blocks(edges: np.ndarray, count: int) -> Iterator[bytes]:
+    """Samples of a signal that turns at the given ones."""
+    import numpy as np
+
+    # Over three samples (1, 2, 1), an edge takes some 40 microseconds, as the standard wants it.
+    values = np.round(np.linspace(-_PEAK, _PEAK, 5) * 32767).astype("<i2")
+    for start in range(0, count, _BLOCK):
+        stop = min(start + _BLOCK, count)
+        # With a neighbour before the first and after the last.
+        turns = np.zeros(stop - start + 2, np.int8)
+        first, last = np.searchsorted(edges, [start - 1, stop], "right")
+        turns[edges[first:last] - (start - 1)] = 1
+        turns[0] = first % 2
+        level = np.bitwise_xor.accumulate(turns)
+        if start == 0:
+            level[0] = level[1]
+        yield values[level[:-2] + 2 * level[1:-1] + level[2:]].tobytes()
+
+
+def _full_frames(song: Song, options: Options) -> Iterator[Timed]:
+    rate = options.timing.rate
+    first = rate.parse(options.timing.start)
+    last = rate.frames(show_end(song, options.timing))
+    whole = max(rate.frames(_EVERY), 1)
+    for frame in range(0, last + 1, whole):
+        yield rate.seconds(frame), 0, Message("sysex", data=full_frame(rate, first + frame))

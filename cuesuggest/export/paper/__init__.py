@@ -1,0 +1,1 @@
+"""What people hold in their hands: live page, list, chart, a page for a tablet."""

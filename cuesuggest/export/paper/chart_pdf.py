@@ -1,0 +1,121 @@
+"""The chart on paper, and as a picture made of points from that paper.
+
+PDF by reportlab (ISO 32000), PNG (ISO/IEC 15948) by pdfium from the PDF, so that both show the same.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.chart import Words, lay_out
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.paper.chart_drawing import Point, draw
+from cuesuggest.export.paper.sheets import Paper
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+    from cuesuggest.song import Song
+
+__all__ = ["pdf", "png"]
+
+_DPI = 150
+# Widths of a page in the chart's units, the largest print first. Text of 11 units is 9.8 points high on A4 with the
+# first and 7.8 with the last; longer songs take more pages.
+_UNITS = (860.0, 960.0, 1080.0)
+
+
+def pdf(song: Song, options: Options) -> bytes:
+    """Draw a song's chart on pages in landscape.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+    """
+    paper = Paper(song, options, landscape=True)
+    for units in _UNITS:
+        scale = paper.width / units
+        chart = lay_out(song, 16, units, paper.height / scale)
+        if chart.pages == 1:
+            break
+    for page in range(1, chart.pages + 1):
+        draw(chart, page, _PdfPen(paper.canvas, paper.left, paper.top, scale))
+        paper.end_page(page, chart.pages)
+    return paper.finish()
+
+
+def png(song: Song, options: Options) -> bytes:
+    """Draw the chart as one picture, its pages below each other.
+
+    Returns
+    -------
+    bytes
+        Grey, 150 dots per inch.
+    """
+    import pypdfium2
+    from PIL import Image
+
+    document = pypdfium2.PdfDocument(pdf(song, options))
+    try:
+        pages = [page.render(scale=_DPI / 72, grayscale=True).to_pil() for page in document]
+    finally:
+        document.close()
+    whole = Image.new("L", (max(page.width for page in pages), sum(page.height for page in pages)), 255)
+    y = 0
+    for page in pages:
+        whole.paste(page, (0, y))
+        y += page.height
+    out = io.BytesIO()
+    whole.save(out, "PNG", dpi=(_DPI, _DPI), optimize=True)
+    return out.getvalue()
+
+
+class _PdfPen:
+    """Draws on a canvas whose y goes upwards."""
+
+    def __init__(self, canvas: Canvas, left: float, top: float, scale: float) -> None:
+        self._canvas, self._left, self._top, self._scale = canvas, left, top, scale
+
+    def _at(self, x: float, y: float) -> Point:
+        return self._left + x * self._scale, self._top - y * self._scale
+
+    def path(
+        self,
+        strokes: Sequence[Sequence[Point]],
+        width: float,
+        *,
+        dash: tuple[float, float] | None = None,
+        closed: bool = False,
+        filled: bool = False,
+    ) -> None:
+        self._canvas.setLineWidth(width * self._scale)
+        self._canvas.setDash(*([value * self._scale for value in dash] if dash else []))
+        path = self._canvas.beginPath()
+        for points in strokes:
+            path.moveTo(*self._at(*points[0]))
+            for point in points[1:]:
+                path.lineTo(*self._at(*point))
+            if closed:
+                path.close()
+        self._canvas.drawPath(path, stroke=1, fill=int(filled))
+
+    def text(self, words: Words, x: float, y: float) -> None:
+        font = BOLD if words.bold else REGULAR
+        text = to_print(words.text, font)
+        size = words.size * self._scale
+        left, base = self._at(x + words.x, y + words.y)
+        left -= {"start": 0.0, "middle": 0.5, "end": 1.0}[words.anchor] * printed_width(text, size, font)
+        line = self._canvas.beginText()
+        # Slanted by us: the typeface comes without its italic, to keep the package small.
+        line.setTextTransform(1, 0, 0.2 if words.italic else 0, 1, left, base)
+        line.setFont(font, size)
+        line.textOut(text)
+        self._canvas.drawText(line)

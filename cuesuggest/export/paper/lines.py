@@ -1,0 +1,214 @@
+"""The cues of one person's night in the order of the hand, with what stands beside each on paper and tablet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from cuesuggest.analysis.types import Bar, Section, SongAnalysis
+from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.chart import action
+from cuesuggest.export.common.escape import one_line
+from cuesuggest.export.common.options import Options
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts
+from cuesuggest.score.records import ENTRANCES, Cue, Look, Place, clock
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["Line", "heard", "lines", "placed", "sentence", "shown_clock", "without_lasers"]
+
+# What a volunteer plays: light comes and goes, and others are called; no changes inside a look, no accents.
+_PLAIN_KINDS = {"recall", *ENTRANCES, "fade-out", "cut-out", "call"}
+_QUIET, _FULL = 0.35, 0.6  # drive; common practice has no numbers for it, these are ours
+_NEAR_BARS = 1  # an event that ends this near before a section is what one hears coming
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A cue as somebody reads it."""
+
+    cue: Cue
+    look: Look | None
+    section: Section | None
+    place: Place
+    """Where the hand begins, which is before the cue's own place if its fade lands there."""
+    seconds: float
+    """Of the show, when the hand begins."""
+    action: str
+    """In few words; see `cuesuggest.export.chart.action`."""
+    mine: bool
+    """False for the lines of others, which are printed in grey."""
+    changed: bool
+    """Not as it was at the last print."""
+    bars_since: float | None
+    seconds_since: float | None
+
+
+def lines(song: Song, options: Options) -> tuple[Line, ...]:
+    """Take from a song what one person needs to see.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+        `who` says whose lines are not grey; `plain` leaves out lasers and all but coming in, going out and calls.
+
+    Returns
+    -------
+    tuple of Line
+        In order of time and number.
+
+    Raises
+    ------
+    CuesuggestError
+        If no cue is for that person.
+    """
+    looks = {look.id: look for look in song.looks}
+    grid = Grid(song.analysis)
+    bars = {bar.number: bar for bar in song.analysis.bars}
+    standing = [cue for cue in song.cues if cue.status != "rejected"]
+    names = list(dict.fromkeys(cue.who for cue in standing))
+    if options.who is not None and options.who not in names:
+        known = ", ".join(map(repr, names)) or "nobody"
+        raise CuesuggestError(f"The song has no cue for {options.who!r}; it has cues for {known}. Name one with --who.")
+    played = [(_begins(cue, grid), cue) for cue in standing if not options.plain or _is_plain(cue, looks)]
+    played.sort(key=lambda pair: (pair[0].seconds, pair[1].number))
+    found: list[Line] = []
+    before: Place | None = None
+    for place, cue in played:
+        line = Line(
+            cue,
+            looks.get(cue.look or ""),
+            _section(place, song.analysis.sections),
+            place,
+            options.timing.show(place.seconds),
+            action(_own(cue, options), looks),
+            options.who is None or cue.who == options.who,
+            cue.id in options.changed,
+            _bars_between(before, place, bars),
+            None if before is None else place.seconds - before.seconds,
+        )
+        found.append(line)
+        before = place
+    return tuple(found)
+
+
+def _begins(cue: Cue, grid: Grid) -> Place:
+    """Return where the hand begins a cue."""
+    seconds = hand_starts(cue, grid)
+    return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
+
+
+def _section(place: Place, sections: tuple[Section, ...]) -> Section | None:
+    """Return the section of a place: by its bar, in a pause by its time."""
+    if place.bar is not None:
+        return next((each for each in sections if each.first_bar <= place.bar <= each.last_bar), None)
+    return next((each for each in sections if each.start <= place.seconds < each.end), None)
+
+
+def _bars_between(before: Place | None, place: Place, bars: Mapping[int, Bar]) -> float | None:
+    """Count bars and parts of a bar; None where one of the two has no bar."""
+    if before is None:
+        return None
+    since, until = _in_bars(before, bars), _in_bars(place, bars)
+    return None if since is None or until is None else until - since
+
+
+def _in_bars(place: Place, bars: Mapping[int, Bar]) -> float | None:
+    if place.bar is None or place.beat is None:
+        return None
+    return place.bar + (place.beat - 1) / bars[place.bar].beats
+
+
+def _own(cue: Cue, options: Options) -> Cue:
+    """Say a person's own lines to them without their name."""
+    return replace(cue, who="operator") if cue.who == options.who else cue
+
+
+def without_lasers(song: Song, options: Options) -> str:
+    """Say what a volunteer's version leaves out; nothing for the whole version."""
+    if not options.plain:
+        return ""
+    looks = {look.id: look for look in song.looks}
+    cues = [cue for cue in song.cues if cue.status != "rejected"]
+    lasers = any(_is_laser(cue, looks) for cue in cues)
+    left = [cue for cue in cues if _is_plain(cue, looks)]
+    if cues and not left:
+        return "Volunteer's version: this song's light is all laser, so there is nothing to do here."
+    return "Volunteer's version: light comes in and goes out" + ("; no lasers." if lasers else ".")
+
+
+def placed(line: Line) -> str:
+    """Say where in its section a cue is, as one counts along: "bar 5", "last bar", "bar 5 before 2"."""
+    place = line.place
+    if place.bar is None:
+        return "before" if line.section is None else "pause"
+    if place.bar_in_section is None:
+        number = f"bar {place.bar}"
+    elif place.bar_in_section == place.bars_in_section and place.bars_in_section > 1:
+        number = "last bar"
+    else:
+        number = f"bar {place.bar_in_section}"
+    return number + _beat(place.beat or 1.0)
+
+
+def _beat(beat: float) -> str:
+    whole, part = int(beat), beat - int(beat)
+    if part < 0.02:
+        return "" if whole == 1 else f" on {whole}"
+    if abs(part - 0.5) < 0.02:
+        return f" on {whole}½"
+    return f" after {whole}" if part < 0.5 else f" before {whole + 1}"
+
+
+def sentence(cue: Cue) -> str:
+    """What the hand does, whole, with the note."""
+    text = one_line(cue.hand)
+    return f"{text} ({one_line(cue.note)})" if cue.note.strip() else text
+
+
+def heard(section: Section, analysis: SongAnalysis) -> str:
+    """Say how a section is told by ear where nobody has typed its first words: "full, out of a build".
+
+    Parameters
+    ----------
+    section : Section
+    analysis : SongAnalysis
+
+    Returns
+    -------
+    str
+    """
+    bars = [bar for bar in analysis.bars if section.first_bar <= bar.number <= section.last_bar]
+    if not bars:
+        return ""
+    drive = sum(bar.drive for bar in bars) / len(bars)
+    parts = ["quiet" if drive < _QUIET else "full" if drive > _FULL else "medium"]
+    near = bars[0].start - _NEAR_BARS * (bars[0].end - bars[0].start)
+    before = [each.kind for each in analysis.events if near < each.end <= bars[0].start + 0.2]
+    parts += [
+        {"build": "out of a build", "stop": "after a stop", "fill": "after a fill"}[kind]
+        for kind in ("build", "stop", "fill")
+        if kind in before
+    ][:1]
+    sung = [bar.voice for bar in bars if bar.voice is not None]
+    if sung:
+        parts.append("voice" if sum(sung) / len(sung) > 0.5 else "no voice")
+    return ", ".join(parts)
+
+
+def shown_clock(seconds: float) -> str:
+    """Seconds of the show as m:ss.t; those before its start with a minus."""
+    return clock(seconds) if seconds >= 0 else f"-{clock(-seconds)}"
+
+
+def _is_laser(cue: Cue, looks: Mapping[str, Look]) -> bool:
+    look = looks.get(cue.look or "")
+    return look is not None and look.source == "laser"
+
+
+def _is_plain(cue: Cue, looks: Mapping[str, Look]) -> bool:
+    return cue.kind in _PLAIN_KINDS and cue.trigger != "held" and not _is_laser(cue, looks)

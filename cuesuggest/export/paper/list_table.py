@@ -1,0 +1,130 @@
+"""The full list, line by line, for paper and browser: the same cells, whatever draws them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.common.escape import one_line
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.paper.lines import Line, heard, lines, sentence, shown_clock
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["COLUMNS", "TableRow", "table"]
+
+COLUMNS = (
+    "cue", "stand by", "place", "bar:beat", "clock", "what is heard", "since the last", "what the hand does", "in, out",
+    "look",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """A row of the list; `cells` are in the order of `COLUMNS`."""
+
+    line: Line
+    cells: tuple[str, ...]
+    opens_section: bool
+
+
+def table(song: Song, options: Options) -> tuple[TableRow, ...]:
+    """Write a song's list.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    tuple of TableRow
+
+    Raises
+    ------
+    CuesuggestError
+        If `options.who` has no cue.
+    """
+    read = lines(song, options)
+    groups = _groups(read)
+    found: list[TableRow] = []
+    before: Line | None = None
+    for line in read:
+        opens = before is None or before.section is not line.section
+        found.append(TableRow(line, _cells(line, groups.get(line.cue.id, ""), opens, song), opens))
+        before = line
+    return tuple(found)
+
+
+def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
+    cue, section = line.cue, line.section
+    place = line.place
+    where = one_line(str(place)) if place.bar is not None else _outside(line, song)
+    if opens and section is not None and section.name.strip():
+        where = f"{one_line(section.name)}: {where}"
+    told = ""
+    if opens and section is not None:
+        words = one_line(section.first_words)
+        told = f"“{words}”" if words else heard(section, song.analysis)
+    event = _event(line, song)
+    return (
+        f"{cue.number:g}" + ("*" if line.changed else ""),
+        group,
+        where,
+        "" if place.bar is None else f"{place.bar}:{place.beat or 1.0:.3g}",
+        shown_clock(line.seconds),
+        ", ".join(part for part in (told, event) if part),
+        _since(line),
+        sentence(cue) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(cue)}",
+        _fades(line),
+        "" if line.look is None else one_line(line.look.name),
+    )
+
+
+def _outside(line: Line, song: Song) -> str:
+    start = song.analysis.music_start
+    return "before the song" if start is None or line.place.seconds < start else "between bars"
+
+
+def _groups(read: tuple[Line, ...]) -> dict[str, str]:
+    """Say at the first cue of a stand-by what comes with it, so that it is called once: "2 to 4"."""
+    named: dict[str, str] = {}
+    for standby, group in groupby(read, key=lambda line: line.cue.standby):
+        together = list(group)
+        if standby is not None and len(together) > 1:
+            named[together[0].cue.id] = f"{together[0].cue.number:g} to {together[-1].cue.number:g}"
+            named.update({line.cue.id: "with it" for line in together[1:]})
+    return named
+
+
+def _event(line: Line, song: Song) -> str:
+    """What happens in the music within half a second of a cue, such as a stop."""
+    near = [each for each in song.analysis.events if abs(each.start - line.place.seconds) <= 0.5]
+    return ", ".join(dict.fromkeys(each.kind for each in near))
+
+
+def _since(line: Line) -> str:
+    if line.seconds_since is None:
+        return ""
+    if line.seconds_since < 0.05:
+        return "with"
+    bars = "" if line.bars_since is None else f"{round(line.bars_since, 1):g} bars, "
+    return f"{bars}{line.seconds_since:.1f} s"
+
+
+def _fades(line: Line) -> str:
+    cue = line.cue
+    up = _length(cue.up_beats, cue.up_seconds)
+    down = _length(cue.down_beats, cue.down_seconds)
+    level = f"{cue.level} %" if cue.level else ""
+    return ", ".join(part for part in (level, up and f"in {up}", down and f"out {down}") if part)
+
+
+def _length(beats: float | None, seconds: float | None) -> str:
+    if beats:
+        return "1 count" if beats == 1 else f"{beats:g} counts"
+    if seconds:
+        return f"{seconds:.1f} s"
+    return ""

@@ -1,0 +1,370 @@
+"""The live page's content: a block per kind of section, what its passes have in common and where they differ.
+
+Nothing on it hangs on the clock, so that it stays right when the band plays a chorus more, skips the bridge or ends
+early. A block says with which light its section is played, and what the hand does in it; docs/deviation.md tells how
+that is read in such a night, and tests/test_deviation.py reads it so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from cuesuggest.analysis.types import Section
+from cuesuggest.export.common.escape import one_line, shortened
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.timing import landmark_place
+from cuesuggest.export.paper.lines import Line, heard, lines, placed, shown_clock, without_lasers
+from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
+from cuesuggest.song.rig_facts import all_out
+from cuesuggest.song.variants import comes_in_with, lit_in
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = [
+    "MOST_ACTIONS",
+    "Act",
+    "Block",
+    "LivePage",
+    "Step",
+    "Variant",
+    "check_line",
+    "live_page",
+    "removed_line",
+    "thinned",
+]
+
+MOST_ACTIONS = 25
+# Characters; a name longer than this is no name to read in the dark.
+_LETTER, _NAME, _SIGN, _ACTION = 6, 40, 64, 80
+# What leaves the page first when it gets crowded; entrances and ways out stay the longest.
+_FIRST_TO_GO = ("speed", "one-shot", "ramp", "call", "recall")
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something that the hand does."""
+
+    line: Line
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """The passes of a section that are played alike."""
+
+    tag: str
+    """Their names, as in the order of the song: "B1, B2"; the last row also stands for every further pass."""
+    bars: str
+    """How long; a vamp with the sign that ends it."""
+    light: str
+    """With which light it is played once its entrance is done: "dark", "side A Wide fans 80 %"."""
+    acts: tuple[Act, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """All passes of one letter."""
+
+    letter: str
+    name: str
+    sign: str
+    """First words, or how it sounds."""
+    variants: tuple[Variant, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A section in the order of the song."""
+
+    label: str
+    bars: int
+    safe: bool
+    """Light comes in with its first bar: who was lost can begin again here."""
+
+
+@dataclass(frozen=True, slots=True)
+class LivePage:
+    """All that stands on the page, in reading order."""
+
+    title: str
+    about: str
+    order: tuple[Step, ...]
+    home: str
+    all_out: str
+    before: tuple[Act, ...]
+    blocks: tuple[Block, ...]
+    rules: tuple[tuple[str, str], ...]
+    """What to do when it goes otherwise: (when, what)."""
+    remarks: tuple[str, ...]
+
+    @property
+    def acts(self) -> Iterator[Act]:
+        """Every action once."""
+        yield from self.before
+        for block in self.blocks:
+            for variant in block.variants:
+                yield from variant.acts
+
+
+def live_page(song: Song, options: Options) -> LivePage:
+    """Put together the live page of a song.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    LivePage
+        With at most `MOST_ACTIONS` actions; a remark names the cues that are only on the list.
+
+    Raises
+    ------
+    CuesuggestError
+        If `options.who` has no cue.
+    """
+    read = lines(song, options)
+    sections = song.analysis.sections
+    owned = {section.id: [line for line in read if line.section is section] for section in sections}
+    inside = {line.cue.id for group in owned.values() for line in group}
+    cues = [line.cue for line in read]
+    light = section_light(song, options)
+    blocks: list[Block] = []
+    for family in dict.fromkeys(section.family for section in sections):
+        passes = [section for section in sections if section.family == family]
+        blocks.append(_block(passes, owned, light, song))
+    before = tuple(
+        Act(line, _outside(line, sections), _said(line) + _purpose(line.cue, cues, None, sections))
+        for line in read
+        if line.cue.id not in inside
+    )
+    page = LivePage(
+        title=one_line(song.title),
+        about=_about(song),
+        order=tuple(_step(section, owned[section.id]) for section in sections),
+        home=_home(song),
+        all_out=shortened(one_line(all_out(song)), _SIGN),
+        before=before,
+        blocks=tuple(blocks),
+        rules=_rules(song),
+        remarks=tuple(_remarks(song, options)),
+    )
+    return thinned(page, MOST_ACTIONS)
+
+
+def section_light(song: Song, options: Options) -> dict[str, str]:
+    """Say for each section, by id, with which light it is played once its entrance is done: "side A Wide fans 80 %"."""
+    looks = {look.id: look for look in song.looks}
+    cues = [line.cue for line in lines(song, options)]
+    return {section.id: _light(cues, looks, section) for section in song.analysis.sections}
+
+
+def thinned(page: LivePage, most: int) -> LivePage:
+    """Leave out what weighs least until no more than `most` actions are left, and say which cues went."""
+    acts = sorted(page.acts, key=_weight)
+    gone = {act.line.cue.id for act in acts[: max(0, len(acts) - most)]}
+    if not gone:
+        return page
+    numbers = sorted(act.line.cue.number for act in acts if act.line.cue.id in gone)
+    told = f"Only on the list: {', '.join(f'{number:g}' for number in numbers)}."
+    kept = [remark for remark in page.remarks if not remark.startswith("Only on the list: ")]
+    earlier = [remark for remark in page.remarks if remark.startswith("Only on the list: ")]
+    if earlier:
+        old = earlier[0].removeprefix("Only on the list: ").rstrip(".").split(", ")
+        merged = sorted({*map(float, old), *numbers})
+        told = f"Only on the list: {', '.join(f'{number:g}' for number in merged)}."
+    blocks = tuple(
+        replace(
+            block,
+            variants=tuple(
+                replace(variant, acts=tuple(act for act in variant.acts if act.line.cue.id not in gone))
+                for variant in block.variants
+            ),
+        )
+        for block in page.blocks
+    )
+    before = tuple(act for act in page.before if act.line.cue.id not in gone)
+    return replace(page, blocks=blocks, before=before, remarks=(*kept, told))
+
+
+def _weight(act: Act) -> tuple[int, float, float]:
+    kind = act.line.cue.kind
+    rank = _FIRST_TO_GO.index(kind) if kind in _FIRST_TO_GO else len(_FIRST_TO_GO)
+    # A series is one action with much light in it.
+    return rank + (act.line.cue.series is not None), act.line.cue.confidence, -act.line.cue.number
+
+
+def _belongs(cue: Cue, section: Section, sections: tuple[Section, ...]) -> bool:
+    if cue.place.bar is not None:
+        return section.first_bar <= cue.place.bar <= section.last_bar
+    return section.start <= cue.place.seconds < section.end
+
+
+def _outside(line: Line, sections: tuple[Section, ...]) -> str:
+    """Say where a cue outside the sections is."""
+    if line.place.bar is not None:
+        return f"bar {line.place.bar}"
+    if not sections or line.place.seconds < sections[0].start:
+        return "before"
+    return "after"
+
+
+# Blocks.
+
+
+def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song) -> Block:
+    sections = song.analysis.sections
+    cues = [cue for cue in song.cues if cue.status != "rejected"]
+    played: dict[str, tuple[str, int, tuple[Act, ...]]] = {}
+    for section in passes:
+        acts = tuple(
+            Act(line, placed(line), _said(line) + _purpose(line.cue, cues, section, sections))
+            for line in owned[section.id]
+        )
+        played[section.id] = (light[section.id], section.bars, acts)
+
+    def alike(section: Section) -> tuple[object, ...]:
+        shown, bars, acts = played[section.id]
+        return shown, bars, section.vamp, tuple((act.where, act.text) for act in acts)
+
+    # Passes one after another that are played alike share a row; the last row is for all that may follow.
+    groups = [list(group) for _, group in groupby(passes, key=alike)]
+    variants = []
+    for index, group in enumerate(groups):
+        tag = ", ".join(section.mark for section in group)
+        if index == len(groups) - 1:
+            tag += " and again"
+        shown, bars, acts = played[group[0].id]
+        rounds = next((shortened(one_line(section.vamp), _SIGN) for section in group if section.vamp), "")
+        length = counted(bars, "bar") + (f", round and round until {rounds}" if rounds else "")
+        variants.append(Variant(tag, length, shown, acts))
+    names = list(dict.fromkeys(one_line(each.name or each.role or "") for each in passes if each.name or each.role))
+    words = next((one_line(section.first_words) for section in passes if section.first_words.strip()), "")
+    sign = f"“{words}”" if words else heard(passes[0], song.analysis)
+    return Block(_letter(passes[0]), shortened(" / ".join(names), _NAME), shortened(sign, _SIGN), tuple(variants))
+
+
+def _letter(section: Section) -> str:
+    return shortened(one_line(section.family), _LETTER)
+
+
+def _said(line: Line) -> str:
+    return shortened(line.action, _ACTION)
+
+
+def _purpose(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple[Section, ...]) -> str:
+    """Say for which other section something is done, so that it is left out when that one does not come."""
+    if cue.kind == "recall":
+        uses = [
+            each
+            for each in cues
+            if each.side == cue.side
+            and each.kind in ENTRANCES
+            and (each.place.seconds, each.number) > (cue.place.seconds, cue.number)
+        ]
+        target = _section_of(uses[0], sections) if uses else None
+        return f" for part {_letter(target)}" if target is not None and target is not section else ""
+    if cue.kind not in ("fade-out", "cut-out") or cue.trigger == "held" or section is None:
+        return ""
+    if cue.place.bar_in_section != cue.place.bars_in_section:
+        return ""
+    if section is sections[-1]:
+        return " at the end"
+    return f" before part {_letter(sections[sections.index(section) + 1])}"
+
+
+def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
+    return next((section for section in sections if _belongs(cue, section, sections)), None)
+
+
+def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
+    """Say what is lit in a section once what comes in on its first beat is in."""
+    shown = [
+        " ".join(
+            part
+            for part in (
+                f"side {shortened(one_line(side), _NAME)}" if side else "",
+                shortened(one_line(looks[look].name), _NAME) if look in looks else "",
+                "" if level is None else f"{level} %",
+            )
+            if part
+        )
+        for side, (look, level) in lit_in(section, cues).items()
+    ]
+    return " + ".join(shown) or "dark"
+
+
+def _step(section: Section, group: list[Line]) -> Step:
+    safe = any(comes_in_with(section, line.cue) for line in group)
+    return Step(section.mark, section.bars, safe)
+
+
+# The head and the rules.
+
+
+def _about(song: Song) -> str:
+    analysis = song.analysis
+    if analysis.tempo_bpm is None:
+        return "no music found in the recording"
+    bars = sum(bar.number >= 1 for bar in analysis.bars)
+    return f"{analysis.tempo_bpm:.0f} beats a minute, {analysis.time_signature}, {counted(bars, 'bar')}"
+
+
+def _home(song: Song) -> str:
+    look = next((look for look in song.looks if look.home), None)
+    if look is None:
+        return "the slowest, dimmest look you have, on one button"
+    name = "" if one_line(look.name).casefold() == "home" else f"{shortened(one_line(look.name), _NAME)}, "
+    return f"{name}{look.source}, up to {look.level_ceiling} %"
+
+
+def _rules(song: Song) -> tuple[tuple[str, str], ...]:
+    ending = [cue for cue in song.cues if cue.status != "rejected" and cue.kind == "fade-out" and cue.down_seconds]
+    fade = f", about {round(ending[-1].down_seconds or 0)} s" if ending else ""
+    return (
+        ("lost", "home; back in at the next part marked IN"),
+        ("comes again", "at once: its row once more; later: the next row, or the last"),
+        ("skipped", "leave out what is “for” or “before” it; the next part's light counts"),
+        ("not set", "keep what is lit, or home; set it on the dark side, in at the next phrase"),
+        ("ends early", f"hold to the cut-off, then what is lit down{fade}"),
+        ("track stops", "home, by hand"),
+    )
+
+
+def _remarks(song: Song, options: Options) -> Iterator[str]:
+    if check := check_line(song, options):
+        yield check
+    if told := without_lasers(song, options):
+        yield told
+    if options.who is not None:
+        yield f"The lines of {one_line(options.who)}; the others' are grey."
+    if options.changed:
+        yield "* is new or not as at the last print."
+    if told := removed_line(options):
+        yield told
+
+
+def removed_line(options: Options) -> str:
+    """Say which cues are gone since the last print; nothing if none is."""
+    if not options.removed:
+        return ""
+    return f"Gone since the last print: {', '.join(f'{number:g}' for number in options.removed)}."
+
+
+def check_line(song: Song, options: Options) -> str:
+    """Give a place in the first bars and its time, to see at once whether the track runs as the page thinks."""
+    if not options.timing.offset and options.landmark is None:
+        return ""
+    section = next(iter(song.analysis.sections), None)
+    if section is None:
+        return ""
+    bars = [bar for bar in song.analysis.bars if bar.number >= section.first_bar][:5]
+    first, later = (options.timing.show(bars[index].start) for index in (0, -1))
+    where = f", set by {landmark_place(options.landmark)}" if options.landmark else ""
+    return f"Check: bar 1 of {section.mark} at {shown_clock(first)}, bar {len(bars)} at {shown_clock(later)}{where}."

@@ -1,0 +1,346 @@
+"""The live page on one side of paper (PDF by reportlab, ISO 32000)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.paper.live import Act, Block, LivePage, Variant, live_page, thinned
+from cuesuggest.export.paper.sheets import Paper
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print, whole_lines
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["fitting", "pdf"]
+
+# Points. What the hand does and where are read at arm's length in little light: 14 and more.
+_ACTION, _SECTION, _TITLE, _SMALL, _RULE = 14.0, 18.0, 20.0, 11.0, 10.0
+_LEAD = 1.22  # from line to line, in text sizes
+_GUTTER = 18.0
+_WHERE = 104.0  # "bar 12 before 2"
+_WHERE_NARROW = 72.0  # where the page has two columns it is broken
+_NUMBER = 26.0
+_PENCIL = 130.0
+_MARK = "*"
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """Something with a height that can be drawn with its upper edge at a y."""
+
+    height: float
+    draw: Callable[[float, float], None]
+    """Takes x and y of the upper left corner."""
+    keep: bool = False
+    """Stays with the piece after it."""
+
+
+def pdf(song: Song, options: Options) -> bytes:
+    """Print a song's live page.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+        One page; what does not fit on it is left to the list, and the page says which cues.
+    """
+    page, columns, split = fitting(song, options)
+    paper = Paper(song, options, landscape=False)
+    _Layout(paper, page).draw(columns, split)
+    return paper.finish()
+
+
+def fitting(song: Song, options: Options) -> tuple[LivePage, int, bool]:
+    """Thin a song's live page until it fits one side.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    page : LivePage
+    columns : int
+        1 or 2.
+    split : bool
+        Whether a block has to go on in the next column.
+    """
+    page = live_page(song, options)
+    most = sum(1 for _ in page.acts)
+    while True:
+        for columns, split in ((1, False), (2, False), (2, True)):
+            if _Layout(Paper(song, options, landscape=False), page).fits(columns, split):
+                return page, columns, split
+        if most == 0:
+            # Twenty letters and not one action: the heads alone fill more than a side.
+            return page, 2, True
+        most -= 1
+        page = thinned(page, most)
+
+
+class _Layout:
+    """Draws a live page; made anew for every try, since drawing and measuring are one walk."""
+
+    def __init__(self, paper: Paper, page: LivePage) -> None:
+        self._paper, self._page = paper, page
+        self._canvas = paper.canvas
+
+    def fits(self, columns: int, split: bool) -> bool:
+        """Whether everything finds room."""
+        head, foot = self._head(), self._foot()
+        room = self._paper.height - sum(piece.height for piece in (*head, *foot))
+        return self._placed(columns, room, split) is not None
+
+    def draw(self, columns: int, split: bool) -> None:
+        """Draw everything; what finds no room is left out."""
+        paper = self._paper
+        y = paper.top
+        for piece in self._head():
+            piece.draw(paper.left, y)
+            y -= piece.height
+        foot = self._foot()
+        room = y - paper.bottom - sum(piece.height for piece in foot)
+        placed = self._placed(columns, room, split, force=True) or []
+        width = self._width(columns)
+        for column, top, piece in placed:
+            piece.draw(paper.left + column * (width + _GUTTER), y - top)
+        if columns == 1:
+            self._pencil(paper.left + paper.width - _PENCIL, _PENCIL, y - 4, room - 8)
+        else:
+            ends = [top + piece.height for column, top, piece in placed if column == 1]
+            used = max(ends, default=0.0)
+            self._pencil(paper.left + width + _GUTTER, width, y - used - 4, room - used - 8)
+        y = paper.bottom + sum(piece.height for piece in foot)
+        for piece in foot:
+            piece.draw(paper.left, y)
+            y -= piece.height
+        paper.end_page(1, 1)
+
+    def _width(self, columns: int) -> float:
+        if columns == 1:
+            return self._paper.width - _PENCIL - _GUTTER
+        return (self._paper.width - _GUTTER) / 2
+
+    def _placed(
+        self, columns: int, room: float, split: bool, *, force: bool = False
+    ) -> list[tuple[int, float, _Piece]] | None:
+        """Pour the blocks into columns, each whole unless they may be split; None if they do not fit."""
+        placed: list[tuple[int, float, _Piece]] = []
+        column, top = 0, 0.0
+        for pieces in self._blocks(self._width(columns)):
+            high = sum(piece.height for piece in pieces)
+            if not split and top > 0 and top + high > room and column + 1 < columns:
+                column, top = column + 1, 0.0
+            for index, piece in enumerate(pieces):
+                after = pieces[index + 1].height if piece.keep and index + 1 < len(pieces) else 0.0
+                if top + piece.height + after > room:
+                    if column + 1 >= columns:
+                        if force:
+                            return placed
+                        return None
+                    column, top = column + 1, 0.0
+                placed.append((column, top, piece))
+                top += piece.height
+        return placed
+
+    # The head: title, order, the two ways to safety.
+
+    def _head(self) -> list[_Piece]:
+        page, width = self._page, self._paper.width
+        pieces = [self._text(page.title, _TITLE, BOLD, width, most=2), self._text(page.about, _SMALL, REGULAR, width)]
+        pieces.append(self._order(width))
+        pieces.append(self._safety(width))
+        if page.before:
+            pieces.append(self._rule(width))
+            pieces += [self._act(act, width) for act in page.before if act.where != "after"]
+        return pieces
+
+    def _order(self, width: float) -> _Piece:
+        """The strip of the song's order: boxes with section and bars, IN under those that begin with an entrance."""
+        high, gap = 33.0, 4.0
+        cells: list[tuple[float, float, int]] = []
+        x, row = 0.0, 0
+        for index, step in enumerate(self._page.order):
+            wide = max(printed_width(to_print(step.label, BOLD), _ACTION, BOLD), 18.0) + 12
+            if x + wide > width and index:
+                x, row = 0.0, row + 1
+            cells.append((x, wide, row))
+            x += wide + gap
+
+        def draw(left: float, top: float) -> None:
+            for step, (x, wide, row) in zip(self._page.order, cells, strict=True):
+                y = top - 6 - row * high
+                self._line_width(1.6 if step.safe else 0.6)
+                self._canvas.rect(left + x, y - 19, wide, 19, stroke=1, fill=0)
+                label = to_print(step.label, BOLD)
+                middle = left + x + wide / 2
+                self._at(label, middle - printed_width(label, _ACTION, BOLD) / 2, y - 14.5, _ACTION, BOLD)
+                under = f"{step.bars} IN" if step.safe else f"{step.bars}"
+                self._at(under, middle - printed_width(under, 8) / 2, y - 27, 8)
+
+        return _Piece((cells[-1][2] + 1) * high + 4 if cells else 0.0, draw)
+
+    def _safety(self, width: float) -> _Piece:
+        half = (width - _GUTTER) / 2
+        texts = (("HOME", self._page.home), ("ALL OUT", self._page.all_out))
+        broken = [whole_lines(text, 12, half - 78) for _, text in texts]
+        high = max(22.0, max(map(len, broken)) * 12 * _LEAD + 8)
+
+        def draw(left: float, top: float) -> None:
+            for index, ((name, _), rows) in enumerate(zip(texts, broken, strict=True)):
+                x = left + index * (half + _GUTTER)
+                self._line_width(1.6)
+                self._canvas.rect(x, top - high, half, high, stroke=1, fill=0)
+                self._at(name, x + 6, top - 16, _ACTION, BOLD)
+                for row, text in enumerate(rows):
+                    self._at(text, x + 74, top - 15 - row * 12 * _LEAD, 12)
+
+        return _Piece(high + 6, draw)
+
+    # Blocks.
+
+    def _blocks(self, width: float) -> list[list[_Piece]]:
+        found = [self._block(block, width) for block in self._page.blocks]
+        after = [act for act in self._page.before if act.where == "after"]
+        if after:
+            found.append([self._act(act, width) for act in after])
+        return found
+
+    def _block(self, block: Block, width: float) -> list[_Piece]:
+        pieces = [self._rule(width), self._block_head(block, width)]
+        for variant in block.variants:
+            pieces += self._variant(variant, width)
+        return pieces
+
+    def _block_head(self, block: Block, width: float) -> _Piece:
+        letter = to_print(block.letter, BOLD)
+        box = printed_width(letter, _SECTION, BOLD) + 10
+        names = whole_lines(block.name, _ACTION, width - box - 8, BOLD)
+        signs = whole_lines(block.sign, _SMALL, width - box - 8)
+        # A name and words that fit side by side share a line.
+        beside = (
+            len(names) == len(signs) == 1
+            and printed_width(names[0], _ACTION, BOLD) + 10 + printed_width(signs[0], _SMALL) <= width - box - 8
+        )
+        rows = 1 if beside else len(names) + len(signs)
+        high = max(24.0, rows * _ACTION * _LEAD + 4)
+
+        def draw(left: float, top: float) -> None:
+            self._canvas.setFillGray(0)
+            self._canvas.rect(left, top - 22, box, 21, stroke=0, fill=1)
+            self._canvas.setFillGray(1)
+            self._at(letter, left + 5, top - 18, _SECTION, BOLD)
+            self._canvas.setFillGray(0)
+            x, y = left + box + 8, top - 16
+            for text in names:
+                self._at(text, x, y, _ACTION, BOLD)
+                y -= 0 if beside else _ACTION * _LEAD
+            if beside:
+                x += printed_width(names[0], _ACTION, BOLD) + 10
+            for text in signs:
+                self._at(text, x, y, _SMALL)
+                y -= _ACTION * _LEAD
+
+        return _Piece(high, draw, keep=True)
+
+    def _variant(self, variant: Variant, width: float) -> list[_Piece]:
+        tags = whole_lines(f"{variant.tag}: {variant.bars}", _ACTION, width, BOLD)
+        lights = whole_lines(f"light: {variant.light}", _ACTION, width - 10)
+        high = (len(tags) + len(lights)) * _ACTION * _LEAD + 2
+
+        def draw(left: float, top: float) -> None:
+            y = top - _ACTION
+            for text in tags:
+                self._at(text, left, y, _ACTION, BOLD)
+                y -= _ACTION * _LEAD
+            for text in lights:
+                self._at(text, left + 10, y, _ACTION)
+                y -= _ACTION * _LEAD
+
+        return [_Piece(high, draw, keep=bool(variant.acts)), *(self._act(act, width) for act in variant.acts)]
+
+    def _act(self, act: Act, width: float) -> _Piece:
+        mark = _MARK if act.line.changed else ""
+        room = _WHERE if width > self._paper.width / 2 else _WHERE_NARROW
+        number = to_print(f"{act.line.cue.number:g}{mark}")
+        where = whole_lines(act.where, _ACTION, room - 6)
+        font = BOLD if act.line.mine else REGULAR
+        texts = whole_lines(act.text, _ACTION, width - 10 - room - _NUMBER, font)
+        rows = max(len(where), len(texts), 1)
+
+        def draw(left: float, top: float) -> None:
+            self._canvas.setFillGray(0 if act.line.mine else 0.45)
+            for row, text in enumerate(where):
+                self._at(text, left + 10, top - _ACTION - row * _ACTION * _LEAD, _ACTION)
+            for row, text in enumerate(texts):
+                self._at(text, left + 10 + room, top - _ACTION - row * _ACTION * _LEAD, _ACTION, font)
+            self._at(number, left + width - printed_width(number, 9), top - _ACTION, 9)
+            self._canvas.setFillGray(0)
+
+        return _Piece(rows * _ACTION * _LEAD + 1, draw)
+
+    # The foot: what to do when it goes otherwise.
+
+    def _foot(self) -> list[_Piece]:
+        width = self._paper.width
+        pieces = [self._rule(width)]
+        half = (width - _GUTTER) / 2
+        rules = self._page.rules
+        for start in range(0, len(rules), 2):
+            pieces.append(self._rule_pair(rules[start : start + 2], half))
+        pieces += [self._text(remark, _RULE, REGULAR, width) for remark in self._page.remarks]
+        return pieces
+
+    def _rule_pair(self, pair: tuple[tuple[str, str], ...], half: float) -> _Piece:
+        broken = [whole_lines(what, _RULE, half - 76) for _, what in pair]
+
+        def draw(left: float, top: float) -> None:
+            for index, (when, _) in enumerate(pair):
+                x = left + index * (half + _GUTTER)
+                self._at(to_print(when, BOLD), x, top - _RULE, _RULE, BOLD)
+                for row, text in enumerate(broken[index]):
+                    self._at(text, x + 76, top - _RULE - row * _RULE * _LEAD, _RULE)
+
+        return _Piece(max(map(len, broken)) * _RULE * _LEAD, draw)
+
+    # Small things.
+
+    def _text(self, text: str, size: float, font: str, width: float, most: int | None = None) -> _Piece:
+        rows = whole_lines(text, size, width, font)
+        if most is not None and len(rows) > most:
+            rows = [*rows[: most - 1], rows[most - 1] + "…"]
+
+        def draw(left: float, top: float) -> None:
+            for index, row in enumerate(rows):
+                self._at(row, left, top - size - index * size * _LEAD, size, font)
+
+        return _Piece(len(rows) * size * _LEAD, draw)
+
+    def _rule(self, width: float) -> _Piece:
+        def draw(left: float, top: float) -> None:
+            self._line_width(0.6)
+            self._canvas.line(left, top - 3, left + width, top - 3)
+
+        return _Piece(7.0, draw, keep=True)
+
+    def _pencil(self, left: float, width: float, top: float, room: float) -> None:
+        """Leave room to write, with faint lines in it."""
+        self._line_width(0.4)
+        self._canvas.setStrokeGray(0.6)
+        for step in range(1, int(max(0.0, room) // 24)):
+            self._canvas.line(left, top - step * 24, left + width, top - step * 24)
+        self._canvas.setStrokeGray(0)
+
+    def _at(self, text: str, x: float, y: float, size: float, font: str = REGULAR) -> None:
+        self._paper.text(text, x, y, size, font)
+
+    def _line_width(self, width: float) -> None:
+        self._canvas.setLineWidth(width)

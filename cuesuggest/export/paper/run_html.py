@@ -1,0 +1,161 @@
+"""The song on a tablet: one file that leads through the cues by touch, without server or network (HTML).
+
+Style and script are in run_page/, the song goes in as JSON. The script writes texts as text, never as markup.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cuesuggest.export.common.escape import one_line
+from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.paper.html_parts import FACES, document, said
+from cuesuggest.export.paper.lines import Line, lines, placed, sentence
+from cuesuggest.export.paper.live import LivePage, live_page, section_light
+from cuesuggest.score.records import counted
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["html"]
+
+_PARTS = Path(__file__).parent / "run_page"
+_BODY = """\
+<header><h1>{title}</h1><span id="tempo"></span></header>
+<main>
+<button type="button" id="go" aria-live="polite"><span id="where"></span><span id="what"></span>\
+<span id="hand"></span><span id="count"></span></button>
+<div id="side"><h2 id="part"></h2><p>light: <span id="light"></span></p><h2>then</h2><ol id="coming"></ol>\
+<p id="paper">{remarks}<br>{about}</p></div>
+</main>
+<nav id="parts" aria-label="parts of the song"></nav>
+<footer><button type="button" id="back">back</button><button type="button" id="tap">tap the beat</button>\
+<button type="button" id="home" class="loud">HOME</button>\
+<button type="button" id="out" class="loud">ALL OUT</button></footer>
+<div id="safety" role="dialog" aria-modal="true" aria-labelledby="safety-name" hidden>\
+<strong id="safety-name"></strong>\
+<p id="safety-text"></p><p>Then come back in at the next part marked IN.</p>\
+<button type="button" id="resume">back to the song</button></div>
+<script type="application/json" id="song">{data}</script>"""
+
+
+def html(song: Song, options: Options) -> bytes:
+    """Write a song for a tablet.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+
+    Raises
+    ------
+    CuesuggestError
+        If `options.who` has no cue.
+    """
+    page = live_page(song, options)
+    body = _BODY.format(
+        title=said(song.title),
+        remarks=" ".join(said(remark) for remark in page.remarks if not remark.startswith("Only on the list")),
+        about="; ".join(map(said, about(song, options).lines()[1:])),
+        data=_json(_data(song, options, page)),
+    )
+    style = f"body {{ font-family: {FACES}; }}\n" + (_PARTS / "run.css").read_text(encoding="utf-8")
+    script = (_PARTS / "run.js").read_text(encoding="utf-8")
+    return document(song, options, style, body, script=script)
+
+
+def _json(data: dict[str, Any]) -> str:
+    """Write JSON that ends no script element and starts no comment in one."""
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False)
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+
+
+def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
+    read = lines(song, options)
+    analysis = song.analysis
+    beats: dict[int, int] = {}
+    total = 0
+    for bar in analysis.bars:
+        beats[bar.number] = total
+        total += bar.beats
+    order = {section.id: index for index, section in enumerate(analysis.sections)}
+    groups = _groups(read)
+    light = section_light(song, options)
+    cues = [
+        {
+            "number": f"{line.cue.number:g}{'*' if line.changed else ''}",
+            "where": _where(line, song),
+            "action": line.action,
+            "hand": sentence(line.cue),
+            "look": one_line(line.look.name) if line.look else "",
+            "standby": groups.get(line.cue.id, ""),
+            "mine": line.mine,
+            "section": order[line.section.id] if line.section else -1,
+            "beat": _beat(line, beats),
+        }
+        for line in read
+    ]
+    sections = [
+        {
+            "label": step.label,
+            "title": f"{step.label} {one_line(section.name)}".strip()
+            + f", {counted(step.bars, 'bar')}"
+            + (f", round and round until {one_line(section.vamp)}" if section.vamp else ""),
+            "bars": step.bars,
+            "safe": step.safe,
+            "light": light[section.id],
+            "beat": beats.get(section.first_bar, 0),
+            "first_cue": _first_cue(read, section.start),
+        }
+        for step, section in zip(page.order, analysis.sections, strict=True)
+    ]
+    return {
+        "title": page.title,
+        "bpm": analysis.tempo_bpm,
+        "beats_in_bar": analysis.meter or 4,
+        "home": page.home,
+        "all_out": page.all_out,
+        "cues": cues,
+        "sections": sections,
+    }
+
+
+def _where(line: Line, song: Song) -> str:
+    if line.section is None:
+        start = song.analysis.music_start
+        return "before the song" if start is None or line.place.seconds < start else "after"
+    return f"{line.section.mark} {placed(line)}"
+
+
+def _beat(line: Line, beats: dict[int, int]) -> float | None:
+    bar = line.place.bar
+    if bar is None or bar not in beats:
+        return None
+    return round(beats[bar] + (line.place.beat or 1.0) - 1, 3)
+
+
+def _first_cue(read: tuple[Line, ...], start: float) -> int:
+    """Find the cue that is next when a section begins; with the section's first beat counts as in it."""
+    return next((index for index, line in enumerate(read) if line.place.seconds >= start - 0.05), len(read))
+
+
+def _groups(read: tuple[Line, ...]) -> dict[str, str]:
+    """Say at the first cue of a stand-by how far it goes."""
+    last: dict[int, Line] = {}
+    first: dict[int, Line] = {}
+    for line in read:
+        if line.cue.standby is not None:
+            first.setdefault(line.cue.standby, line)
+            last[line.cue.standby] = line
+    return {
+        line.cue.id: f"stand by for {line.cue.number:g} to {last[group].cue.number:g}"
+        for group, line in first.items()
+        if last[group] is not line
+    }

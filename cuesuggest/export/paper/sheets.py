@@ -1,0 +1,69 @@
+"""Sheets of paper: sizes, margins, and the line at the foot that says which song, which sound, which version."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.paper.typeface import REGULAR, printed_width, ready, to_print, whole_lines
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["PAPERS", "Paper"]
+
+_MM = 72 / 25.4
+# Width and height in points, upright. ISO 216; ANSI/ASME Y14.1 size A.
+PAPERS: dict[str, tuple[float, float]] = {"a4": (210 * _MM, 297 * _MM), "letter": (612.0, 792.0)}
+_MARGIN = 12 * _MM  # printers of the office leave 4 to 6 mm white; a hole punch needs 10
+_FOOT = 6.5
+_FOOT_STEP = 8.0
+
+
+class Paper:
+    """A PDF in the making: margins, foot, page numbers."""
+
+    def __init__(self, song: Song, options: Options, *, landscape: bool) -> None:
+        from reportlab.pdfgen.canvas import Canvas
+
+        ready()
+        wide, high = PAPERS[options.paper]
+        self._full = (high, wide) if landscape else (wide, high)
+        self._bytes = io.BytesIO()
+        # Invariant: no random identifier, no time of day, so that the same song gives the same file.
+        self.canvas = Canvas(self._bytes, pagesize=self._full, invariant=1, initialFontName=REGULAR)
+        self.canvas.setTitle(to_print(song.title) or "song")
+        self.canvas.setCreator("cuesuggest")
+        title, *rest = about(song, options).lines()
+        foot = (f"{title}; " + "; ".join(rest[:-1]), rest[-1])
+        self.canvas.setSubject(to_print("; ".join(foot)))
+        self.left = _MARGIN
+        self.top = self._full[1] - _MARGIN
+        self.width = self._full[0] - 2 * _MARGIN
+        room = self.width - 60
+        self._foot = [line for each in foot for line in whole_lines(each, _FOOT, room)]
+        self.bottom = _MARGIN + _FOOT_STEP * len(self._foot) + 4
+        self.height = self.top - self.bottom
+
+    def text(self, text: str, x: float, y: float, size: float, font: str = REGULAR) -> float:
+        """Write a text that is ready to print; returns its width."""
+        self.canvas.setFont(font, size)
+        self.canvas.drawString(x, y, text)
+        return printed_width(text, size, font)
+
+    def end_page(self, page: int, pages: int) -> None:
+        """Write the foot and go on to a new page."""
+        y = _MARGIN + _FOOT_STEP * (len(self._foot) - 1)
+        self.canvas.setDash()
+        for line in self._foot:
+            self.text(line, self.left, y, _FOOT)
+            y -= _FOOT_STEP
+        mark = f"page {page}/{pages}"
+        self.text(mark, self.left + self.width - printed_width(mark, 8), _MARGIN, 8)
+        self.canvas.showPage()
+
+    def finish(self) -> bytes:
+        """Return the file."""
+        self.canvas.save()
+        return self._bytes.getvalue()

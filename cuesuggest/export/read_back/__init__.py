@@ -1,0 +1,1 @@
+"""Files that went out, read back as a list of cues."""

@@ -1,0 +1,1 @@
+"""How much light each section gets, and with which looks."""

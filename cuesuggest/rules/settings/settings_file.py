@@ -1,0 +1,284 @@
+"""House styles and rigs from files: the shipped ones by name, a designer's own by path, those in a document by value.
+
+What is wrong in a file is told with its name and line, and with what is allowed there.
+"""
+
+from __future__ import annotations
+
+import codecs
+import difflib
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import reduce
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Literal, NoReturn
+
+from cuesuggest.errors import ProfileError
+from cuesuggest.rules.settings.house import Profile, Rig
+from cuesuggest.rules.settings.settings_check import (
+    At,
+    SettingError,
+    build_profile,
+    build_rig,
+    dotted,
+    filled,
+    missing,
+    overlaid,
+    refuse_unknown,
+)
+
+__all__ = [
+    "known_names",
+    "load_profile",
+    "load_rig",
+    "profile_from_values",
+    "rig_from_values",
+    "settings_toml",
+    "shipped_profiles",
+    "shipped_rigs",
+]
+
+Folder = Literal["profiles", "rigs"]
+
+_KIND = {"profiles": "house style", "rigs": "rig"}
+
+# More missing keys than this are told without what each may be.
+_FEW = 4
+
+
+def known_names(folder: Folder) -> tuple[str, ...]:
+    """Names of the files shipped in `profiles` or `rigs`."""
+    shipped = files("cuesuggest.rules.settings").joinpath(folder).iterdir()
+    return tuple(sorted(item.name.removesuffix(".toml") for item in shipped if item.name.endswith(".toml")))
+
+
+def shipped_profiles() -> tuple[Profile, ...]:
+    """Return the shipped house styles, from the least light to the most."""
+    return tuple(sorted(map(load_profile, known_names("profiles")), key=lambda each: each.budget.lit_share))
+
+
+def shipped_rigs() -> tuple[Rig, ...]:
+    """Return the shipped rigs, by name."""
+    return tuple(map(load_rig, known_names("rigs")))
+
+
+def settings_toml(folder: Folder, name_or_path: str | Path) -> str:
+    """Return the text of a house style or rig, shipped (by name) or from a file, comments and all.
+
+    Raises
+    ------
+    ProfileError
+        If there is no such style, rig or file.
+    """
+    return _open(name_or_path, folder).text
+
+
+def load_profile(name_or_path: str | Path) -> Profile:
+    """Read a house style, shipped (by name) or from a TOML file.
+
+    A file with `based_on`, the name or path of another style, takes from that style what is not in it.
+
+    Raises
+    ------
+    ProfileError
+        If there is no such style or file, or a key or value in it is wrong.
+    """
+    return _profile(_open(name_or_path, "profiles"), ())
+
+
+def load_rig(name_or_path: str | Path | None) -> Rig:
+    """Read a rig, shipped (by name) or from a TOML file; None gives the example rig.
+
+    Raises
+    ------
+    ProfileError
+        If there is no such rig or file, or a key or value in it is wrong.
+    """
+    file = _open("example" if name_or_path is None else name_or_path, "rigs")
+    table = {"name": file.stem, **file.table}
+    with file.told():
+        refuse_unknown(Rig, table)
+        if lacking := missing(Rig, table):
+            file.lacks(lacking, "The command 'cuesuggest rigs show example' prints all of them.")
+        return build_rig(table)
+
+
+def profile_from_values(values: Mapping[str, Any]) -> Profile:
+    """Rebuild a house style from what `Profile.values` wrote into a document.
+
+    Keys that this version does not know are left out; those that it has in addition are taken from the shipped
+    style `band`.
+
+    Raises
+    ------
+    ProfileError
+        If a value is wrong; it names the key.
+    """
+    with _told("the house style in the document"):
+        return build_profile(filled(Profile, values, load_profile("band").values()))
+
+
+def rig_from_values(values: Mapping[str, Any]) -> Rig:
+    """Rebuild a rig from what `Rig.values` wrote into a document.
+
+    Keys that this version does not know are left out; those that it has in addition are taken from the example
+    rig, those of a side from its first side. Without a word on speed it cannot be set.
+
+    Raises
+    ------
+    ProfileError
+        If a value is wrong; it names the key.
+    """
+    with _told("the rig in the document"):
+        return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, load_rig(None).values()))
+
+
+@contextmanager
+def _told(where: str) -> Iterator[None]:
+    try:
+        yield
+    except SettingError as error:
+        raise ProfileError(f"{where}: {error}.") from None
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    """A settings file that is valid TOML."""
+
+    name: str
+    """What to call it in an error."""
+    path: Path | None
+    """None for a shipped one."""
+    text: str
+    table: Mapping[str, Any]
+
+    @property
+    def stem(self) -> str:
+        return Path(self.name).stem
+
+    def fail(self, problem: str, at: At) -> NoReturn:
+        """Raise the error for a place, with its line if it is in this file."""
+        line = _line(self.text, at)
+        raise ProfileError(f"{self.name}{'' if line is None else f', line {line}'}: {problem}")
+
+    @contextmanager
+    def told(self) -> Iterator[None]:
+        """Let what is found wrong be told with file and line."""
+        try:
+            yield
+        except SettingError as error:
+            # Of two keys that are at odds one may be inherited: the one in this file is to be changed.
+            own = [(at, problem) for at, problem in error.told if _line(self.text, at) is not None]
+            at, problem = (own or error.told)[0]
+            self.fail(f"{dotted(at)} {problem}.", at)
+
+    def lacks(self, lacking: list[tuple[At, str]], remedy: str) -> NoReturn:
+        """Raise the error for keys that are missing."""
+        first, what = lacking[0]
+        if len(lacking) == 1:
+            self.fail(f"{dotted(first)} is missing; it should be {what}. {remedy}", first[:-1])
+        few = len(lacking) <= _FEW
+        names = [f"{dotted(at)} ({what})" if few else dotted(at) for at, what in lacking]
+        raise ProfileError(f"{self.name}: {len(lacking)} keys are missing: {', '.join(names)}. {remedy}")
+
+
+def _profile(file: _File, above: tuple[_File, ...]) -> Profile:
+    """Build a style from a file, and from those below it that it is based on; `above` are based on it."""
+    table = dict(file.table)
+    base_name = table.pop("based_on", None)
+    with file.told():
+        refuse_unknown(Profile, table, ("based_on",))
+        table.setdefault("name", file.stem)
+        if base_name is None:
+            if lacking := missing(Profile, table):
+                file.lacks(lacking, 'The first line based_on = "band" takes what is not in the file from that style.')
+            return build_profile(table)
+    base = _profile(_base(file, base_name, (*above, file)), (*above, file))
+    table.setdefault("about", f"As {base.name}, with changes.")
+    with file.told():
+        return build_profile(overlaid(base.values(), table))
+
+
+def _base(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
+    """Open the style that a file is based on; a path is relative to the file's folder."""
+    known = ", ".join(known_names("profiles"))
+    if not isinstance(name, str) or not name.strip():
+        file.fail(
+            f"based_on is {name!r}; it should be one of {known}, or the path of a file, in quotes.", ("based_on",)
+        )
+    shipped = name in known_names("profiles") or file.path is None
+    try:
+        base = _open(name if shipped or file.path is None else file.path.parent / name, "profiles")
+    except ProfileError as error:
+        file.fail(f"based_on is {name!r}. {error}", ("based_on",))
+    if base.path is not None and any(other.path and other.path.samefile(base.path) for other in above):
+        file.fail(f"based_on is {name!r}, so that this style is based on itself; it should be another.", ("based_on",))
+    return base
+
+
+def _open(name_or_path: str | Path, folder: Folder) -> _File:
+    """Find a shipped name or a file, and read it."""
+    known = known_names(folder)
+    name = str(name_or_path)
+    if isinstance(name_or_path, str) and name in known:
+        text = files("cuesuggest.rules.settings").joinpath(folder, f"{name}.toml").read_text("utf-8")
+        return _File(f"{name}.toml", None, text, tomllib.loads(text))
+    path = Path(name_or_path)
+    if not path.is_file():
+        near = difflib.get_close_matches(name, known, 1)
+        raise ProfileError(
+            f"There is no {_KIND[folder]} or file called '{name}'. {f'Did you mean {near[0]}? ' if near else ''}"
+            f"Known names: {', '.join(known)}; or give the path of a TOML file."
+        )
+    text = _read(path)
+    return _File(str(path), path, text, _parsed(str(path), text))
+
+
+def _read(path: Path) -> str:
+    """Read a text file; some editors and shells mark or write it as UTF-16, which is fine, too."""
+    try:
+        data = path.read_bytes()
+        wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        text = data.decode("utf-16" if wide else "utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProfileError(f"{path}: cannot be read ({error}). It should be a TOML file in UTF-8.") from error
+    return text.replace("\r\n", "\n")
+
+
+def _parsed(where: str, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)", str(error))
+        what = str(error).replace(found[0], "") if found else str(error)
+        line = int(found[1]) if found and found[1] else max(len(text.splitlines()), 1)
+        raise ProfileError(
+            f"{where}, line {line}: not valid TOML: {what[:1].lower()}{what[1:]}. A line is: key = value. Texts stand "
+            "in quotes, numbers have a decimal point, comments start with #, and no key comes twice."
+        ) from error
+
+
+def _line(text: str, at: At) -> int | None:
+    """Find the line of a key: the shortest beginning of the file that is TOML by itself and has the key.
+
+    Whatever way the key is written, as a line of a table, dotted, or inside brackets, the parser finds it.
+    """
+    lines = text.split("\n") if at else []
+    whole = 0
+    for count in range(1, len(lines) + 1):
+        try:
+            table: Any = tomllib.loads("\n".join(lines[:count]))
+        except tomllib.TOMLDecodeError:
+            # In the middle of a value of several lines.
+            continue
+        try:
+            reduce(lambda inner, key: inner[key], at, table)
+        except (KeyError, IndexError, TypeError):
+            whole = count
+        else:
+            return whole + 1
+    return None

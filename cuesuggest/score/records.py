@@ -1,0 +1,199 @@
+"""The words of a plan: place, look, cue, and what hangs on them; frozen records, written unchanged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from cuesuggest.analysis.types import FILE_CONFIG
+
+__all__ = [
+    "CATEGORIES",
+    "ENTRANCES",
+    "EXITS",
+    "Answer",
+    "Category",
+    "Cue",
+    "CueKind",
+    "Look",
+    "Place",
+    "PlannedSection",
+    "Question",
+    "Series",
+    "clock",
+    "counted",
+]
+
+Category = Literal["rest", "subtle", "lift", "intense"]
+CATEGORIES: tuple[Category, ...] = ("rest", "subtle", "lift", "intense")
+
+CueKind = Literal[
+    "recall", "fade-in", "crossfade", "fade-out", "cut-in", "cut-out", "ramp", "one-shot", "speed", "call"
+]  # fmt: skip
+ENTRANCES: tuple[CueKind, ...] = ("fade-in", "cut-in", "crossfade")
+"""Kinds of cues that bring light in on a side."""
+EXITS: tuple[CueKind, ...] = ("fade-out", "cut-out")
+"""Kinds of cues that take light out."""
+Trigger = Literal["hand", "held", "follow-on", "chase"]
+Anchor = Literal["starts-on", "lands-on"]
+Status = Literal["suggested", "accepted", "edited", "rejected", "added"]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something happens.
+
+    The key is bar and beat (beat 1.0 is the downbeat), or seconds alone where there are no bars; section,
+    pass, bar in section and seconds follow from it and are stored for the reader.
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    seconds: float
+    bar: int | None = None
+    beat: float | None = None
+    section: str | None = None
+    pass_: int | None = None
+    bar_in_section: int | None = None
+    bars_in_section: int | None = None
+
+    def __str__(self) -> str:
+        """Name the place as a musician would: "B2, bar 5 of 8", with the beat when it is not the first."""
+        if self.bar is None:
+            return clock(self.seconds)
+        beat = "" if self.beat in (None, 1.0) else f" beat {self.beat:g}"
+        if self.section is None:
+            return f"bar {self.bar}{beat}"
+        return f"{self.section}{self.pass_}, bar {self.bar_in_section} of {self.bars_in_section}{beat}"
+
+
+def clock(seconds: float) -> str:
+    """Seconds as m:ss.t, the way a player's display counts."""
+    tenths = round(seconds * 10)
+    return f"{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
+
+
+def counted(count: int, what: str) -> str:
+    """Write a count of things: "1 cue", "2 cues"."""
+    return f"{count} {what}" + ("" if count == 1 else "s")
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One stored state of effect light, built before rehearsal."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    name: str
+    category: Category
+    source: Literal["laser", "lamp", "strobe"]
+    cycle_bars: float | None
+    """Bars for one round of its motion; None for a look whose motion keeps its own slow time."""
+    cycle_seconds: float | None
+    colours: int
+    colour_relation: str
+    level_ceiling: int
+    """Percent; a fifth stays in hand."""
+    peak_after: float
+    """Seconds from the press to its strongest moment."""
+    description: str
+    home: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """A one-shot that comes again: every so many bars, from one bar to another, leaving some out."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    every_bars: int
+    first_bar: int
+    last_bar: int
+    skip: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Something to do at a place in the song, and why."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    """Rule, section id, role and ordinal: "enter/s3/lift/1". Never a position in a list."""
+    number: float
+    """Frozen once printed; an insert between 12 and 13 becomes 12.5."""
+    kind: CueKind
+    trigger: Trigger
+    anchor: Anchor
+    place: Place
+    hand: str
+    """Which fader or button, what to do with it, on which count."""
+    reasons: tuple[str, ...]
+    confidence: float
+    look: str | None = None
+    side: str | None = None
+    level: int | None = None
+    """Percent."""
+    up_beats: float | None = None
+    up_seconds: float | None = None
+    down_beats: float | None = None
+    down_seconds: float | None = None
+    series: Series | None = None
+    cycle_seconds: float | None = None
+    """For one round of the motion, where the cue sets its speed."""
+    standby: int | None = None
+    """Cues that share one stand-by have the same group number."""
+    who: str = "operator"
+    operator_confirms: bool = True
+    cautions: tuple[str, ...] = ()
+    status: Status = "suggested"
+    note: str = ""
+    lock: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedSection:
+    """The category that the plan gives one pass of a section, and why."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    section: str
+    """The section's id."""
+    category: Category
+    look: str | None
+    level: int
+    drive: float
+    reasons: tuple[str, ...]
+    decided: Category | None = None
+    """What the designer wants here; None leaves it to the plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One way to answer a question."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    text: str
+    """Short enough for a button."""
+    command: str
+    """The words of the command line that apply it, DOC for the document: "correct DOC --shift-bar 2"."""
+    reading: str | None = None
+    """How beats are read then, as in `SongAnalysis.alternatives`; "" is as told, None where that is not the matter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something the tool is unsure of; the more cues hang on it, the earlier it is asked."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    text: str
+    listen_at: float
+    """Seconds from the start of the recording."""
+    cues: tuple[str, ...]
+    """Ids of those that hang on the answer."""
+    answers: tuple[Answer, ...] = ()
+    """What the draft takes for right comes first."""

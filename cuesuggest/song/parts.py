@@ -1,0 +1,146 @@
+"""What a song document holds beside the analysis and the cues; frozen records, checked on their way in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Annotated
+
+from pydantic import AfterValidator, Field, JsonValue
+
+from cuesuggest.analysis.types import FILE_CONFIG
+from cuesuggest.score.records import Cue
+from cuesuggest.song.corrections import Seconds
+from cuesuggest.song.edit_types import Edit
+
+__all__ = [
+    "HistoryEntry",
+    "Printed",
+    "PrintedCue",
+    "RecordingFile",
+    "Settings",
+    "SongWindow",
+    "Unplaced",
+    "Versions",
+]
+
+
+def _utc(text: str) -> str:
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError:
+        time = None
+    if time is None or time.utcoffset() != timedelta(0):
+        raise ValueError(f"{text!r} is not a time in UTC such as '2031-05-04T18:30:00Z'")
+    return text
+
+
+UtcTime = Annotated[str, AfterValidator(_utc)]
+
+
+@dataclass(frozen=True, slots=True)
+class SongWindow:
+    """The part of the recording that is this song, in seconds from the file's start."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    start: Seconds
+    end: Seconds
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingFile:
+    """The audio file that the document is about."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    path: str
+    """Relative to the document, with forward slashes; absolute only on another drive."""
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    """Of the file's bytes, in hexadecimal."""
+    decoder: str
+    sample_rate: Annotated[int, Field(ge=1)]
+    """Samples per second."""
+    channels: Annotated[int, Field(ge=1)]
+    duration: Seconds
+    window: SongWindow
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A profile or a rig by name, and the values it had when the cues were suggested."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    name: str
+    values: dict[str, JsonValue]
+
+
+@dataclass(frozen=True, slots=True)
+class Versions:
+    """What made the document; results are comparable where these are equal."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    program: str
+    features: int
+    """Rises whenever the front end of the analysis gives other numbers."""
+    weights: str | None
+    """Digest of the network's weights; None where none were used."""
+    profile: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unplaced:
+    """A cue that lost its place in a new analysis, kept so that nobody's work disappears."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    cue: Cue
+    why: str
+    """A sentence for the designer."""
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedCue:
+    """A cue as it stood on paper."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    id: str
+    number: float
+    digest: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    """Of what a reader sees of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """The last print: with it the next one finds what to mark."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    edition: Annotated[int, Field(ge=1)]
+    """Rises when something is printed that is not as it was."""
+    date: str
+    head: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    """Digest of title and sections."""
+    cues: tuple[PrintedCue, ...]
+    changed: tuple[str, ...] = ()
+    """Ids of the cues that were marked in this edition."""
+    removed: tuple[float, ...] = ()
+    """Numbers of the cues that were gone in this edition."""
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEntry:
+    """One change: what was done, and what takes it back."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    revision: Annotated[int, Field(ge=1)]
+    """That the document got by this change."""
+    time: UtcTime
+    by: str
+    """Where it was made, such as "command line" or "page"."""
+    edit: Edit
+    inverse: Edit

@@ -1,0 +1,51 @@
+"""What a song's rig says to those who know no rigs: its sides, its hands, its one-shot, how everything goes dark."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cuesuggest.score.light import HANDS
+
+if TYPE_CHECKING:
+    from cuesuggest.song.model import Song
+
+__all__ = ["all_out", "hands_of", "one_shot_seconds", "side_names"]
+
+_RUN_SECONDS = 1.0  # Of a one-shot, where the rig does not say.
+
+
+def _rig_sides(song: Song) -> list[str]:
+    sides = song.rig.values.get("sides")
+    listed = sides if isinstance(sides, list) else []
+    return [str(side.get("name", "") if isinstance(side, dict) else side) for side in listed]
+
+
+def all_out(song: Song) -> str:
+    """Say which hand puts everything out at once: the kill, else the master, else the sides."""
+    rig = song.rig.values
+    for key, how in (("kill", "{}, held"), ("master", "{} down")):
+        name = rig.get(key)
+        if isinstance(name, str) and name.strip():
+            return how.format(name.strip())
+    names = _rig_sides(song)
+    return f"side{'' if len(names) == 1 else 's'} {' and '.join(names)} down" if names else "all faders down"
+
+
+def hands_of(song: Song) -> int:
+    """Return how many hands play the song's rig."""
+    given = song.rig.values.get("hands")
+    return given if isinstance(given, int) else HANDS
+
+
+def one_shot_seconds(song: Song) -> float:
+    """Return how long a one-shot runs."""
+    shot = song.rig.values.get("one_shot")
+    given = shot.get("run_seconds") if isinstance(shot, dict) else None
+    return float(given) if isinstance(given, int | float) and given > 0 else _RUN_SECONDS
+
+
+def side_names(song: Song) -> list[str]:
+    """Sides that a song's cues play on: in the rig's order, then those it does not name as they come."""
+    used = list(dict.fromkeys(cue.side for cue in song.cues if cue.side is not None and cue.status != "rejected"))
+    order = _rig_sides(song)
+    return sorted(used, key=lambda side: order.index(side) if side in order else len(order))
