@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.export import text as written
+from cuesuggest.export.common import escape as written
 from tests.exported import HOSTILE
 
 anything = st.text(st.characters(), max_size=60) | st.sampled_from(list(HOSTILE.values()))

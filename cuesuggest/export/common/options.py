@@ -91,7 +91,7 @@ def about(song: Song, options: Options) -> About:
     Returns
     -------
     About
-        Texts as they are in the document; a format still has to write them in its own way (see `text`).
+        Texts as they are in the document; a format still has to write them in its own way (see `escape`).
     """
     made = " ".join(
         part

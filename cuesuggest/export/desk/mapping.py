@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.escape import one_line, toml_string
-from cuesuggest.song.rig_facts import side_names
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -176,6 +175,9 @@ def completed(song: Song, given: DeskMap) -> DeskMap:
     CuesuggestError
         If there are more looks than notes, or more sides than MIDI channels.
     """
+    # Options name this module, and looking into the registry loads no documents.
+    from cuesuggest.song.rig_facts import side_names
+
     looks = [look.id for look in song.looks]
     sides = side_names(song)
     notes = _counted(looks, {key: each.note for key, each in given.looks.items()}, 127, "looks", "notes")
