@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.rhythm import decoder
-from cuesuggest.analysis.rhythm.decoder import Limits, decode, decode_bands, observations, tempo_bins
+from cuesuggest.analysis.rhythm.bar_states import steps_to
+from cuesuggest.analysis.rhythm.beat_terms import observations
+from cuesuggest.analysis.rhythm.decoder import Limits, decode, decode_bands
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import COMMON, METERS, stated_meter
+from cuesuggest.analysis.rhythm.tempo_bins import FASTEST, REACH, tempo_bins
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
 
@@ -33,14 +36,14 @@ def score_of_path(search, frames, states, tempi):
     score = search.waiting[max(search.pad + frames[0] - decoder._LEAD - 1, 0), 0] + search.enter[states[0]]
     score += search.observed[states[0], frames[0]]
     for k in range(1, len(frames)):
-        steps = {origin: (kind, cost) for origin, kind, cost in decoder._steps_to(search.meters)[states[k]]}
+        steps = {origin: (kind, cost) for origin, kind, cost in steps_to(search.meters)[states[k]]}
         if states[k - 1] not in steps:
             return -np.inf
         kind, cost = steps[states[k - 1]]
         length = search.states.kinds[kind][1]
         jitter = frames[k] - frames[k - 1] - search.intervals[length][tempi[k]]
         change = abs(tempi[k] - tempi[k - 1])
-        if abs(jitter) > 1 or change > decoder._REACH:
+        if abs(jitter) > 1 or change > REACH:
             return -np.inf
         score += search.observed[states[k], frames[k]] + search.terms[kind][frames[k], tempi[k]]
         score -= cost + decoder._JITTER_COST * abs(jitter) + change**decoder._DRIFT_POWER
@@ -66,7 +69,7 @@ def test_the_decoded_path_is_the_best_of_all_paths(seed, signatures):
     longest = max(int(each[:2].max()) for each in search.intervals.values())
     intervals = {int(each[tempo]) for each in search.intervals.values() for tempo in (0, 1)}
     steps = sorted({interval + jitter for interval in intervals for jitter in (-1, 0, 1)})
-    comes_before = [{origin for origin, _, _ in steps} for steps in decoder._steps_to(meters)]
+    comes_before = [{origin for origin, _, _ in steps} for steps in steps_to(meters)]
     chains = [(first,) for first in range(frames)]
     for _ in range(2):
         chains += [(*chain, chain[-1] + step) for chain in chains for step in steps if chain[-1] + step < frames]
@@ -177,7 +180,7 @@ def test_evidence_against_music_gives_no_beats():
 
 def test_a_tempo_band_stays_inside_its_limits():
     tempi = tempo_bins(200.0)
-    assert tempi.max() <= decoder.FASTEST
+    assert tempi.max() <= FASTEST
     assert (np.diff(tempi) > 0).all()
 
 

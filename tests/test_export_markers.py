@@ -14,7 +14,7 @@ import wavinfo
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import Options, export
 from cuesuggest.export.common.timing import RATES, Timing
-from cuesuggest.export.desk.markers import Mark, mark_chunks
+from cuesuggest.export.desk.markers import SoundMark, mark_chunks
 from cuesuggest.sound.samples import exact_sound
 from tests.exported import HOSTILE, hostile_song
 from tests.songs import make_song
@@ -23,7 +23,7 @@ ROOT = Path(__file__).parent.parent
 
 
 def test_cue_points_are_the_bytes_of_the_standard():
-    points, lists = mark_chunks([Mark(24000, "LX 1", "go"), Mark(36000, "Verse", "", 4800)])
+    points, lists = mark_chunks([SoundMark(24000, "LX 1", "go"), SoundMark(36000, "Verse", "", 4800)])
     assert points == bytes.fromhex(
         "63756520 34000000 02000000"
         "01000000 C05D0000 64617461 00000000 00000000 C05D0000"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.events.builds import breakdown_candidates, build_lines, find_breakdowns, find_builds
-from cuesuggest.analysis.events.within import find_changes
+from cuesuggest.analysis.events.from_bars import events_from_bars
 from tests.drawn import draw
 
 
@@ -78,7 +78,7 @@ def test_no_breakdown_is_told_of(letters):
 
 def test_changes_come_in_order_of_time_with_their_place():
     scene, energy = draw("Q" * 16 + "F" * 16 + "P" * 8 + "F" * 8, build=rising(48, 4, 16))
-    events = find_changes(scene, energy, [0, 16, 32, 40])
+    events = events_from_bars(scene, energy, [0, 16, 32, 40])
     assert [(event.kind, event.bar, event.beat) for event in events] == [
         ("build", 13, 1.0),
         ("drop", 17, 1.0),

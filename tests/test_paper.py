@@ -131,8 +131,8 @@ def test_passes_that_are_played_alike_share_a_row_and_the_last_row_is_for_every_
         make_cue(n, "one-shot", place_at(song.analysis, bar), look="lift") for n, bar in ((1, 9), (2, 25), (3, 45))
     ]
     (_, block) = live_page(song.replaced(cues=shots), Options()).blocks
-    assert [variant.tag for variant in block.variants] == ["B1, B2", "B3 and again"]
-    assert [act.where for act in block.variants[1].acts] == ["bar 5"]
+    assert [row.tag for row in block.rows] == ["B1, B2", "B3 and again"]
+    assert [act.where for act in block.rows[1].acts] == ["bar 5"]
 
 
 def test_after_z_letters_are_doubled_and_stay_kinds_of_their_own():
@@ -186,11 +186,11 @@ def test_a_fade_that_lands_in_the_next_part_is_played_where_the_hand_begins():
     shot = make_cue(2, "one-shot", place_at(song.analysis, 8), look="lift")
     song = song.replaced(cues=[ramp, shot])
     page = live_page(song, Options())
-    assert [(act.where, act.text) for act in page.blocks[0].variants[0].acts] == [
+    assert [(act.where, act.text) for act in page.blocks[0].rows[0].acts] == [
         ("bar 7", "A to 70 in 8"),
         ("last bar", "Wide fans"),
     ]
-    assert page.blocks[1].variants[0].acts == ()
+    assert page.blocks[1].rows[0].acts == ()
     assert "A1, bar 7 of 8" in text_of(one(song, "list.pdf"))
 
 

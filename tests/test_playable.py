@@ -23,12 +23,12 @@ class Draft:
 
     def __init__(self, analysis, rig=RIG):
         found = draft(analysis, CLUB, rig)
-        self.rig, self.cues, self.looks, self.bars = rig, list(found.cues), list(found.looks), analysis.bars
+        self.rig, self.cues, self.looks, self.grid = rig, list(found.cues), list(found.looks), Grid(analysis)
         self.entries = [cue for cue in self.cues if cue.kind in ENTERS and cue.id.startswith("enter/")]
         self.shots = [cue for cue in self.cues if cue.kind == "one-shot"]
 
     def problems(self, cues=None, looks=None):
-        given = (self.cues if cues is None else cues, self.rig, self.looks if looks is None else looks, self.bars)
+        given = (self.cues if cues is None else cues, self.rig, self.looks if looks is None else looks, self.grid)
         return check_playable(*given)
 
     def swapped(self, cue, **changes):
@@ -148,7 +148,7 @@ def one_shot_in_the_run_of_a_later_press(d, random):
     series = [cue for cue in d.shots if cue.series is not None]
     if not series:
         return None
-    press = presses(series[0], d.bars)[-1]
+    press = presses(series[0], d.grid)[-1]
     return [*d.cues, replace(series[0], id="new", series=None, place=Place(press - 0.2, bar=1))]
 
 
@@ -219,7 +219,7 @@ def test_a_series_is_followed_press_by_press_without_the_bars_that_are_left_out(
     analysis = make_analysis("A16", bpm=120, start=0.0)
     cue = make_cue(1, "one-shot", place_at(analysis, 1, 3.0), series=Series(4, 1, 13, (5,)))
     assert presses(cue, Grid(analysis)) == (1.0, 17.0, 25.0)
-    assert presses(cue, ()) == (1.0,)
+    assert presses(cue) == (1.0,)
 
 
 def test_without_looks_and_bars_the_sides_are_followed_all_the_same():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS, stated_meter
 from cuesuggest.analysis.rhythm.recount import alternating, between_beats, other_counts

@@ -1,10 +1,18 @@
-"""The page's pure scripts, imported by the browser itself and asked for answers."""
+"""The page's pure scripts, imported by the browser itself and asked for answers; and the light that they are sent."""
 
+from dataclasses import replace
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from threading import Thread
 
 import pytest
+
+from cuesuggest.review.session import Session
+from cuesuggest.review.shown_light import shown_light
+from cuesuggest.review.view import page_of
+from cuesuggest.score.records import Series
+from cuesuggest.song import Settings
+from tests.songs import HOME, LIFT, make_cue, make_song, place_at
 
 
 @pytest.fixture(scope="module")
@@ -99,56 +107,144 @@ def test_every_key_means_one_thing_in_each_mode(scripts):
     assert len({tuple(row) for row in table}) == len(table)
 
 
-def cue(kind, seconds, **more):
-    given = {
-        "kind": kind, "seconds": seconds, "status": "suggested", "who": "operator", "anchor": "starts-on", "side": "A",
-        "level": 50, "up_seconds": None, "down_seconds": None, "series": None, "trigger": "hand",
-    }  # fmt: skip
-    return {**given, **more}
+# The light: what the server makes of the cues, and what the page draws of that.
 
 
-def level(scripts, cues, times, fast=False):
-    body = """
-      const followed = it.sides(given[0]); const flashes = it.shots(given[0], given[3]);
-      return given[1].map((time) => it.brightness(followed, flashes, time, given[2]));
-    """
-    return scripts("light.js", body, [cues, times, fast, MUSIC["bars"]])
+def lit(*cues, form="A16 B16", **options):
+    """What the server sends for cues in a song of 4/4 at 60, bar 1 at 2 s: the downbeat of bar n is at 4n - 2 s."""
+    song = make_song(form, bpm=60, **options)
+    made = [make_cue(n, kind, place_at(song.analysis, *at), **more) for n, (kind, at, more) in enumerate(cues, 1)]
+    return shown_light(song.replaced(cues=made))
 
 
-def test_light_grows_stays_and_goes_as_the_cues_say(scripts):
-    cues = [cue("fade-in", 2, up_seconds=2), cue("fade-out", 10, down_seconds=4)]
-    assert level(scripts, cues, [1, 2, 3, 4, 9, 12, 14, 20]) == pytest.approx(
-        [0, 0, 0.25, 0.5, 0.5, 0.25, 0, 0], abs=1e-3
+def test_a_side_grows_stays_and_goes_as_its_cues_say():
+    light = lit(
+        ("fade-in", (1,), {"side": "A", "level": 50, "up_seconds": 4.0}),
+        ("fade-out", (9,), {"side": "A", "down_seconds": 2.0}),
     )
+    assert light["sides"] == {"A": [[2, 0], [6, 0.5], [34, 0.5], [36, 0]]}
 
 
-def test_what_lands_is_there_at_its_place(scripts):
-    assert level(scripts, [cue("fade-in", 4, up_seconds=2, anchor="lands-on")], [2, 3, 4]) == pytest.approx(
-        [0, 0.25, 0.5], abs=1e-3
+def test_with_two_hands_the_old_side_starts_out_when_the_new_one_is_half_up():
+    cues = (
+        ("cut-in", (1,), {"side": "A", "level": 80}),
+        ("crossfade", (5,), {"side": "B", "level": 40, "up_seconds": 4.0, "down_seconds": 2.0}),
     )
+    assert lit(*cues)["sides"] == {
+        "A": [[2, 0], [2, 0.8], [20, 0.8], [22, 0]],
+        "B": [[18, 0], [22, 0.4]],
+    }
+    one_hand = lit(*cues, rig=Settings("two sides", {"hands": 1, "sides": ["A", "B"]}))
+    assert one_hand["sides"]["A"][2:] == [[22, 0.8], [24, 0]]
 
 
-def test_a_crossfade_takes_the_other_side_out(scripts):
-    cues = [cue("cut-in", 1, level=80), cue("crossfade", 5, side="B", level=40, up_seconds=2, down_seconds=1)]
-    assert level(scripts, cues, [4, 7.5]) == pytest.approx([0.8, 0.4], abs=1e-3)
+def test_a_fade_in_with_a_way_out_takes_the_other_side_out_and_one_without_leaves_it():
+    def old_side(**more):
+        return lit(
+            ("cut-in", (1,), {"side": "A", "level": 80}),
+            ("fade-in", (5,), {"side": "B", "level": 40, "up_seconds": 4.0, **more}),
+        )["sides"]["A"]
+
+    assert old_side(down_seconds=2.0) == [[2, 0], [2, 0.8], [20, 0.8], [22, 0]]
+    assert old_side() == [[2, 0], [2, 0.8]]
 
 
-def test_a_held_button_darkens_and_gives_back(scripts):
-    cues = [cue("cut-in", 1), cue("cut-out", 3, trigger="held", side=None, down_seconds=1)]
-    assert level(scripts, cues, [2.9, 3.5, 4.1]) == pytest.approx([0.5, 0, 0.5], abs=1e-3)
+def test_what_lands_starts_where_its_beats_say():
+    light = lit(("fade-in", (5,), {"side": "A", "level": 50, "anchor": "lands-on", "up_beats": 8.0}))
+    assert light["sides"] == {"A": [[10, 0], [18, 0.5]]}
 
 
-def test_rejected_cues_and_lines_for_others_give_no_light(scripts):
-    cues = [cue("cut-in", 1, status="rejected"), cue("cut-in", 1, who="house")]
-    assert level(scripts, cues, [2]) == [0]
+def test_a_cue_that_comes_before_a_way_out_has_begun_has_the_word():
+    light = lit(
+        ("cut-in", (1,), {"side": "A", "level": 80}),
+        ("crossfade", (5,), {"side": "B", "level": 40, "up_seconds": 8.0, "down_seconds": 2.0}),
+        ("cut-in", (5, 3), {"side": "A", "level": 60}),
+    )
+    assert light["sides"]["A"] == [[2, 0], [2, 0.8], [20, 0.8], [20, 0.6]]
+
+
+def test_a_held_dark_lasts_until_the_band_is_back_or_to_the_next_beat():
+    held = ("cut-out", (4,), {"trigger": "held"})
+    assert lit(held, events=[("stop", 4, 1, 3)])["held"] == [[14, 17]]
+    assert lit(held)["held"] == [[14, 15]]
+    assert lit(held)["sides"] == {}
+
+
+def test_a_series_flashes_on_its_own_beat_of_each_of_its_bars():
+    light = lit(
+        ("one-shot", (5, 3), {"level": 70, "series": Series(every_bars=2, first_bar=5, last_bar=12, skip=(11,))}),
+    )
+    assert light["shots"] == [[20, 0.7, False], [28, 0.7, False], [36, 0.7, False]]
+
+
+def test_a_one_shot_goes_to_its_level_else_to_its_looks_ceiling_else_to_80_percent():
+    light = lit(
+        ("one-shot", (5,), {"level": 30, "look": "lift"}),
+        ("one-shot", (6,), {"look": "lift"}),
+        ("one-shot", (7,), {}),
+        looks=(HOME, replace(LIFT, level_ceiling=60)),
+    )
+    assert [level for _, level, _ in light["shots"]] == [0.3, 0.6, 0.8]
+
+
+def test_rejected_cues_and_lines_for_others_give_no_light():
+    for more in ({"status": "rejected"}, {"who": "house light"}):
+        light = lit(
+            ("cut-in", (1,), {"side": "A", "level": 80, **more}),
+            ("one-shot", (2,), more),
+            ("cut-out", (3,), {"trigger": "held", **more}),
+        )
+        assert light == {"sides": {}, "held": [], "shots": []}
+
+
+@pytest.mark.parametrize(("apart", "fast"), [(0.25, True), (0.5, False)])
+def test_one_shots_above_three_a_second_are_marked(apart, fast):
+    light = lit(*(("one-shot", (5, 1 + apart * k), {}) for k in range(4)))
+    assert [each[2] for each in light["shots"]] == [fast] * 4
+
+
+def test_the_page_is_sent_the_light_of_the_song_as_it_is(drafted_take):
+    session = Session(drafted_take)
+    assert page_of(session, 16, 1400.0)["light"] == shown_light(session.song)
+    assert any(shown_light(session.song)["sides"].values())
+
+
+DARK = {"sides": {}, "held": [], "shots": []}
+
+
+def level(scripts, light, times, fast=False):
+    body = "return given[1].map((time) => it.brightness(given[0], time, given[2]))"
+    return scripts("light.js", body, [{**DARK, **light}, times, fast])
+
+
+def test_levels_are_drawn_straight_from_point_to_point(scripts):
+    light = {"sides": {"A": [[2, 0], [4, 0.5], [10, 0.5], [14, 0]]}}
+    assert level(scripts, light, [1, 2, 3, 4, 9, 12, 14, 20]) == pytest.approx([0, 0, 0.25, 0.5, 0.5, 0.25, 0, 0])
+
+
+def test_a_jump_is_there_at_its_moment(scripts):
+    assert level(scripts, {"sides": {"A": [[2, 0], [2, 0.8]]}}, [1.999, 2]) == [0, 0.8]
+
+
+def test_the_brightest_side_shows(scripts):
+    light = {"sides": {"A": [[0, 0.8], [4, 0]], "B": [[0, 0], [4, 0.4]]}}
+    assert level(scripts, light, [0, 2, 4]) == pytest.approx([0.8, 0.4, 0.4])
+
+
+def test_a_held_button_darkens_all_and_gives_back(scripts):
+    light = {"sides": {"A": [[1, 0.5]]}, "held": [[3, 4]], "shots": [[3, 1, False]]}
+    assert level(scripts, light, [2.9, 3, 3.9, 4.1]) == [0.5, 0, 0, 0.5]
 
 
 def test_one_shots_that_come_too_fast_are_left_dark_unless_asked_for(scripts):
-    quick = [cue("one-shot", 2 + k / 4, level=100) for k in range(4)]
-    calm = [cue("one-shot", 2 + k / 3, level=100) for k in range(4)]
-    assert level(scripts, quick, [2.0, 2.5]) == [0, 0]
-    assert level(scripts, quick, [2.0, 2.5], fast=True) == [1, 1]
-    assert level(scripts, calm, [2.0, 2 + 1 / 3]) == pytest.approx([1, 1])
+    light = {"shots": [[2, 1, True], [2.25, 1, True], [9, 0.7, False]]}
+    assert level(scripts, light, [2, 2.25, 9]) == [0, 0, 0.7]
+    assert level(scripts, light, [2, 2.25, 9], fast=True) == [1, 1, 0.7]
+
+
+def test_a_one_shot_dies_away(scripts):
+    first, later, over = level(scripts, {"shots": [[2, 1, False]]}, [2, 2.3, 2.7])
+    assert first > later > over == 0
 
 
 def flashes(shown, step=0.01):

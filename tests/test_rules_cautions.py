@@ -75,7 +75,7 @@ def test_what_jumps_up_at_the_same_moment_is_one_flash():
 
 def test_a_series_of_one_shots_counts_with_every_press():
     shots = make_cue(9, "one-shot", place_at(ANALYSIS, 1), series=Series(1, 1, 4))
-    assert [flash.seconds for flash in flashes([shots], (), RIG, ANALYSIS.bars)] == [2.0, 4.0, 6.0, 8.0]
+    assert [flash.seconds for flash in flashes([shots], (), RIG, Grid(ANALYSIS))] == [2.0, 4.0, 6.0, 8.0]
 
 
 def test_a_slow_fade_is_no_flash_and_a_very_short_one_is():

@@ -81,8 +81,9 @@ def test_what_is_left_out_for_the_hands_is_said_on_a_cue_beside_it():
     busy = [("hit", bar, beat, 1) for bar in range(9, 17) for beat in (1.0, 3.0)]
     quick = replace(BAND, shots=replace(BAND.shots, spacing_seconds=1.0, most_per_song=40))
     rig = replace(VOLUNTEER, one_shot=replace(RIG.one_shot, run_seconds=0.5))
-    found = draft(make_analysis("A8 B8 A8", bpm=120, drive={"A": 0.35, "B": 0.8}, events=busy), quick, rig)
-    assert check_hands(found.cues, quick, rig, Grid(ANALYSIS)) == []
+    analysis = make_analysis("A8 B8 A8", bpm=120, drive={"A": 0.35, "B": 0.8}, events=busy)
+    found = draft(analysis, quick, rig)
+    assert check_hands(found.cues, quick, rig, Grid(analysis)) == []
     said = [reason for cue in found.cues for reason in cue.reasons if "so that one person can play this" in reason]
     assert said
 

@@ -13,9 +13,9 @@ from cuesuggest.analysis.rhythm.evidence import downbeat_features, flux
 from cuesuggest.analysis.rhythm.level import FEATURES
 from cuesuggest.analysis.rhythm.network import NETWORKS
 from cuesuggest.analysis.spectrum import FRAME_RATE, hear
-from cuesuggest.analysis.training import evidence as fitting
-from cuesuggest.analysis.training import level as level_fitting
-from cuesuggest.analysis.training import music as music_fitting
+from cuesuggest.analysis.training import fit_evidence as fitting
+from cuesuggest.analysis.training import fit_level as level_fitting
+from cuesuggest.analysis.training import fit_music as music_fitting
 from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, play
 

@@ -8,6 +8,7 @@ from typing import Any
 from cuesuggest.decide.statements import described
 from cuesuggest.export.chart import BARS_PER_LINE, action, as_json, lay_out
 from cuesuggest.review.session import Session
+from cuesuggest.review.shown_light import shown_light
 from cuesuggest.score.records import clock
 from cuesuggest.song import Song
 from cuesuggest.song.open_questions import open_questions
@@ -44,6 +45,7 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
         "chart": as_json(lay_out(song, bars, min(max(width, _NARROWEST), _WIDEST))),
         "music": _music(song),
         "cues": _cues(song),
+        "light": shown_light(song),
         "looks": [asdict(look) for look in song.looks],
         "sides": sorted({cue.side for cue in song.cues if cue.side}),
         "questions": [

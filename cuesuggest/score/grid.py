@@ -56,6 +56,15 @@ class Grid:
         """Return the section that sounds at a time."""
         return next((each for each in self.sections if each.start <= seconds < each.end), None)
 
+    def section_of_place(self, place: Place) -> Section | None:
+        """Return the section of a place: by its bar, in a pause by its time."""
+        return self.section_at(place.seconds) if place.bar is None else self.section_of(place.bar)
+
+    def bars_between(self, earlier: Place, later: Place) -> float | None:
+        """Return how many bars, and parts of a bar, lie between two places; None where one has no bar."""
+        since, until = self._in_bars(earlier), self._in_bars(later)
+        return None if since is None or until is None else until - since
+
     def place(self, number: int, beat: float = 1.0) -> Place:
         """Return the place of a beat (1.0 the downbeat) in a bar that exists."""
         index = self._index[number]
@@ -133,6 +142,10 @@ class Grid:
         first = number if bars > 0 else number - 1
         numbers = range(first, first + bars, step)
         return sum(bar.beats for each in numbers if (bar := self.bar(each)) is not None)
+
+    def _in_bars(self, place: Place) -> float | None:
+        bar = None if place.bar is None else self.bar(place.bar)
+        return None if bar is None or place.beat is None else bar.number + (place.beat - 1) / bar.beats
 
     def _follows(self, index: int) -> bool:
         """Whether the next bar starts where this one ends."""

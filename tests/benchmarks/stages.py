@@ -19,9 +19,10 @@ import scipy
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
-from cuesuggest.analysis.rhythm.decoder import decode, tempo_bins
+from cuesuggest.analysis.rhythm.decoder import decode
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm.tempo_bins import tempo_bins
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.sound.recording import open_recording

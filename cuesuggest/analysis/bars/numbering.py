@@ -16,7 +16,7 @@ from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm import Rhythm
 from cuesuggest.analysis.rhythm.beat_confidence import bar_features, beat_features, sure
-from cuesuggest.analysis.rhythm.decoder import BeatGrid
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 from cuesuggest.analysis.types import TempoKnot

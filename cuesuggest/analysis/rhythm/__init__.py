@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.decoder import decode
 from cuesuggest.analysis.rhythm.doubt import covered, reading_features, reading_odds
 from cuesuggest.analysis.rhythm.evidence import Evidence, observe
 from cuesuggest.analysis.rhythm.known import Known
@@ -16,6 +17,7 @@ from cuesuggest.analysis.rhythm.music import asked_twice
 from cuesuggest.analysis.rhythm.recount import alternating, between_beats, other_counts
 from cuesuggest.analysis.rhythm.stated_rhythm import MEANT, Stated
 from cuesuggest.analysis.rhythm.tempo import attack_times, smooth_times
+from cuesuggest.analysis.rhythm.tempo_bins import tempo_bins
 from cuesuggest.analysis.rhythm.tidy import (
     bridged,
     explained,

@@ -13,7 +13,7 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 
 __all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "sure"]

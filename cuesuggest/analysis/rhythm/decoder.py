@@ -15,35 +15,29 @@ loop side by side, each with its own 'no music'.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from functools import cache
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
 
+from cuesuggest.analysis.rhythm.bar_states import ODD_BAR_COST, STATED_CHANGE_COST, bar_states, change_cost, steps_to
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.beat_terms import observations, thirds_over_middle
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import COMMON, Meter
+from cuesuggest.analysis.rhythm.tempo_bins import FASTEST, REACH, TEMPO_STEP, TempoBins, tempo_prior
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
-__all__ = ["FASTEST", "SLOWEST", "BeatGrid", "Limits", "decode", "decode_bands", "observations", "tempo_bins"]
+__all__ = ["Limits", "decode", "decode_bands"]
 
-SLOWEST, FASTEST = 47.0, 214.0
-_TEMPO_STEP = 1.024
-_BAND_OCTAVES, _WIDE_BAND_OCTAVES = 0.28, 0.45  # to each side
 _STATED_REACH = 4  # tempo bins to each side of a stated tempo: ten percent
 _OFF_STATED = 0.05  # nats a beat for each bin that the tempo is off a stated one, so that it holds where nothing sounds
-_BEAT_OFFSET = 0.5  # nats a beat must bring: without it, every weak onset would be worth a beat
 _JITTER_COST = 0.4
 _DRIFT_POWER = 1.3  # nats for moving the tempo by so many bins; a drift of 15 % over a song costs six
-_REACH = 3  # tempo bins that a tempo may move from one beat to the next
-_DRIFT_COSTS = np.arange(_REACH + 1) ** _DRIFT_POWER
+_DRIFT_COSTS = np.arange(REACH + 1) ** _DRIFT_POWER
 _DRIFT_STEPS = np.diff(_DRIFT_COSTS).astype(np.float32)
 _JITTER = np.array([_JITTER_COST, 0.0, _JITTER_COST])
-_MOVES = _JITTER[:, None] + _DRIFT_COSTS[np.abs(np.arange(-_REACH, _REACH + 1))]
-_HALF_BAR_COST = 12.0  # one bar of half its beats
-_ODD_BAR_COST = 15.0  # one bar with some other number of beats
-_METER_COST = 20.0
-_STATED_CHANGE_COST = 0.5  # of meter or tempo, where the user says that it changes
+_MOVES = _JITTER[:, None] + _DRIFT_COSTS[np.abs(np.arange(-REACH, REACH + 1))]
 _MUSIC_WEIGHT = 0.06  # neighbouring frames say nearly the same: a second of evidence counts as three frames
 _MUSIC_BIAS = 1.0  # nats in favour of music: losing the first bars of a song is worse than a bar heard in talk
 _START_COST = 10.0
@@ -51,58 +45,11 @@ _STOP_COST = 1.5
 _RESTART_COST = 10.0  # starting again: a stop for a beat must not be a cheap way to another meter or tempo
 _PICKUP_COST = 1.5  # starting on another beat than the first
 _LEAD = 12  # frames of 'no music' before a start, which are not judged; no block is longer by more than one
-_TERNARY_WEIGHT = 0.35
-_DOWNBEAT_WEIGHT = 1.0
-_TEMPO_CENTRE, _TEMPO_SPREAD = 112.0, 0.6  # BPM, octaves
-_TEMPO_WEIGHT = 0.15  # nats a second: a whole nat doubled slow songs
 _NEVER = np.float32(-1e9)
 # What the user rules out costs more than any evidence brings, and little enough for float32 to keep the rest exact.
 _FORBIDDEN = 1000.0
 _WINDOW = 2048  # frames of scores kept at hand
 _LARGEST = 50_000_000  # scores in one loop, 200 MB; longer recordings take one band after the other
-
-
-@dataclass(frozen=True, slots=True)
-class BeatGrid:
-    """Beats as decoded.
-
-    Attributes
-    ----------
-    frames : ndarray of int, shape (beats,)
-    slots : ndarray of int, shape (beats,)
-        Beat in its bar, 0 the downbeat.
-    meters : ndarray of int, shape (beats,)
-        Index into `table`.
-    runs : ndarray of int, shape (beats,)
-        Number of the stretch of music that a beat belongs to: it rises after every stretch of 'no music'.
-    score : float
-        Log-likelihood ratio of the whole reading, in nats, tempo prior included.
-    table : tuple of Meter
-    """
-
-    frames: np.ndarray
-    slots: np.ndarray
-    meters: np.ndarray
-    runs: np.ndarray
-    score: float
-    table: tuple[Meter, ...] = COMMON
-
-    @property
-    def lengths(self) -> np.ndarray:
-        """How long each beat is, in plain beats."""
-        longest = max(meter.beats for meter in self.table)
-        of = np.array([[*m.lengths, *m.lengths[-1:] * (longest - m.beats)] for m in self.table])
-        return np.asarray(of[self.meters, np.minimum(self.slots, longest - 1)])
-
-    @property
-    def places(self) -> np.ndarray:
-        """Where each beat falls when plain beats are counted; counting goes on over stretches of 'no music'."""
-        return np.asarray(np.concatenate([[0.0], np.cumsum(self.lengths)[:-1]]) if len(self.frames) else np.zeros(0))
-
-    @property
-    def bpm(self) -> float:
-        """Tempo of the middle one of all plain beats, as near as frames tell it; of two beats or more."""
-        return 60 * FRAME_RATE / float(np.median(np.diff(self.frames) / self.lengths[:-1]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,25 +72,6 @@ class Limits:
     opens: np.ndarray
     sounds: np.ndarray
     tempi: tuple[tuple[float, int, int], ...] = ()
-
-
-def tempo_bins(bpm: float, *, wide: bool = False) -> np.ndarray:
-    """Tempi within 0.28 octave of one, or 0.45 octave, in steps of 2.4 %.
-
-    Parameters
-    ----------
-    bpm : float
-    wide : bool
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        BPM, rising, from a little under 47 to 214.
-    """
-    octaves = _WIDE_BAND_OCTAVES if wide else _BAND_OCTAVES
-    reach = round(octaves * np.log(2) / np.log(_TEMPO_STEP))
-    tempi = bpm * _TEMPO_STEP ** np.arange(-reach, reach + 1)
-    return tempi[(tempi >= SLOWEST / _TEMPO_STEP**_REACH) & (tempi <= FASTEST)]
 
 
 def decode(
@@ -191,139 +119,20 @@ def decode_bands(
     return [search.trace(band) for band in range(len(bands))]
 
 
-def observations(evidence: Evidence, meters: tuple[Meter, ...]) -> list[np.ndarray]:
-    """What a beat in each slot of each meter brings at each frame.
-
-    The downbeat's ratio is set against the mix of downbeats and other beats in that meter, so that on evidence that
-    says nothing no meter gains by having more, or fewer, downbeats.
-
-    Parameters
-    ----------
-    evidence : Evidence
-    meters : tuple of Meter
-
-    Returns
-    -------
-    list of ndarray, each of shape (2, frames)
-        For each meter: what a downbeat brings, what another beat brings, in nats.
-    """
-    ratio = np.exp(_DOWNBEAT_WEIGHT * evidence.downbeat)
-    found = []
-    for meter in meters:
-        other = evidence.beat - _BEAT_OFFSET - np.log(ratio / meter.beats + 1 - 1 / meter.beats)
-        found.append(np.stack([other + _DOWNBEAT_WEIGHT * evidence.downbeat - meter.bar_cost, other]))
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class _States:
-    """The flat list of (meter, slot), beats of one length and division side by side; and the steps between them."""
-
-    meter: np.ndarray
-    slot: np.ndarray
-    kinds: tuple[tuple[slice, float, float], ...]
-    """Which states, the length of their beats, and whether these divide into three."""
-    of_length: tuple[tuple[float, slice], ...]
-    """Lengths of beats, and which states have them."""
-    before: np.ndarray
-    """The state of the slot before; for a downbeat, of the bar's last slot."""
-    first: np.ndarray
-    """The downbeat's state in each meter."""
-    odd: tuple[tuple[np.ndarray, np.ndarray, np.ndarray], ...]
-    """Steps that make a bar of another length: from, to, cost. Those of one group lead to different states."""
-
-
-@cache
-def _states(meters: tuple[Meter, ...]) -> _States:
-    flat = [
-        (length, meter.thirds if length == 1 else 1.0, m, slot)
-        for m, meter in enumerate(meters)
-        for slot, length in enumerate(meter.lengths)
-    ]
-    flat.sort()
-    place = {(m, slot): k for k, (_, _, m, slot) in enumerate(flat)}
-    kinds = []
-    for kind in sorted({entry[:2] for entry in flat}):
-        inside = [k for k, entry in enumerate(flat) if entry[:2] == kind]
-        kinds.append((slice(inside[0], inside[-1] + 1), *kind))
-    odd: list[list[tuple[int, int, float]]] = []
-    for m, meter in enumerate(meters):
-        n = meter.beats
-        steps = [(place[m, count - 1], place[m, 0], cost) for count, cost in _short_bars(n)]
-        if n > 1 and len(set(meter.lengths)) == 1:
-            steps.append((place[m, n - 1], place[m, n - 1], _ODD_BAR_COST))
-        for step in steps:
-            group = next((each for each in odd if all(step[1] != after for _, after, _ in each)), None)
-            if group is None:
-                group = []
-                odd.append(group)
-            group.append(step)
-    return _States(
-        meter=np.array([m for _, _, m, _ in flat]),
-        slot=np.array([slot for _, _, _, slot in flat]),
-        kinds=tuple(kinds),
-        of_length=tuple(
-            (length, slice(group[0].start, group[-1].stop))
-            for length, group in (
-                (length, [states for states, each, _ in kinds if each == length])
-                for length in dict.fromkeys(each for _, each, _ in kinds)
-            )
-        ),
-        before=np.array([place[m, (slot or meters[m].beats) - 1] for _, _, m, slot in flat]),
-        first=np.array([place[m, 0] for m in range(len(meters))]),
-        odd=tuple(
-            (
-                np.array([before for before, _, _ in group]),
-                np.array([after for _, after, _ in group]),
-                np.array([cost for _, _, cost in group], np.float32)[:, None, None],
-            )
-            for group in odd
-        ),
-    )
-
-
-def _short_bars(beats: int) -> list[tuple[int, float]]:
-    """Beats of bars that are cut short, and what such a bar costs.
-
-    A beat is left out, or half a bar, or the shorter part of an odd one. A bar of one beat would mostly be a downbeat
-    heard twice; a beat too many lengthens the bar before.
-    """
-    if beats < 3:
-        return []
-    half = beats // 2 if beats % 2 == 0 else beats - 2
-    found = [(beats - 1, _ODD_BAR_COST)]
-    return [*found, (half, _ODD_BAR_COST if beats % 2 else _HALF_BAR_COST)] if half > 1 else found
-
-
-@dataclass(slots=True)
-class _Bins:
-    """Tempi of all bands in a row. Bands are set apart by bins that nothing reaches."""
-
-    tempi: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    starts: list[int] = field(default_factory=list)
-    """Where each band begins."""
-
-    def add(self, tempi: np.ndarray) -> slice:
-        """Put tempi at the end, with a gap after them."""
-        start = len(self.tempi)
-        self.tempi = np.concatenate([self.tempi, tempi, np.full(_REACH, np.nan)])
-        return slice(start, start + len(tempi))
-
-
 class _Search:
     """Viterbi over (slot, frame, tempo): forward in blocks; backward by asking again which step was the best."""
 
     def __init__(
         self, evidence: Evidence, bands: list[np.ndarray], meters: tuple[Meter, ...], limits: Limits | None
     ) -> None:
-        self.meters, self.states = meters, _states(meters)
-        bins = _Bins()
+        self.meters, self.states = meters, bar_states(meters)
+        bins = TempoBins()
         stated: list[tuple[slice, int, int]] = []
         for tempi in bands:
             bins.starts.append(bins.add(tempi).start)
             for bpm, first, last in limits.tempi if limits else ():
                 steps = np.arange(-_STATED_REACH, _STATED_REACH + 1)
-                stated.append((bins.add(bpm * _TEMPO_STEP**steps), first, last))
+                stated.append((bins.add(bpm * TEMPO_STEP**steps), first, last))
         self.starts = np.array(bins.starts)
         self.band_of = np.repeat(np.arange(len(bands)), np.diff([*bins.starts, len(bins.tempi)]))
         void = np.isnan(bins.tempi)
@@ -338,21 +147,21 @@ class _Search:
         self.observed = np.stack(
             [both[m][min(slot, 1)] for m, slot in zip(self.states.meter, self.states.slot, strict=True)]
         ).astype(np.float32)
-        thirds = _thirds(evidence.onset, self.intervals)
-        prior = (_tempo_prior(tempi) + self.void).astype(np.float32)
+        thirds = thirds_over_middle(evidence.onset, self.intervals)
+        prior = (tempo_prior(tempi) + self.void).astype(np.float32)
         for span, _, _ in stated:
             prior[span] = -_OFF_STATED * np.abs(np.arange(-_STATED_REACH, _STATED_REACH + 1))
         self.terms = [prior * np.float32(length) + sign * thirds[length] for _, length, sign in self.states.kinds]
         self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
         enter = np.array([meters[m].prior for m in self.states.meter]) - _START_COST
         self.enter = (enter - _PICKUP_COST * (self.states.slot > 0)).astype(np.float32)
-        self.change = np.array([-_change_cost(meter) for meter in meters], np.float32)
+        self.change = np.array([-change_cost(meter) for meter in meters], np.float32)
         self.jumps = np.zeros(self.end, bool)  # frames at which the tempo may become any other of its band
         self.broken = np.zeros(len(evidence.beat), bool)  # frames at which a bar may begin wherever the last one is
         if limits:
             self._obey(limits, stated)
         self.jumping = bool(self.jumps.any())
-        self.steps = _steps_to(meters)
+        self.steps = steps_to(meters)
         size, frames = len(self.states.slot), self.end
         self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
         self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
@@ -409,7 +218,7 @@ class _Search:
             arrived = self._arrived(near, origin, start - base, slice(start - self.pad, stop - self.pad))
             value = self._next_slots(arrived)
             if self.broken[start - self.pad : stop - self.pad].any():
-                whole = arrived.max(axis=0) - np.float32(_ODD_BAR_COST)
+                whole = arrived.max(axis=0) - np.float32(ODD_BAR_COST)
                 where = self.broken[start - self.pad : stop - self.pad, None]
                 for first in self.states.first:
                     np.maximum(value[first], whole, out=value[first], where=where)
@@ -513,7 +322,7 @@ class _Search:
             np.maximum(flat[1:], moved[:-1], out=flat[1:])
             np.maximum(flat[:-1], moved[1:], out=flat[:-1])
         if self.jumping and self.jumps[start:stop].any():
-            top = np.maximum.reduceat(value, self.starts, axis=2)[:, :, self.band_of] - np.float32(_STATED_CHANGE_COST)
+            top = np.maximum.reduceat(value, self.starts, axis=2)[:, :, self.band_of] - np.float32(STATED_CHANGE_COST)
             np.maximum(best, top, out=best, where=self.jumps[start:stop, None])
         return best
 
@@ -522,12 +331,12 @@ class _Search:
         heard = frame - self.pad
         best = float(np.float32(self.waiting[frame - _LEAD - 1, band]) + self.enter[state])
         found = None
-        reach = slice(max(bins.start, tempo - _REACH), min(bins.stop, tempo + _REACH + 1))
-        change = _MOVES[:, reach.start - tempo + _REACH : reach.stop - tempo + _REACH]
+        reach = slice(max(bins.start, tempo - REACH), min(bins.stop, tempo + REACH + 1))
+        change = _MOVES[:, reach.start - tempo + REACH : reach.stop - tempo + REACH]
         steps = self.steps[state]
         if self.broken[heard] and not self.states.slot[state]:
             steps += tuple(
-                (origin, kind, _ODD_BAR_COST)
+                (origin, kind, ODD_BAR_COST)
                 for kind, (states, _, _) in enumerate(self.states.kinds)
                 for origin in range(states.start, states.stop)
             )
@@ -541,36 +350,13 @@ class _Search:
                 best = float(scores.flat[top]) + term
                 found = start + top // scores.shape[1], reach.start + top % scores.shape[1], origin
             if self.jumping and self.jumps[start : start + 3].any():
-                scores = self.value[origin, start : start + 3, bins] - _JITTER[:, None] - _STATED_CHANGE_COST
+                scores = self.value[origin, start : start + 3, bins] - _JITTER[:, None] - STATED_CHANGE_COST
                 scores[~self.jumps[start : start + 3]] = _NEVER
                 top = int(scores.argmax())
                 if float(scores.flat[top]) + term > best:
                     best = float(scores.flat[top]) + term
                     found = start + top // scores.shape[1], bins.start + top % scores.shape[1], origin
         return found
-
-
-@cache
-def _steps_to(meters: tuple[Meter, ...]) -> tuple[tuple[tuple[int, int, float], ...], ...]:
-    """For each state, those that may come before it, of which kind they are, and what each step costs."""
-    states = _states(meters)
-    kind_of = {state: k for k, (inside, _, _) in enumerate(states.kinds) for state in range(inside.start, inside.stop)}
-    steps = []
-    for state, slot in enumerate(states.slot):
-        into = {int(states.before[state]): 0.0}
-        if slot == 0:
-            for first in states.first:
-                into.setdefault(int(states.before[first]), _change_cost(meters[states.meter[state]]))
-        for before, after, cost in states.odd:
-            for k in np.flatnonzero(after == state):
-                into.setdefault(int(before[k]), float(cost[k, 0, 0]))
-        steps.append(tuple((origin, kind_of[origin], cost) for origin, cost in into.items()))
-    return tuple(steps)
-
-
-def _change_cost(meter: Meter) -> float:
-    """Cost of going over to a meter from another."""
-    return _STATED_CHANGE_COST if meter.stated else _METER_COST - meter.prior
 
 
 def _counted(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:
@@ -580,29 +366,3 @@ def _counted(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:
         if slots[k] and runs[k] == runs[k - 1]:
             counted[k] = counted[k - 1] + 1
     return counted
-
-
-def _thirds(onset: np.ndarray, intervals: dict[float, np.ndarray]) -> dict[float, np.ndarray]:
-    """By how much attacks at the thirds of the beat that ends here outweigh those in its middle; frames x tempi.
-
-    Two thirds into the beat a shuffle sounds too; the mean of both thirds, or places that say nothing would win.
-    """
-    wide = np.maximum(np.maximum(onset, np.roll(onset, 1)), np.roll(onset, -1)).astype(np.float32)
-    place = np.arange(len(onset))
-
-    @cache
-    def earlier(steps: int) -> np.ndarray:
-        return wide[np.maximum(place - steps, 0)]
-
-    @cache
-    def term(interval: int) -> np.ndarray:
-        thirds = (earlier(round(interval / 3)) + earlier(round(2 * interval / 3))) / 2
-        return np.asarray(_TERNARY_WEIGHT * np.clip(thirds - earlier(round(interval / 2)), -2, 2), np.float32)
-
-    return {length: np.stack([term(int(k)) for k in every], axis=1) for length, every in intervals.items()}
-
-
-def _tempo_prior(tempi: np.ndarray) -> np.ndarray:
-    """Cost of one beat at each tempo; counted by seconds, or fast tempi would pay for their number of beats."""
-    octaves = np.log2(tempi / _TEMPO_CENTRE) / _TEMPO_SPREAD
-    return np.asarray(-0.5 * octaves**2 * _TEMPO_WEIGHT * 60 / tempi, np.float32)

@@ -14,7 +14,7 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.level import Level
 from cuesuggest.analysis.rhythm.music import LOUD_DB, song_features

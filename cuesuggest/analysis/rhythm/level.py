@@ -14,10 +14,13 @@ from importlib import resources
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid, Limits, decode_bands, observations, tempo_bins
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.beat_terms import observations
+from cuesuggest.analysis.rhythm.decoder import Limits, decode_bands
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import FIRST, Meter
 from cuesuggest.analysis.rhythm.tempo import strongest_pulse
+from cuesuggest.analysis.rhythm.tempo_bins import tempo_bins
 
 __all__ = ["FEATURES", "Level", "bar_shifts", "best_level", "level_features", "read_levels"]
 

@@ -19,10 +19,12 @@ from importlib import resources
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid, decode, tempo_bins
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.decoder import decode
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.meters import COMMON
 from cuesuggest.analysis.rhythm.tempo import strongest_pulse
+from cuesuggest.analysis.rhythm.tempo_bins import tempo_bins
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, active_frames, loud_frames
 
 __all__ = [

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid, Limits
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.decoder import Limits
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.meters import Meter, stated_meter

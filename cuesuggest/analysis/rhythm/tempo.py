@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import fft
 
-from cuesuggest.analysis.rhythm.decoder import FASTEST, SLOWEST
 from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.tempo_bins import FASTEST, SLOWEST
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
 __all__ = ["attack_times", "pulse_strength", "smooth_times", "strongest_pulse", "tempo_knots"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.rhythm.decoder import BeatGrid
+from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 from cuesuggest.analysis.rhythm.music import song_features, weigh
 from cuesuggest.analysis.spectrum import Spectrum

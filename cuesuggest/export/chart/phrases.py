@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from cuesuggest.analysis.types import Bar, Event, Section, SongAnalysis
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Place
 
-__all__ = ["Phrase", "Stretch", "phrases"]
+__all__ = ["ChartPhrase", "Stretch", "phrases"]
 
 _GAP = 0.5  # seconds; a shorter hole between bars is only a late downbeat
 
@@ -23,9 +25,14 @@ class Stretch:
     heard: str = ""
     """What is heard where there are no bars, such as "talk"."""
 
+    @property
+    def place(self) -> Place:
+        """Where it begins."""
+        return Place(self.start, self.bar and self.bar.number)
+
 
 @dataclass(frozen=True, slots=True)
-class Phrase:
+class ChartPhrase:
     """What stands on one line."""
 
     section: Section | None
@@ -39,7 +46,7 @@ class Phrase:
         return len(self.stretches)
 
 
-def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -> list[Phrase]:
+def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -> list[ChartPhrase]:
     """Divide a song into lines.
 
     Parameters
@@ -52,29 +59,23 @@ def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -
 
     Returns
     -------
-    list of Phrase
+    list of ChartPhrase
     """
-    found: list[Phrase] = []
-    for section, group in groupby(_stretches(analysis, needed), key=lambda each: _section_of(each, analysis.sections)):
+    found: list[ChartPhrase] = []
+    grid = Grid(analysis)
+    # A pause inside a section stays on the section's line.
+    for section, group in groupby(_stretches(analysis, needed), key=lambda each: grid.section_of_place(each.place)):
         rest = list(group)
         first = True
         while rest:
             take = length + 1 if len(rest) == length + 1 else length
-            found.append(Phrase(section, first and section is not None, tuple(rest[:take])))
+            found.append(ChartPhrase(section, first and section is not None, tuple(rest[:take])))
             rest, first = rest[take:], False
     if len(found) > 1 and found[-1].stretches[0].bar is None and len(found[-2].stretches) <= length:
         # What rings out stands behind the last bar.
         last = found.pop()
         found[-1] = replace(found[-1], stretches=(*found[-1].stretches, *last.stretches))
     return found
-
-
-def _section_of(stretch: Stretch, sections: tuple[Section, ...]) -> Section | None:
-    if stretch.bar is None:
-        # Inside a section, as a pause is, it stays on the section's line.
-        return next((each for each in sections if each.start < stretch.start < each.end - _GAP), None)
-    number = stretch.bar.number
-    return next((each for each in sections if each.first_bar <= number <= each.last_bar), None)
 
 
 def _stretches(analysis: SongAnalysis, needed: Sequence[float]) -> list[Stretch]:

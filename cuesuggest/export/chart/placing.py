@@ -21,7 +21,7 @@ from cuesuggest.export.chart.geometry import (
     Words,
     WordsRole,
 )
-from cuesuggest.export.chart.phrases import Phrase, Stretch, phrases
+from cuesuggest.export.chart.phrases import ChartPhrase, Stretch, phrases
 from cuesuggest.export.chart.short_words import action, fitted, plain, text_width
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, Look, clock, counted
@@ -121,7 +121,7 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
     times += [fade.end for fade in part.light.fades if part.analysis.bars and fade.end > part.analysis.bars[-1].end]
     found = phrases(part.analysis, part.length, times)
     groups = _cues_by_phrase(found, part)
-    lines = [_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
+    lines = [_chart_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
     header = tuple(_header(song, width))
     legend = tuple(_legend(width))
     legend_height = (legend[-1].y if legend else 0.0) + _LEGEND_STEP
@@ -155,7 +155,7 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
 # One line.
 
 
-def _line(phrase: Phrase, cues: list[Cue], part: _Part) -> ChartLine:
+def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
     bars = tuple(_bars(phrase, part))
     right = bars[-1].x + bars[-1].width
     at = _ruler(bars)
@@ -190,7 +190,7 @@ def _line(phrase: Phrase, cues: list[Cue], part: _Part) -> ChartLine:
     )
 
 
-def _bars(phrase: Phrase, part: _Part) -> Iterator[ChartBar]:
+def _bars(phrase: ChartPhrase, part: _Part) -> Iterator[ChartBar]:
     width = (part.width - part.margin) / max(part.length, phrase.room)
     for index, stretch in enumerate(phrase.stretches):
         bar = stretch.bar
@@ -219,7 +219,7 @@ def _ruler(bars: tuple[ChartBar, ...]) -> Callable[[float], float]:
     return at
 
 
-def _cues_by_phrase(found: list[Phrase], part: _Part) -> list[list[Cue]]:
+def _cues_by_phrase(found: list[ChartPhrase], part: _Part) -> list[list[Cue]]:
     """Give each cue to the line of its bar, or to that of its time where the hand begins elsewhere."""
     groups: list[list[Cue]] = [[] for _ in found]
     by_bar = {stretch.bar.number: k for k, phrase in enumerate(found) for stretch in phrase.stretches if stretch.bar}
@@ -361,7 +361,7 @@ def _actions(
     return words[::-1], tuple(leaders), len(begins)
 
 
-def _loudness(phrase: Phrase, bars: tuple[ChartBar, ...]) -> Iterator[tuple[float, float]]:
+def _loudness(phrase: ChartPhrase, bars: tuple[ChartBar, ...]) -> Iterator[tuple[float, float]]:
     for stretch, place in zip(phrase.stretches, bars, strict=True):
         if stretch.bar is None or not stretch.bar.envelope:
             yield (place.x, _STAFF_BASE)
@@ -373,7 +373,7 @@ def _loudness(phrase: Phrase, bars: tuple[ChartBar, ...]) -> Iterator[tuple[floa
             yield (round(place.x + (index + 0.5) * step, 2), round(high, 2))
 
 
-def _margin_words(phrase: Phrase, part: _Part) -> Iterator[Words]:
+def _margin_words(phrase: ChartPhrase, part: _Part) -> Iterator[Words]:
     section = phrase.section
     room = part.margin - 16
     if section is None:
@@ -411,7 +411,7 @@ def _two_lines(text: str, room: float) -> Iterator[str]:
         yield fitted(" ".join(words), TEXT, room)
 
 
-def _numbers(phrase: Phrase, bars: tuple[ChartBar, ...], part: _Part) -> Iterator[Words]:
+def _numbers(phrase: ChartPhrase, bars: tuple[ChartBar, ...], part: _Part) -> Iterator[Words]:
     """Write bar numbers over the bar lines, a time signature where it changes, and what is heard."""
     events = part.analysis.events
     for stretch, place in zip(phrase.stretches, bars, strict=True):

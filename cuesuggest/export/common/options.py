@@ -13,7 +13,7 @@ from cuesuggest.score.records import Cue
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "Sound", "about", "is_automatic"]
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "is_automatic"]
 
 CAUTION = (
     "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
@@ -22,7 +22,7 @@ CAUTION = (
 EXPERIMENTAL = "Experimental: no independent program has read this kind of file back yet. Check it on the desk."
 
 
-class Sound(Protocol):
+class RecordedSound(Protocol):
     """The samples of a recording, handed in from outside: an export decodes nothing itself."""
 
     rate: int
@@ -50,7 +50,7 @@ class Options:
     """Of the export, as 2031-05-04."""
     program: str = ""
     """Version of this program."""
-    sound: Sound | None = None
+    sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
     paper: Literal["a4", "letter"] = "a4"
     who: str | None = None

@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.types import Bar, Section
+from cuesuggest.analysis.types import Section
 from cuesuggest.export.common.escape import csv_cell, number_text
 from cuesuggest.export.common.options import Options
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, Look, clock
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ def rows(song: Song, options: Options) -> Iterator[Row]:
         What the `COLUMNS` are made of.
     """
     looks = {look.id: look for look in song.looks}
-    bars = {bar.number: bar for bar in song.analysis.bars}
+    grid = Grid(song.analysis)
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     cues.sort(key=lambda cue: (cue.place.seconds, cue.number))
     before: Cue | None = None
@@ -131,31 +132,11 @@ def rows(song: Song, options: Options) -> Iterator[Row]:
             cue,
             options.timing.show(cue.place.seconds),
             looks[cue.look] if cue.look is not None else None,
-            _section_of(cue, song.analysis.sections),
-            _bars_between(before, cue, bars) if before else None,
+            grid.section_of(cue.place.bar),
+            grid.bars_between(before.place, cue.place) if before else None,
             cue.place.seconds - before.place.seconds if before else None,
         )
         before = cue
-
-
-def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
-    bar = cue.place.bar
-    if bar is None:
-        return None
-    return next((each for each in sections if each.first_bar <= bar <= each.last_bar), None)
-
-
-def _bars_between(before: Cue, cue: Cue, bars: dict[int, Bar]) -> float | None:
-    """Count bars and parts of a bar; None where one of the cues has no bar."""
-    since, until = _in_bars(before, bars), _in_bars(cue, bars)
-    return None if since is None or until is None else until - since
-
-
-def _in_bars(cue: Cue, bars: dict[int, Bar]) -> float | None:
-    bar, beat = cue.place.bar, cue.place.beat
-    if bar is None or beat is None:
-        return None
-    return bar + (beat - 1) / bars[bar].beats
 
 
 def _field(cell: Cell) -> str:

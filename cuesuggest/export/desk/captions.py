@@ -75,7 +75,7 @@ def captions(song: Song, options: Options) -> list[Caption]:
     list of Caption
         In order, none overlapping another.
     """
-    groups = _groups(told(song, options))
+    groups = _said_together(told(song, options))
     found: list[Caption] = []
     for index, group in enumerate(groups):
         at = group[0].at
@@ -87,13 +87,13 @@ def captions(song: Song, options: Options) -> list[Caption]:
             free = at
         ready = max(at - _AHEAD, free)
         if at - ready >= _SHORTEST:
-            found.append(Caption(ready, at, _lines("Ready", group)))
+            found.append(Caption(ready, at, _caption_lines("Ready", group)))
         last = group[-1].at
-        found.append(Caption(at, min(max(last, at) + _STAYS, max(following, at + 0.1)), _lines("Now", group)))
+        found.append(Caption(at, min(max(last, at) + _STAYS, max(following, at + 0.1)), _caption_lines("Now", group)))
     return found
 
 
-def _groups(all_: Sequence[Told]) -> list[list[Told]]:
+def _said_together(all_: Sequence[Told]) -> list[list[Told]]:
     groups: list[list[Told]] = []
     for each in all_:
         if groups and each.at - groups[-1][0].at <= _TOGETHER:
@@ -103,15 +103,15 @@ def _groups(all_: Sequence[Told]) -> list[list[Told]]:
     return groups
 
 
-def _lines(when: str, group: Sequence[Told]) -> tuple[str, ...]:
-    lines = [_line(when, each) for each in group[:_MOST_LINES]]
+def _caption_lines(when: str, group: Sequence[Told]) -> tuple[str, ...]:
+    lines = [_cue_line(when, each) for each in group[:_MOST_LINES]]
     if len(group) > _MOST_LINES:
         rest = ", ".join(number_text(each.cue.number) for each in group[_MOST_LINES - 1 :])
         lines[-1] = f"and {rest}"
     return tuple(lines)
 
 
-def _line(when: str, each: Told) -> str:
+def _cue_line(when: str, each: Told) -> str:
     name = f"{when} {number_text(each.cue.number)}" + (" again" if each.again else f" ({each.where})")
     return f"{name}: {shortened(one_line(each.cue.hand), _LINE)}"
 

@@ -19,16 +19,16 @@ from cuesuggest.export.common.told import told, wording
 from cuesuggest.score.records import clock
 
 if TYPE_CHECKING:
-    from cuesuggest.export.common.options import Sound
+    from cuesuggest.export.common.options import RecordedSound
     from cuesuggest.song import Song
 
-__all__ = ["Mark", "bext", "mark_chunks", "write"]
+__all__ = ["SoundMark", "bext", "mark_chunks", "write"]
 
 _LABEL, _NOTE = 120, 250  # characters: what editors show beside a marker
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class SoundMark:
     """A cue point, or a region if it has a length."""
 
     frame: int
@@ -69,12 +69,12 @@ def write(song: Song, options: Options) -> bytes:
     return wav(before, sound.blocks(), [*mark_chunks(_marks(song, options, sound)), _info(song, options)])
 
 
-def mark_chunks(marks: Sequence[Mark]) -> list[bytes]:
+def mark_chunks(marks: Sequence[SoundMark]) -> list[bytes]:
     """Write the chunks `cue ` and `LIST` of type `adtl`.
 
     Parameters
     ----------
-    marks : sequence of Mark
+    marks : sequence of SoundMark
         Ids count from 1 in this order.
 
     Returns
@@ -91,14 +91,14 @@ def mark_chunks(marks: Sequence[Mark]) -> list[bytes]:
     ]
 
 
-def bext(song: Song, options: Options, sound: Sound) -> bytes:
+def bext(song: Song, options: Options, sound: RecordedSound) -> bytes:
     """Write the broadcast extension: what the file is, and the sample count from midnight to its first sample.
 
     Parameters
     ----------
     song : Song
     options : Options
-    sound : Sound
+    sound : RecordedSound
 
     Returns
     -------
@@ -123,22 +123,22 @@ def bext(song: Song, options: Options, sound: Sound) -> bytes:
     )
 
 
-def _marks(song: Song, options: Options, sound: Sound) -> list[Mark]:
+def _marks(song: Song, options: Options, sound: RecordedSound) -> list[SoundMark]:
     def frame(seconds: float) -> int:
         return min(int(seconds * sound.rate + 0.5), max(sound.frames - 1, 0))
 
     marks = []
     for each in told(song, options):
         at = each.at - options.timing.offset
-        marks.append(Mark(frame(at), wording(each), "; ".join((*each.cue.reasons, *each.cue.cautions))))
+        marks.append(SoundMark(frame(at), wording(each), "; ".join((*each.cue.reasons, *each.cue.cautions))))
     for section in song.analysis.sections:
         name = f"{section.mark} {section.name}"
         length = max(frame(section.end) - frame(section.start), 1)
-        marks.append(Mark(frame(section.start), name, clock(section.start), length))
+        marks.append(SoundMark(frame(section.start), name, clock(section.start), length))
     return sorted(marks, key=lambda mark: (mark.frame, mark.length is None))
 
 
-def _described(number: int, mark: Mark) -> list[bytes]:
+def _described(number: int, mark: SoundMark) -> list[bytes]:
     def text(name: str, words: str, most: int) -> bytes:
         return chunk(name, struct.pack("<I", number) + ascii_line(words, most).encode("ascii") + b"\0")
 

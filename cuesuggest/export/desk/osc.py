@@ -51,9 +51,9 @@ def write_bundle(song: Song, options: Options) -> bytes:
     bytes
         One OSC packet; its first message, at second 0, tells what it is.
     """
-    head = message(f"/cuesuggest/{_song(song)}/about", [ascii_line(line, _LINE) for line in _head(song, options)])
+    head = message(f"/cuesuggest/{_song_part(song)}/about", [ascii_line(line, _LINE) for line in _about_lines(song, options)])
     moments: dict[float, list[bytes]] = {}
-    for each in _sent(song, options):
+    for each in _sent_messages(song, options):
         moments.setdefault(each.at, []).append(message(each.address, each.arguments))
     return bundle(0.0, [head, *(bundle(at, found) for at, found in moments.items())])
 
@@ -71,10 +71,10 @@ def write_list(song: Song, options: Options) -> bytes:
     bytes
         ASCII; lines that start with # are comments.
     """
-    lines = [f"# {ascii_line(line)}" for line in _head(song, options)]
+    lines = [f"# {ascii_line(line)}" for line in _about_lines(song, options)]
     lines += [
-        f"{each.at:10.4f}  {each.address}" + "".join(f" {_shown(value)}" for value in each.arguments)
-        for each in _sent(song, options)
+        f"{each.at:10.4f}  {each.address}" + "".join(f" {_readable(value)}" for value in each.arguments)
+        for each in _sent_messages(song, options)
     ]
     return ("\n".join(lines) + "\n").encode("ascii")
 
@@ -99,7 +99,7 @@ def time_tag(seconds: float) -> bytes:
     return struct.pack(">II", ticks >> 32, ticks & 0xFFFFFFFF)
 
 
-def _head(song: Song, options: Options) -> Iterator[str]:
+def _about_lines(song: Song, options: Options) -> Iterator[str]:
     yield from about(song, options).lines()
     yield "Times are seconds from second 0 of the show; time tags count the same seconds."
     if not options.allow_auto:
@@ -109,9 +109,9 @@ def _head(song: Song, options: Options) -> Iterator[str]:
         yield f"{counted(len(before), 'cue')} before second 0 left out."
 
 
-def _sent(song: Song, options: Options) -> list[_Sent]:
+def _sent_messages(song: Song, options: Options) -> list[_Sent]:
     desk = completed(song, options.map)
-    prefix = f"/cuesuggest/{_song(song)}"
+    prefix = f"/cuesuggest/{_song_part(song)}"
     cue_ids = {each.cue.id for each in told(song, options)}
     parts = _unique_parts(sorted(cue_ids))
     mapped: set[str] = set()
@@ -132,17 +132,17 @@ def _sent(song: Song, options: Options) -> list[_Sent]:
         found += [_Sent(at, f"{prefix}/dark", (on,)) for at, on in ((dark.at, 1), (dark.until, 0))]
     for each in told(song, options):
         if not each.automatic:
-            found.append(_Sent(each.at, f"{prefix}/reminder", (*_words(each),)))
+            found.append(_Sent(each.at, f"{prefix}/reminder", (*_reminder_arguments(each),)))
         elif each.cue.id not in mapped:
-            found.append(_Sent(each.at, f"{prefix}/{parts[each.cue.id]}", _plain(each.cue)))
+            found.append(_Sent(each.at, f"{prefix}/{parts[each.cue.id]}", _value_arguments(each.cue)))
     return sorted(found, key=lambda each: each.at)
 
 
-def _words(each: Told) -> tuple[Argument, ...]:
+def _reminder_arguments(each: Told) -> tuple[Argument, ...]:
     return number_text(each.cue.number), ascii_line(wording(each), _LINE)
 
 
-def _plain(cue: Cue) -> tuple[Argument, ...]:
+def _value_arguments(cue: Cue) -> tuple[Argument, ...]:
     """What a cue without an address of its own carries: number, kind, side, level 0 to 1, seconds, words."""
     seconds = cue.up_seconds if cue.up_seconds is not None else cue.down_seconds
     level = -1.0 if cue.level is None else cue.level / 100
@@ -161,7 +161,7 @@ def _unique_parts(ids: list[str]) -> dict[str, str]:
     return found
 
 
-def _song(song: Song) -> str:
+def _song_part(song: Song) -> str:
     return osc_part(song.title)
 
 
@@ -176,7 +176,7 @@ def _argument(value: Argument) -> bytes:
     return struct.pack(">i" if isinstance(value, int) else ">f", value)
 
 
-def _shown(value: Argument) -> str:
+def _readable(value: Argument) -> str:
     if isinstance(value, str):
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
     return str(value) if isinstance(value, int) else number_text(value)

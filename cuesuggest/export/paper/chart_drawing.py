@@ -49,13 +49,13 @@ def draw(chart: Chart, page: int, pen: Pen) -> None:
             pen.text(words, 0.0, 0.0)
     for line in chart.lines:
         if line.page == page:
-            _line(line, pen)
+            _draw_line(line, pen)
     if page == chart.pages:
         for item in chart.legend:
-            _legend(item, pen)
+            _draw_legend(item, pen)
 
 
-def _line(line: ChartLine, pen: Pen) -> None:
+def _draw_line(line: ChartLine, pen: Pen) -> None:
     def at(*points: Point) -> list[Point]:
         return [(line.x + x, line.y + y) for x, y in points]
 
@@ -83,20 +83,20 @@ def _line(line: ChartLine, pen: Pen) -> None:
         strokes = [at((pin.x, line.light_y + s * near), (pin.to_x, line.light_y + s * far)) for s in (-1, 1)]
         pen.path(strokes, 1.1)
     for mark in line.marks:
-        _sign(mark.kind, line.x + mark.x, line.y + line.light_y, pen)
+        _draw_sign(mark.kind, line.x + mark.x, line.y + line.light_y, pen)
     if line.leaders:
         pen.path([at((x, top), (x, bottom)) for x, top, bottom in line.leaders], _HAIR)
     for words in line.words:
         pen.text(words, line.x, line.y)
 
 
-def _sign(kind: MarkKind, x: float, y: float, pen: Pen) -> None:
+def _draw_sign(kind: MarkKind, x: float, y: float, pen: Pen) -> None:
     for stroke in SIGNS[kind]:
         points = [(x + dx, y + dy) for dx, dy in stroke.points]
         pen.path([points], stroke.width, closed=stroke.closed, filled=stroke.filled)
 
 
-def _legend(item: LegendItem, pen: Pen) -> None:
+def _draw_legend(item: LegendItem, pen: Pen) -> None:
     x, y = item.x, item.y
     match item.sign:
         case "hairpin":
@@ -110,5 +110,5 @@ def _legend(item: LegendItem, pen: Pen) -> None:
         case "dashed":
             pen.path([[(x, y - 7), (x, y + 6)]], _THIN, dash=_DASH)
         case kind:
-            _sign(kind, x, y, pen)
+            _draw_sign(kind, x, y, pen)
     pen.text(item.words, 0.0, 0.0)

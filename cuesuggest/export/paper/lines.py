@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.types import Bar, Section, SongAnalysis
+from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.chart import action
 from cuesuggest.export.common.escape import one_line
@@ -68,7 +68,6 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
     """
     looks = {look.id: look for look in song.looks}
     grid = Grid(song.analysis)
-    bars = {bar.number: bar for bar in song.analysis.bars}
     standing = [cue for cue in song.cues if cue.status != "rejected"]
     names = list(dict.fromkeys(cue.who for cue in standing))
     if options.who is not None and options.who not in names:
@@ -82,13 +81,13 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
         line = Line(
             cue,
             looks.get(cue.look or ""),
-            _section(place, song.analysis.sections),
+            grid.section_of_place(place),
             place,
             options.timing.show(place.seconds),
             action(_own(cue, options), looks),
             options.who is None or cue.who == options.who,
             cue.id in options.changed,
-            _bars_between(before, place, bars),
+            None if before is None else grid.bars_between(before, place),
             None if before is None else place.seconds - before.seconds,
         )
         found.append(line)
@@ -100,27 +99,6 @@ def _begins(cue: Cue, grid: Grid) -> Place:
     """Return where the hand begins a cue."""
     seconds = hand_starts(cue, grid)
     return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
-
-
-def _section(place: Place, sections: tuple[Section, ...]) -> Section | None:
-    """Return the section of a place: by its bar, in a pause by its time."""
-    if place.bar is not None:
-        return next((each for each in sections if each.first_bar <= place.bar <= each.last_bar), None)
-    return next((each for each in sections if each.start <= place.seconds < each.end), None)
-
-
-def _bars_between(before: Place | None, place: Place, bars: Mapping[int, Bar]) -> float | None:
-    """Count bars and parts of a bar; None where one of the two has no bar."""
-    if before is None:
-        return None
-    since, until = _in_bars(before, bars), _in_bars(place, bars)
-    return None if since is None or until is None else until - since
-
-
-def _in_bars(place: Place, bars: Mapping[int, Bar]) -> float | None:
-    if place.bar is None or place.beat is None:
-        return None
-    return place.bar + (place.beat - 1) / bars[place.bar].beats
 
 
 def _own(cue: Cue, options: Options) -> Cue:

@@ -51,10 +51,10 @@ def pdf(song: Song, options: Options) -> bytes:
     """
     paper = Paper(song, options, landscape=True)
     widths = [paper.width * share / sum(SHARES) for share in SHARES]
-    rows = [_set(row, widths) for row in table(song, options)]
+    rows = [_set_row(row, widths) for row in table(song, options)]
     told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]
     top = _TITLE + 8 + 11 * len(told) + _HEAD
-    pages = list(_paged(rows, paper.height - top, paper.height - _HEAD - 14))
+    pages = list(_pages(rows, paper.height - top, paper.height - _HEAD - 14))
     for number, page in enumerate(pages, 1):
         y = paper.top
         if number == 1:
@@ -89,7 +89,7 @@ def remarks(song: Song, options: Options) -> Iterator[str]:
         yield "There are no cues."
 
 
-def _set(row: TableRow, widths: list[float]) -> _Set:
+def _set_row(row: TableRow, widths: list[float]) -> _Set:
     cells = tuple(
         whole_lines(cell, _SIZE, width - _GAP, BOLD if index == 0 else REGULAR)
         for index, (cell, width) in enumerate(zip(row.cells, widths, strict=True))
@@ -97,7 +97,7 @@ def _set(row: TableRow, widths: list[float]) -> _Set:
     return _Set(row, cells, max(1, *map(len, cells)) * _STEP + 2 * _PAD)
 
 
-def _paged(rows: list[_Set], first: float, further: float) -> Iterator[list[_Set]]:
+def _pages(rows: list[_Set], first: float, further: float) -> Iterator[list[_Set]]:
     """Fill pages; a stand-by group moves on whole where it fits on a page."""
     page: list[_Set] = []
     room = first
@@ -106,7 +106,6 @@ def _paged(rows: list[_Set], first: float, further: float) -> Iterator[list[_Set
         group = [row]
         starts = row.row.line.cue.standby is None or index == 0 or _standby(rows[index - 1]) != _standby(row)
         if starts and _standby(row) is not None:
-            group = [row]
             for after in rows[index + 1 :]:
                 if _standby(after) != _standby(row):
                     break

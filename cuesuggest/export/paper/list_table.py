@@ -48,7 +48,7 @@ def table(song: Song, options: Options) -> tuple[TableRow, ...]:
         If `options.who` has no cue.
     """
     read = lines(song, options)
-    groups = _groups(read)
+    groups = _standby_words(read)
     found: list[TableRow] = []
     before: Line | None = None
     for line in read:
@@ -61,14 +61,14 @@ def table(song: Song, options: Options) -> tuple[TableRow, ...]:
 def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
     cue, section = line.cue, line.section
     place = line.place
-    where = one_line(str(place)) if place.bar is not None else _outside(line, song)
+    where = one_line(str(place)) if place.bar is not None else _place_without_bar(line, song)
     if opens and section is not None and section.name.strip():
         where = f"{one_line(section.name)}: {where}"
     told = ""
     if opens and section is not None:
         words = one_line(section.first_words)
         told = f"“{words}”" if words else heard(section, song.analysis)
-    event = _event(line, song)
+    event = _event_words(line, song)
     return (
         f"{cue.number:g}" + ("*" if line.changed else ""),
         group,
@@ -76,19 +76,19 @@ def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
         "" if place.bar is None else f"{place.bar}:{place.beat or 1.0:.3g}",
         shown_clock(line.seconds),
         ", ".join(part for part in (told, event) if part),
-        _since(line),
+        _since_words(line),
         sentence(cue) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(cue)}",
-        _fades(line),
+        _fade_words(line),
         "" if line.look is None else one_line(line.look.name),
     )
 
 
-def _outside(line: Line, song: Song) -> str:
+def _place_without_bar(line: Line, song: Song) -> str:
     start = song.analysis.music_start
     return "before the song" if start is None or line.place.seconds < start else "between bars"
 
 
-def _groups(read: tuple[Line, ...]) -> dict[str, str]:
+def _standby_words(read: tuple[Line, ...]) -> dict[str, str]:
     """Say at the first cue of a stand-by what comes with it, so that it is called once: "2 to 4"."""
     named: dict[str, str] = {}
     for standby, group in groupby(read, key=lambda line: line.cue.standby):
@@ -99,13 +99,13 @@ def _groups(read: tuple[Line, ...]) -> dict[str, str]:
     return named
 
 
-def _event(line: Line, song: Song) -> str:
+def _event_words(line: Line, song: Song) -> str:
     """What happens in the music within half a second of a cue, such as a stop."""
     near = [each for each in song.analysis.events if abs(each.start - line.place.seconds) <= 0.5]
     return ", ".join(dict.fromkeys(each.kind for each in near))
 
 
-def _since(line: Line) -> str:
+def _since_words(line: Line) -> str:
     if line.seconds_since is None:
         return ""
     if line.seconds_since < 0.05:
@@ -114,7 +114,7 @@ def _since(line: Line) -> str:
     return f"{bars}{line.seconds_since:.1f} s"
 
 
-def _fades(line: Line) -> str:
+def _fade_words(line: Line) -> str:
     cue = line.cue
     up = _length(cue.up_beats, cue.up_seconds)
     down = _length(cue.down_beats, cue.down_seconds)

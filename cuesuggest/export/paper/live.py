@@ -29,8 +29,8 @@ __all__ = [
     "Act",
     "Block",
     "LivePage",
-    "Step",
-    "Variant",
+    "OrderStep",
+    "BlockRow",
     "check_line",
     "live_page",
     "removed_line",
@@ -54,7 +54,7 @@ class Act:
 
 
 @dataclass(frozen=True, slots=True)
-class Variant:
+class BlockRow:
     """The passes of a section that are played alike."""
 
     tag: str
@@ -74,11 +74,11 @@ class Block:
     name: str
     sign: str
     """First words, or how it sounds."""
-    variants: tuple[Variant, ...]
+    rows: tuple[BlockRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class OrderStep:
     """A section in the order of the song."""
 
     label: str
@@ -93,7 +93,7 @@ class LivePage:
 
     title: str
     about: str
-    order: tuple[Step, ...]
+    order: tuple[OrderStep, ...]
     home: str
     all_out: str
     before: tuple[Act, ...]
@@ -107,8 +107,8 @@ class LivePage:
         """Every action once."""
         yield from self.before
         for block in self.blocks:
-            for variant in block.variants:
-                yield from variant.acts
+            for row in block.rows:
+                yield from row.acts
 
 
 def live_page(song: Song, options: Options) -> LivePage:
@@ -138,17 +138,17 @@ def live_page(song: Song, options: Options) -> LivePage:
     blocks: list[Block] = []
     for family in dict.fromkeys(section.family for section in sections):
         passes = [section for section in sections if section.family == family]
-        blocks.append(_block(passes, owned, light, song))
+        blocks.append(_block_of(passes, owned, light, song))
     before = tuple(
-        Act(line, _outside(line, sections), _said(line) + _purpose(line.cue, cues, None, sections))
+        Act(line, _outside_words(line, sections), _action_words(line) + _purpose_words(line.cue, cues, None, sections))
         for line in read
         if line.cue.id not in inside
     )
     page = LivePage(
         title=one_line(song.title),
-        about=_about(song),
-        order=tuple(_step(section, owned[section.id]) for section in sections),
-        home=_home(song),
+        about=_about_line(song),
+        order=tuple(_order_step(section, owned[section.id]) for section in sections),
+        home=_home_line(song),
         all_out=shortened(one_line(all_out(song)), _SIGN),
         before=before,
         blocks=tuple(blocks),
@@ -162,7 +162,7 @@ def section_light(song: Song, options: Options) -> dict[str, str]:
     """Say for each section, by id, with which light it is played once its entrance is done: "side A Wide fans 80 %"."""
     looks = {look.id: look for look in song.looks}
     cues = [line.cue for line in lines(song, options)]
-    return {section.id: _light(cues, looks, section) for section in song.analysis.sections}
+    return {section.id: _light_words(cues, looks, section) for section in song.analysis.sections}
 
 
 def thinned(page: LivePage, most: int) -> LivePage:
@@ -182,9 +182,9 @@ def thinned(page: LivePage, most: int) -> LivePage:
     blocks = tuple(
         replace(
             block,
-            variants=tuple(
-                replace(variant, acts=tuple(act for act in variant.acts if act.line.cue.id not in gone))
-                for variant in block.variants
+            rows=tuple(
+                replace(row, acts=tuple(act for act in row.acts if act.line.cue.id not in gone))
+                for row in block.rows
             ),
         )
         for block in page.blocks
@@ -193,20 +193,14 @@ def thinned(page: LivePage, most: int) -> LivePage:
     return replace(page, blocks=blocks, before=before, remarks=(*kept, told))
 
 
-def _weight(act: Act) -> tuple[int, float, float]:
+def _weight_on_page(act: Act) -> tuple[int, float, float]:
     kind = act.line.cue.kind
     rank = _FIRST_TO_GO.index(kind) if kind in _FIRST_TO_GO else len(_FIRST_TO_GO)
     # A series is one action with much light in it.
     return rank + (act.line.cue.series is not None), act.line.cue.confidence, -act.line.cue.number
 
 
-def _belongs(cue: Cue, section: Section, sections: tuple[Section, ...]) -> bool:
-    if cue.place.bar is not None:
-        return section.first_bar <= cue.place.bar <= section.last_bar
-    return section.start <= cue.place.seconds < section.end
-
-
-def _outside(line: Line, sections: tuple[Section, ...]) -> str:
+def _outside_words(line: Line, sections: tuple[Section, ...]) -> str:
     """Say where a cue outside the sections is."""
     if line.place.bar is not None:
         return f"bar {line.place.bar}"
@@ -218,13 +212,13 @@ def _outside(line: Line, sections: tuple[Section, ...]) -> str:
 # Blocks.
 
 
-def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song) -> Block:
+def _block_of(passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song) -> Block:
     sections = song.analysis.sections
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     played: dict[str, tuple[str, int, tuple[Act, ...]]] = {}
     for section in passes:
         acts = tuple(
-            Act(line, placed(line), _said(line) + _purpose(line.cue, cues, section, sections))
+            Act(line, placed(line), _action_words(line) + _purpose_words(line.cue, cues, section, sections))
             for line in owned[section.id]
         )
         played[section.id] = (light[section.id], section.bars, acts)
@@ -235,7 +229,7 @@ def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str,
 
     # Passes one after another that are played alike share a row; the last row is for all that may follow.
     groups = [list(group) for _, group in groupby(passes, key=alike)]
-    variants = []
+    rows = []
     for index, group in enumerate(groups):
         tag = ", ".join(section.mark for section in group)
         if index == len(groups) - 1:
@@ -243,22 +237,22 @@ def _block(passes: list[Section], owned: dict[str, list[Line]], light: dict[str,
         shown, bars, acts = played[group[0].id]
         rounds = next((shortened(one_line(section.vamp), _SIGN) for section in group if section.vamp), "")
         length = counted(bars, "bar") + (f", round and round until {rounds}" if rounds else "")
-        variants.append(Variant(tag, length, shown, acts))
+        rows.append(BlockRow(tag, length, shown, acts))
     names = list(dict.fromkeys(one_line(each.name or each.role or "") for each in passes if each.name or each.role))
     words = next((one_line(section.first_words) for section in passes if section.first_words.strip()), "")
     sign = f"“{words}”" if words else heard(passes[0], song.analysis)
-    return Block(_letter(passes[0]), shortened(" / ".join(names), _NAME), shortened(sign, _SIGN), tuple(variants))
+    return Block(_letter(passes[0]), shortened(" / ".join(names), _NAME), shortened(sign, _SIGN), tuple(rows))
 
 
 def _letter(section: Section) -> str:
     return shortened(one_line(section.family), _LETTER)
 
 
-def _said(line: Line) -> str:
+def _action_words(line: Line) -> str:
     return shortened(line.action, _ACTION)
 
 
-def _purpose(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple[Section, ...]) -> str:
+def _purpose_words(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple[Section, ...]) -> str:
     """Say for which other section something is done, so that it is left out when that one does not come."""
     if cue.kind == "recall":
         uses = [
@@ -279,11 +273,7 @@ def _purpose(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple
     return f" before part {_letter(sections[sections.index(section) + 1])}"
 
 
-def _section_of(cue: Cue, sections: tuple[Section, ...]) -> Section | None:
-    return next((section for section in sections if _belongs(cue, section, sections)), None)
-
-
-def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
+def _light_words(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
     """Say what is lit in a section once what comes in on its first beat is in."""
     shown = [
         " ".join(
@@ -300,15 +290,15 @@ def _light(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
     return " + ".join(shown) or "dark"
 
 
-def _step(section: Section, group: list[Line]) -> Step:
+def _order_step(section: Section, group: list[Line]) -> OrderStep:
     safe = any(comes_in_with(section, line.cue) for line in group)
-    return Step(section.mark, section.bars, safe)
+    return OrderStep(section.mark, section.bars, safe)
 
 
 # The head and the rules.
 
 
-def _about(song: Song) -> str:
+def _about_line(song: Song) -> str:
     analysis = song.analysis
     if analysis.tempo_bpm is None:
         return "no music found in the recording"
@@ -316,7 +306,7 @@ def _about(song: Song) -> str:
     return f"{analysis.tempo_bpm:.0f} beats a minute, {analysis.time_signature}, {counted(bars, 'bar')}"
 
 
-def _home(song: Song) -> str:
+def _home_line(song: Song) -> str:
     look = next((look for look in song.looks if look.home), None)
     if look is None:
         return "the slowest, dimmest look you have, on one button"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.html_parts import FACES, document, foot, said
-from cuesuggest.export.paper.live import Act, Block, LivePage, Variant
+from cuesuggest.export.paper.live import Act, Block, LivePage, BlockRow
 from cuesuggest.export.paper.page_pdf import fitting
 
 if TYPE_CHECKING:
@@ -99,12 +99,12 @@ def _order(page: LivePage) -> str:
 def _block(block: Block) -> str:
     head = f'<h2><span class="letter">{said(block.letter)}</span>{said(block.name)} '
     head += f'<span class="sign">{said(block.sign)}</span></h2>'
-    return f"<section>{head}{''.join(map(_variant, block.variants))}</section>"
+    return f"<section>{head}{''.join(map(_row_html, block.rows))}</section>"
 
 
-def _variant(variant: Variant) -> str:
-    head = f"<h3>{said(variant.tag)}: {said(variant.bars)}</h3>"
-    return f'{head}<p class="light">light: {said(variant.light)}</p>{_acts(variant.acts)}'
+def _row_html(row: BlockRow) -> str:
+    head = f"<h3>{said(row.tag)}: {said(row.bars)}</h3>"
+    return f'{head}<p class="light">light: {said(row.light)}</p>{_acts(row.acts)}'
 
 
 def _acts(acts: tuple[Act, ...]) -> str:

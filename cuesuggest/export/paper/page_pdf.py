@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.paper.live import Act, Block, LivePage, Variant, live_page, thinned
+from cuesuggest.export.paper.live import Act, Block, LivePage, BlockRow, live_page, thinned
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print, whole_lines
 
@@ -28,7 +28,7 @@ _MARK = "*"
 
 
 @dataclass(frozen=True, slots=True)
-class _Piece:
+class _Drawable:
     """Something with a height that can be drawn with its upper edge at a y."""
 
     height: float
@@ -131,9 +131,9 @@ class _Layout:
 
     def _placed(
         self, columns: int, room: float, split: bool, *, force: bool = False
-    ) -> list[tuple[int, float, _Piece]] | None:
+    ) -> list[tuple[int, float, _Drawable]] | None:
         """Pour the blocks into columns, each whole unless they may be split; None if they do not fit."""
-        placed: list[tuple[int, float, _Piece]] = []
+        placed: list[tuple[int, float, _Drawable]] = []
         column, top = 0, 0.0
         for pieces in self._blocks(self._width(columns)):
             high = sum(piece.height for piece in pieces)
@@ -153,7 +153,7 @@ class _Layout:
 
     # The head: title, order, the two ways to safety.
 
-    def _head(self) -> list[_Piece]:
+    def _head(self) -> list[_Drawable]:
         page, width = self._page, self._paper.width
         pieces = [self._text(page.title, _TITLE, BOLD, width, most=2), self._text(page.about, _SMALL, REGULAR, width)]
         pieces.append(self._order(width))
@@ -163,7 +163,7 @@ class _Layout:
             pieces += [self._act(act, width) for act in page.before if act.where != "after"]
         return pieces
 
-    def _order(self, width: float) -> _Piece:
+    def _order(self, width: float) -> _Drawable:
         """The strip of the song's order: boxes with section and bars, IN under those that begin with an entrance."""
         high, gap = 33.0, 4.0
         cells: list[tuple[float, float, int]] = []
@@ -186,9 +186,9 @@ class _Layout:
                 under = f"{step.bars} IN" if step.safe else f"{step.bars}"
                 self._at(under, middle - printed_width(under, 8) / 2, y - 27, 8)
 
-        return _Piece((cells[-1][2] + 1) * high + 4 if cells else 0.0, draw)
+        return _Drawable((cells[-1][2] + 1) * high + 4 if cells else 0.0, draw)
 
-    def _safety(self, width: float) -> _Piece:
+    def _safety(self, width: float) -> _Drawable:
         half = (width - _GUTTER) / 2
         texts = (("HOME", self._page.home), ("ALL OUT", self._page.all_out))
         broken = [whole_lines(text, 12, half - 78) for _, text in texts]
@@ -203,24 +203,24 @@ class _Layout:
                 for row, text in enumerate(rows):
                     self._at(text, x + 74, top - 15 - row * 12 * _LEAD, 12)
 
-        return _Piece(high + 6, draw)
+        return _Drawable(high + 6, draw)
 
     # Blocks.
 
-    def _blocks(self, width: float) -> list[list[_Piece]]:
-        found = [self._block(block, width) for block in self._page.blocks]
+    def _blocks(self, width: float) -> list[list[_Drawable]]:
+        found = [self._block_pieces(block, width) for block in self._page.blocks]
         after = [act for act in self._page.before if act.where == "after"]
         if after:
             found.append([self._act(act, width) for act in after])
         return found
 
-    def _block(self, block: Block, width: float) -> list[_Piece]:
+    def _block_pieces(self, block: Block, width: float) -> list[_Drawable]:
         pieces = [self._rule(width), self._block_head(block, width)]
-        for variant in block.variants:
-            pieces += self._variant(variant, width)
+        for row in block.rows:
+            pieces += self._row_pieces(row, width)
         return pieces
 
-    def _block_head(self, block: Block, width: float) -> _Piece:
+    def _block_head(self, block: Block, width: float) -> _Drawable:
         letter = to_print(block.letter, BOLD)
         box = printed_width(letter, _SECTION, BOLD) + 10
         names = whole_lines(block.name, _ACTION, width - box - 8, BOLD)
@@ -249,11 +249,11 @@ class _Layout:
                 self._at(text, x, y, _SMALL)
                 y -= _ACTION * _LEAD
 
-        return _Piece(high, draw, keep=True)
+        return _Drawable(high, draw, keep=True)
 
-    def _variant(self, variant: Variant, width: float) -> list[_Piece]:
-        tags = whole_lines(f"{variant.tag}: {variant.bars}", _ACTION, width, BOLD)
-        lights = whole_lines(f"light: {variant.light}", _ACTION, width - 10)
+    def _row_pieces(self, row: BlockRow, width: float) -> list[_Drawable]:
+        tags = whole_lines(f"{row.tag}: {row.bars}", _ACTION, width, BOLD)
+        lights = whole_lines(f"light: {row.light}", _ACTION, width - 10)
         high = (len(tags) + len(lights)) * _ACTION * _LEAD + 2
 
         def draw(left: float, top: float) -> None:
@@ -265,9 +265,9 @@ class _Layout:
                 self._at(text, left + 10, y, _ACTION)
                 y -= _ACTION * _LEAD
 
-        return [_Piece(high, draw, keep=bool(variant.acts)), *(self._act(act, width) for act in variant.acts)]
+        return [_Drawable(high, draw, keep=bool(row.acts)), *(self._act(act, width) for act in row.acts)]
 
-    def _act(self, act: Act, width: float) -> _Piece:
+    def _act(self, act: Act, width: float) -> _Drawable:
         mark = _MARK if act.line.changed else ""
         room = _WHERE if width > self._paper.width / 2 else _WHERE_NARROW
         number = to_print(f"{act.line.cue.number:g}{mark}")
@@ -285,11 +285,11 @@ class _Layout:
             self._at(number, left + width - printed_width(number, 9), top - _ACTION, 9)
             self._canvas.setFillGray(0)
 
-        return _Piece(rows * _ACTION * _LEAD + 1, draw)
+        return _Drawable(rows * _ACTION * _LEAD + 1, draw)
 
     # The foot: what to do when it goes otherwise.
 
-    def _foot(self) -> list[_Piece]:
+    def _foot(self) -> list[_Drawable]:
         width = self._paper.width
         pieces = [self._rule(width)]
         half = (width - _GUTTER) / 2
@@ -299,7 +299,7 @@ class _Layout:
         pieces += [self._text(remark, _RULE, REGULAR, width) for remark in self._page.remarks]
         return pieces
 
-    def _rule_pair(self, pair: tuple[tuple[str, str], ...], half: float) -> _Piece:
+    def _rule_pair(self, pair: tuple[tuple[str, str], ...], half: float) -> _Drawable:
         broken = [whole_lines(what, _RULE, half - 76) for _, what in pair]
 
         def draw(left: float, top: float) -> None:
@@ -309,11 +309,11 @@ class _Layout:
                 for row, text in enumerate(broken[index]):
                     self._at(text, x + 76, top - _RULE - row * _RULE * _LEAD, _RULE)
 
-        return _Piece(max(map(len, broken)) * _RULE * _LEAD, draw)
+        return _Drawable(max(map(len, broken)) * _RULE * _LEAD, draw)
 
     # Small things.
 
-    def _text(self, text: str, size: float, font: str, width: float, most: int | None = None) -> _Piece:
+    def _text(self, text: str, size: float, font: str, width: float, most: int | None = None) -> _Drawable:
         rows = whole_lines(text, size, width, font)
         if most is not None and len(rows) > most:
             rows = [*rows[: most - 1], rows[most - 1] + "…"]
@@ -322,14 +322,14 @@ class _Layout:
             for index, row in enumerate(rows):
                 self._at(row, left, top - size - index * size * _LEAD, size, font)
 
-        return _Piece(len(rows) * size * _LEAD, draw)
+        return _Drawable(len(rows) * size * _LEAD, draw)
 
-    def _rule(self, width: float) -> _Piece:
+    def _rule(self, width: float) -> _Drawable:
         def draw(left: float, top: float) -> None:
             self._line_width(0.6)
             self._canvas.line(left, top - 3, left + width, top - 3)
 
-        return _Piece(7.0, draw, keep=True)
+        return _Drawable(7.0, draw, keep=True)
 
     def _pencil(self, left: float, width: float, top: float, room: float) -> None:
         """Leave room to write, with faint lines in it."""

@@ -4,7 +4,7 @@ import { DeskView } from "./desk-view.js";
 import { el } from "./dom.js";
 import { Hand } from "./hand.js";
 import { keyOf, meant } from "./keys.js";
-import { brightness, FlashLimit, shots, sides } from "./light.js";
+import { brightness, FlashLimit } from "./light.js";
 import { ListView } from "./list-view.js";
 import { placeAt } from "./places.js";
 import { Player } from "./player.js";
@@ -91,13 +91,12 @@ document.addEventListener("click", (event) => {
 });
 
 run.patch = () => {
-  const fast = store.page && shots(store.page.cues, store.page.music.bars).some((each) => each.fast);
+  const fast = store.page?.light.shots.some(([, , crowded]) => crowded);
   hand.set({ patch: (hand.now.patch + 1) % (fast ? 3 : 2) });
 };
 
 // The picture follows the sound's own clock.
 
-let light = null;
 let before = null;
 const limit = new FlashLimit();
 
@@ -114,8 +113,8 @@ function picture() {
   }
   desk.place();
   if (hand.now.patch) {
-    light ??= { followed: sides(store.page.cues), flashes: shots(store.page.cues, store.page.music.bars) };
-    const wanted = brightness(light.followed, light.flashes, seconds, hand.now.patch === 2);
+    // Also after a change that is shown at once: what it does to the light comes with the answer.
+    const wanted = brightness(store.page.light, seconds, hand.now.patch === 2);
     find("light").style.opacity = limit.next(wanted, performance.now() / 1000).toFixed(3);
   }
 }
@@ -128,7 +127,6 @@ function follow(seconds) {
 }
 
 store.addEventListener("song", () => {
-  light = null;
   const page = store.page;
   document.title = `${page.title} – cuesuggest`;
   document.querySelector("h1").textContent = page.title;

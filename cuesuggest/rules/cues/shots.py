@@ -30,9 +30,6 @@ _END_COUNTS = ("stop", "fill")
 # Seconds. Two moments closer than this are one press of two hands.
 _TOGETHER = 0.02
 
-# Seconds. A press so little before its peak is one gesture with what else the hands do on the beat.
-_ONE_GESTURE = 0.3
-
 # Of a series, at least so many presses and this share of them have to fit for it to be heard as one.
 _FEWEST, _MOST_OF = 2, 0.5
 
@@ -75,11 +72,6 @@ class _Room:
     def apart(self) -> float:
         """Seconds that two one-shots have to be apart."""
         return max(self.shot.run_seconds, self.brief.profile.shots.spacing_seconds)
-
-    @property
-    def early(self) -> float:
-        """Seconds before the beat at which a hand is needed of its own."""
-        return self.shot.peak_after if self.shot.peak_after > _ONE_GESTURE else 0.0
 
 
 def one_shots(brief: Brief, planned: Sequence[PlannedSection], moves: Sequence[Move]) -> list[Move]:
@@ -200,12 +192,12 @@ def _fits(room: _Room, place: Place, others: Sequence[Place]) -> bool:
         return False
     if any(abs(at - other.seconds) < room.apart - 1e-6 for other in others):
         return False
-    if not _hand_free(room, at - room.early):
+    if not _hand_free(room, at - room.shot.own_gesture):
         return False
     until = _cut_short(room, place)
     if until is None:
         return True
-    return until.seconds - (at - room.early) >= brief.gap and _hand_free(room, until.seconds)
+    return until.seconds - (at - room.shot.own_gesture) >= brief.gap and _hand_free(room, until.seconds)
 
 
 def _hand_free(room: _Room, at: float) -> bool:
@@ -283,7 +275,7 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
         look=ONE_SHOT,
         series=series,
     )
-    pressed = [each.seconds - room.early for each in played.places]
+    pressed = [each.seconds - room.shot.own_gesture for each in played.places]
     fading = [] if until is None else [until.seconds]
     end = until.seconds if until is not None else pressed[-1] + shot.run_seconds
     return Move(

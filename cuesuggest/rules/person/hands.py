@@ -192,8 +192,9 @@ def check_hands(cues: Sequence[Cue], profile: Profile, rig: Rig, grid: Grid | No
     held: list[Hold] = []
     for index, cue in enumerate(own):
         if cue.kind == "one-shot":
-            starts += [(at, index, 1) for at in presses(cue, grid)]
-            held += [Hold(at, at, index) for at in presses(cue, grid)]
+            early = rig.one_shot.own_gesture if rig.one_shot and cue.anchor == "lands-on" else 0.0
+            starts += [(at - early, index, 1) for at in presses(cue, grid)]
+            held += [Hold(at - early, at - early, index) for at in presses(cue, grid)]
         else:
             starts.append((hand_starts(cue, grid), index, 2 if cue.kind == "crossfade" else 1))
             held += holds(cue, rig, of=index, grid=grid)

@@ -29,6 +29,10 @@ def _words(why: str, *choices: str, **otherwise: Any) -> dict[str, Any]:
     return {"choices": choices, "why": why, **otherwise}
 
 
+# Seconds. A press so little before its peak is one gesture with what else the hands do on the beat.
+_ONE_GESTURE = 0.3
+
+
 @dataclass(frozen=True, slots=True)
 class ByCategory:
     """One number for each category of look that gives light."""
@@ -241,6 +245,11 @@ class OneShot:
     source: Source = field(metadata=_words("what makes the light", "laser", "lamp", "strobe"))
     run_seconds: float = field(metadata=_number("seconds", 0.05, 30, "from the press until it is dark again"))
     peak_after: float = field(metadata=_number("seconds", 0, 10, "from the press to its strongest moment"))
+
+    @property
+    def own_gesture(self) -> float:
+        """Seconds before the beat at which a hand is needed of its own; 0 where pressing is one gesture with it."""
+        return self.peak_after if self.peak_after > _ONE_GESTURE else 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -247,7 +247,7 @@ def _missing(kind: type, table: Mapping[str, Any], at: At, limits: Any = None) -
 def _record(kind: type[T], table: Any, at: At, limits: Any = None) -> T:
     """Build a record from a table in which every key is known and none is missing."""
     if not isinstance(table, Mapping):
-        raise SettingError(at, f"is {_shown(table)}; it should be {allowed(kind, {})}")
+        raise SettingError(at, f"is {_as_in_file(table)}; it should be {allowed(kind, {})}")
     hints = kinds(kind)
     made = {}
     for item in fields(kind):  # type: ignore[arg-type]
@@ -264,7 +264,7 @@ def _value(kind: Any, value: Any, limits: Any, at: At) -> Any:
     if (record := is_table(kind)) is not None:
         return _record(record, value, at, limits)
     if get_origin(kind) is tuple:
-        return _list(kind, value, limits, at)
+        return _tuple_of(kind, value, limits, at)
     if get_origin(kind) is Literal:
         kind = str
     right = isinstance(value, int | float if kind is float else kind) and (kind is bool or not isinstance(value, bool))
@@ -274,15 +274,15 @@ def _value(kind: Any, value: Any, limits: Any, at: At) -> Any:
         or (limits.get("choices") and value not in limits["choices"])
         or (kind is str and not value.strip() and "otherwise" not in limits)
     ):
-        raise SettingError(at, f"is {_shown(value)}; it should be {allowed(kind, limits)}")
+        raise SettingError(at, f"is {_as_in_file(value)}; it should be {allowed(kind, limits)}")
     return float(value) if kind is float else value
 
 
-def _list(kind: Any, value: Any, limits: Any, at: At) -> tuple[Any, ...]:
+def _tuple_of(kind: Any, value: Any, limits: Any, at: At) -> tuple[Any, ...]:
     item, *rest = get_args(kind)
     length = None if rest == [Ellipsis] else 1 + len(rest)
     if not isinstance(value, list | tuple) or not value or len(value) != (length or len(value)):
-        raise SettingError(at, f"is {_shown(value)}; it should be {allowed(kind, limits)}")
+        raise SettingError(at, f"is {_as_in_file(value)}; it should be {allowed(kind, limits)}")
     if is_table(item):
         return tuple(_record(item, each, (*at, index)) for index, each in enumerate(value))
     return tuple(_value(item, each, limits, at) for each in value)
@@ -306,13 +306,13 @@ def allowed(kind: Any, limits: Any) -> str:
     return {str: "a text in quotes", bool: "true or false"}[kind]
 
 
-def _shown(value: Any) -> str:
+def _as_in_file(value: Any) -> str:
     """Write a value as its file has it, short."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
         return "a table"
     if isinstance(value, list | tuple):
-        return f"[{', '.join(_shown(each) for each in value)}]"
+        return f"[{', '.join(_as_in_file(each) for each in value)}]"
     text = f"{value}" if not isinstance(value, str) else repr(value)
     return text if len(text) <= 60 else f"{text[:57]}…"

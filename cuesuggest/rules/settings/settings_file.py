@@ -74,7 +74,7 @@ def settings_toml(folder: Folder, name_or_path: str | Path) -> str:
     ProfileError
         If there is no such style, rig or file.
     """
-    return _open(name_or_path, folder).text
+    return _file_of(name_or_path, folder).text
 
 
 def load_profile(name_or_path: str | Path) -> Profile:
@@ -87,7 +87,7 @@ def load_profile(name_or_path: str | Path) -> Profile:
     ProfileError
         If there is no such style or file, or a key or value in it is wrong.
     """
-    return _profile(_open(name_or_path, "profiles"), ())
+    return _profile(_file_of(name_or_path, "profiles"), ())
 
 
 def load_rig(name_or_path: str | Path | None) -> Rig:
@@ -98,9 +98,9 @@ def load_rig(name_or_path: str | Path | None) -> Rig:
     ProfileError
         If there is no such rig or file, or a key or value in it is wrong.
     """
-    file = _open("example" if name_or_path is None else name_or_path, "rigs")
+    file = _file_of("example" if name_or_path is None else name_or_path, "rigs")
     table = {"name": file.stem, **file.table}
-    with file.told():
+    with file.naming_line():
         refuse_unknown(Rig, table)
         if lacking := missing(Rig, table):
             file.lacks(lacking, "The command 'cuesuggest rigs show example' prints all of them.")
@@ -118,7 +118,7 @@ def profile_from_values(values: Mapping[str, Any]) -> Profile:
     ProfileError
         If a value is wrong; it names the key.
     """
-    with _told("the house style in the document"):
+    with _naming_place("the house style in the document"):
         return build_profile(filled(Profile, values, load_profile("band").values()))
 
 
@@ -133,12 +133,12 @@ def rig_from_values(values: Mapping[str, Any]) -> Rig:
     ProfileError
         If a value is wrong; it names the key.
     """
-    with _told("the rig in the document"):
+    with _naming_place("the rig in the document"):
         return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, load_rig(None).values()))
 
 
 @contextmanager
-def _told(where: str) -> Iterator[None]:
+def _naming_place(where: str) -> Iterator[None]:
     try:
         yield
     except SettingError as error:
@@ -162,17 +162,17 @@ class _File:
 
     def fail(self, problem: str, at: At) -> NoReturn:
         """Raise the error for a place, with its line if it is in this file."""
-        line = _line(self.text, at)
+        line = _line_number(self.text, at)
         raise ProfileError(f"{self.name}{'' if line is None else f', line {line}'}: {problem}")
 
     @contextmanager
-    def told(self) -> Iterator[None]:
+    def naming_line(self) -> Iterator[None]:
         """Let what is found wrong be told with file and line."""
         try:
             yield
         except SettingError as error:
             # Of two keys that are at odds one may be inherited: the one in this file is to be changed.
-            own = [(at, problem) for at, problem in error.told if _line(self.text, at) is not None]
+            own = [(at, problem) for at, problem in error.told if _line_number(self.text, at) is not None]
             at, problem = (own or error.told)[0]
             self.fail(f"{dotted(at)} {problem}.", at)
 
@@ -190,20 +190,20 @@ def _profile(file: _File, above: tuple[_File, ...]) -> Profile:
     """Build a style from a file, and from those below it that it is based on; `above` are based on it."""
     table = dict(file.table)
     base_name = table.pop("based_on", None)
-    with file.told():
+    with file.naming_line():
         refuse_unknown(Profile, table, ("based_on",))
         table.setdefault("name", file.stem)
         if base_name is None:
             if lacking := missing(Profile, table):
                 file.lacks(lacking, 'The first line based_on = "band" takes what is not in the file from that style.')
             return build_profile(table)
-    base = _profile(_base(file, base_name, (*above, file)), (*above, file))
+    base = _profile(_base_file(file, base_name, (*above, file)), (*above, file))
     table.setdefault("about", f"As {base.name}, with changes.")
-    with file.told():
+    with file.naming_line():
         return build_profile(overlaid(base.values(), table))
 
 
-def _base(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
+def _base_file(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
     """Open the style that a file is based on; a path is relative to the file's folder."""
     known = ", ".join(known_names("profiles"))
     if not isinstance(name, str) or not name.strip():
@@ -212,7 +212,7 @@ def _base(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
         )
     shipped = name in known_names("profiles") or file.path is None
     try:
-        base = _open(name if shipped or file.path is None else file.path.parent / name, "profiles")
+        base = _file_of(name if shipped or file.path is None else file.path.parent / name, "profiles")
     except ProfileError as error:
         file.fail(f"based_on is {name!r}. {error}", ("based_on",))
     if base.path is not None and any(other.path and other.path.samefile(base.path) for other in above):
@@ -220,7 +220,7 @@ def _base(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
     return base
 
 
-def _open(name_or_path: str | Path, folder: Folder) -> _File:
+def _file_of(name_or_path: str | Path, folder: Folder) -> _File:
     """Find a shipped name or a file, and read it."""
     known = known_names(folder)
     name = str(name_or_path)
@@ -262,7 +262,7 @@ def _parsed(where: str, text: str) -> dict[str, Any]:
         ) from error
 
 
-def _line(text: str, at: At) -> int | None:
+def _line_number(text: str, at: At) -> int | None:
     """Find the line of a key: the shortest beginning of the file that is TOML by itself and has the key.
 
     Whatever way the key is written, as a line of a table, dotted, or inside brackets, the parser finds it.

@@ -63,10 +63,10 @@ def settings_table(profiles: Sequence[Profile]) -> str:
     for key, kind in kinds(Profile).items():
         limits = next(item.metadata for item in fields(Profile) if item.name == key)
         if limits and is_table(kind):
-            lines.append(_line((key,), kind, limits, plain))
+            lines.append(_table_row((key,), kind, limits, plain))
         elif not limits:
             inner = kinds(kind)
-            lines += [_line((key, item.name), inner[item.name], item.metadata, plain) for item in fields(kind)]
+            lines += [_table_row((key, item.name), inner[item.name], item.metadata, plain) for item in fields(kind)]
     return "\n".join(lines) + "\n"
 
 
@@ -108,7 +108,7 @@ def _rows(record: Any, depth: int, *, told: bool = True) -> Iterator[_Row]:
             yield from _rows(value, depth + 1)
 
 
-def _line(at: tuple[str, ...], kind: Any, limits: Mapping[str, Any], plain: list[Any]) -> str:
+def _table_row(at: tuple[str, ...], kind: Any, limits: Mapping[str, Any], plain: list[Any]) -> str:
     """Write the row of a key; three numbers in it where there is one for each category."""
     parts = tuple(kinds(kind)) if is_table(kind) else ()
     shown = []
