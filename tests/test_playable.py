@@ -77,7 +77,7 @@ def recall_too_late(d, random):
 def fade_into_the_next(d, random):
     for entry in d.entries:
         after = [cue for cue in d.cues if cue.side == entry.side and hand_starts(cue) > hand_starts(entry)]
-        if after and entry.anchor == "starts-on":
+        if after and entry.anchor == "starts-on" and entry.kind != "cut-in":
             return d.swapped(entry, up_seconds=min(map(hand_starts, after)) - hand_starts(entry) + 0.5)
     return None
 
@@ -95,7 +95,7 @@ def no_way_out(d, random):
 
 def two_sides_lit(d, random):
     over = [cue for cue in d.entries if cue.down_seconds is not None]
-    return d.swapped(over[0], down_seconds=None) if over else None
+    return d.swapped(over[0], kind="fade-in", down_seconds=None, down_beats=None) if over else None
 
 
 def twice_in(d, random):
