@@ -17,10 +17,11 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, export
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.data.csv_table import COLUMNS, rows
-from cuesuggest.export.paper.lines import placed
+from cuesuggest.export.paper.lines import lines, placed
 from cuesuggest.export.paper.list_table import COLUMNS as LIST_COLUMNS
 from cuesuggest.export.paper.live import MOST_ACTIONS, live_page
 from cuesuggest.export.paper.typeface import BOLD, printed_width, to_print, whole_lines
+from cuesuggest.score.records import Place
 from tests.busy import HOSTILE, busy_song
 from tests.reading import boxes_of, pages_of, sizes_of, text_of, written
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
@@ -177,6 +178,18 @@ def test_a_place_is_counted_inside_its_section(bar, beat, words):
     song = song.replaced(cues=[make_cue(1, "one-shot", place_at(song.analysis, bar, beat), look="lift")])
     (act,) = live_page(song, Options()).acts
     assert placed(act.line) == words == act.where
+
+
+def test_a_cue_in_a_pause_stands_with_the_section_around_it():
+    song = make_song("A8 B8")
+    bars = song.analysis.bars
+    fifth = next(bar for bar in bars if bar.number == 5)
+    after = next(section.end for section in song.analysis.sections if section.last_bar == 16)
+    cues = [make_cue(1, "cut-out", Place(fifth.start + 0.5)), make_cue(2, "cut-out", Place(after + 0.5))]
+    without = replace(song.analysis, bars=tuple(bar for bar in bars if bar is not fifth))
+    inside, outside = lines(song.replaced(analysis=without, cues=cues), Options())
+    assert (inside.section.mark, placed(inside)) == ("A1", "pause")
+    assert (outside.section, placed(outside)) == (None, "before")
 
 
 def test_a_fade_that_lands_in_the_next_part_is_played_where_the_hand_begins():

@@ -28,7 +28,7 @@ class Stretch:
     @property
     def place(self) -> Place:
         """Where it begins."""
-        return Place(self.start, self.bar and self.bar.number)
+        return Place(self.start, None if self.bar is None else self.bar.number)
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,7 +51,9 @@ def write_bundle(song: Song, options: Options) -> bytes:
     bytes
         One OSC packet; its first message, at second 0, tells what it is.
     """
-    head = message(f"/cuesuggest/{_song_part(song)}/about", [ascii_line(line, _LINE) for line in _about_lines(song, options)])
+    head = message(
+        f"/cuesuggest/{_song_part(song)}/about", [ascii_line(line, _LINE) for line in _about_lines(song, options)]
+    )
     moments: dict[float, list[bytes]] = {}
     for each in _sent_messages(song, options):
         moments.setdefault(each.at, []).append(message(each.address, each.arguments))

@@ -17,6 +17,7 @@ from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.timing import landmark_place
 from cuesuggest.export.paper.lines import Line, heard, lines, placed, shown_clock, without_lasers
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
 from cuesuggest.song.rig_facts import all_out
 from cuesuggest.song.variants import comes_in_with, lit_in
@@ -28,9 +29,9 @@ __all__ = [
     "MOST_ACTIONS",
     "Act",
     "Block",
+    "BlockRow",
     "LivePage",
     "OrderStep",
-    "BlockRow",
     "check_line",
     "live_page",
     "removed_line",
@@ -130,7 +131,7 @@ def live_page(song: Song, options: Options) -> LivePage:
         If `options.who` has no cue.
     """
     read = lines(song, options)
-    sections = song.analysis.sections
+    sections, grid = song.analysis.sections, Grid(song.analysis)
     owned = {section.id: [line for line in read if line.section is section] for section in sections}
     inside = {line.cue.id for group in owned.values() for line in group}
     cues = [line.cue for line in read]
@@ -138,9 +139,9 @@ def live_page(song: Song, options: Options) -> LivePage:
     blocks: list[Block] = []
     for family in dict.fromkeys(section.family for section in sections):
         passes = [section for section in sections if section.family == family]
-        blocks.append(_block_of(passes, owned, light, song))
+        blocks.append(_block_of(passes, owned, light, song, grid))
     before = tuple(
-        Act(line, _outside_words(line, sections), _action_words(line) + _purpose_words(line.cue, cues, None, sections))
+        Act(line, _outside_words(line, sections), _action_words(line) + _purpose_words(line.cue, cues, None, grid))
         for line in read
         if line.cue.id not in inside
     )
@@ -167,7 +168,7 @@ def section_light(song: Song, options: Options) -> dict[str, str]:
 
 def thinned(page: LivePage, most: int) -> LivePage:
     """Leave out what weighs least until no more than `most` actions are left, and say which cues went."""
-    acts = sorted(page.acts, key=_weight)
+    acts = sorted(page.acts, key=_weight_on_page)
     gone = {act.line.cue.id for act in acts[: max(0, len(acts) - most)]}
     if not gone:
         return page
@@ -183,8 +184,7 @@ def thinned(page: LivePage, most: int) -> LivePage:
         replace(
             block,
             rows=tuple(
-                replace(row, acts=tuple(act for act in row.acts if act.line.cue.id not in gone))
-                for row in block.rows
+                replace(row, acts=tuple(act for act in row.acts if act.line.cue.id not in gone)) for row in block.rows
             ),
         )
         for block in page.blocks
@@ -212,13 +212,14 @@ def _outside_words(line: Line, sections: tuple[Section, ...]) -> str:
 # Blocks.
 
 
-def _block_of(passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song) -> Block:
-    sections = song.analysis.sections
+def _block_of(
+    passes: list[Section], owned: dict[str, list[Line]], light: dict[str, str], song: Song, grid: Grid
+) -> Block:
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     played: dict[str, tuple[str, int, tuple[Act, ...]]] = {}
     for section in passes:
         acts = tuple(
-            Act(line, placed(line), _action_words(line) + _purpose_words(line.cue, cues, section, sections))
+            Act(line, placed(line), _action_words(line) + _purpose_words(line.cue, cues, section, grid))
             for line in owned[section.id]
         )
         played[section.id] = (light[section.id], section.bars, acts)
@@ -252,7 +253,7 @@ def _action_words(line: Line) -> str:
     return shortened(line.action, _ACTION)
 
 
-def _purpose_words(cue: Cue, cues: list[Cue], section: Section | None, sections: tuple[Section, ...]) -> str:
+def _purpose_words(cue: Cue, cues: list[Cue], section: Section | None, grid: Grid) -> str:
     """Say for which other section something is done, so that it is left out when that one does not come."""
     if cue.kind == "recall":
         uses = [
@@ -262,15 +263,15 @@ def _purpose_words(cue: Cue, cues: list[Cue], section: Section | None, sections:
             and each.kind in ENTRANCES
             and (each.place.seconds, each.number) > (cue.place.seconds, cue.number)
         ]
-        target = _section_of(uses[0], sections) if uses else None
+        target = grid.section_of_place(uses[0].place) if uses else None
         return f" for part {_letter(target)}" if target is not None and target is not section else ""
     if cue.kind not in ("fade-out", "cut-out") or cue.trigger == "held" or section is None:
         return ""
     if cue.place.bar_in_section != cue.place.bars_in_section:
         return ""
-    if section is sections[-1]:
+    if section is grid.sections[-1]:
         return " at the end"
-    return f" before part {_letter(sections[sections.index(section) + 1])}"
+    return f" before part {_letter(grid.sections[grid.sections.index(section) + 1])}"
 
 
 def _light_words(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.html_parts import FACES, document, foot, said
-from cuesuggest.export.paper.live import Act, Block, LivePage, BlockRow
+from cuesuggest.export.paper.live import Act, Block, BlockRow, LivePage
 from cuesuggest.export.paper.page_pdf import fitting
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.paper.live import Act, Block, LivePage, BlockRow, live_page, thinned
+from cuesuggest.export.paper.live import Act, Block, BlockRow, LivePage, live_page, thinned
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print, whole_lines
 
