@@ -6,8 +6,8 @@ it, and gives something that its target reads as text and as nothing else.
 
 from __future__ import annotations
 
+import json
 import re
-import unicodedata
 
 __all__ = [
     "ascii_line",
@@ -26,26 +26,18 @@ __all__ = [
 # What may start a formula, and its full-width twins. A text can also begin a cell after a semicolon, tab or line
 # break, where a spreadsheet splits there instead of at commas (OWASP, CSV injection; CWE-1236).
 _FORMULA = re.compile("(^|[;\t\r\n])(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
-# Letters and marks that no decomposition takes apart.
-_LATIN = str.maketrans(
-    {
-        "ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "đ": "d", "Đ": "D",
-        "ð": "d", "Ð": "D", "þ": "th", "Þ": "Th", "ł": "l", "Ł": "L", "ħ": "h", "Ħ": "H", "ı": "i", "ŋ": "n",
-        "ŧ": "t", "Ŧ": "T", "‘": "'", "’": "'", "‚": "'", "′": "'", "“": '"', "”": '"', "„": '"', "″": '"',
-        "«": '"', "»": '"', "‹": "'", "›": "'", "–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "…": "...",
-        "×": "x", "·": ".", "•": "*", "→": "->", "←": "<-", "♯": "#", "♭": "b", "€": "EUR", "£": "GBP", "°": " deg ",
-    }
-)  # fmt: skip
 # Characters of XML 1.0 (5th edition, production 2), the ones that are left out of it.
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 # Marks that turn the direction of what follows them, and would turn our own words as well.
 _TURNING = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
+_CONTROL = re.compile("[\0-\x1f\x7f-\x9f\u2028\u2029]")
+# Broken surrogates, and what XML 1.0 (5th edition, production 2) leaves out beside them.
+_NO_CHARACTER = re.compile("[\ud800-\udfff\ufffe\uffff]")
 
 
 def one_line(text: str) -> str:
-    """Put a text on one line: breaks and control characters become a space, broken surrogates a question mark."""
-    kept = "".join(_printable(char) for char in _TURNING.sub("", text))
-    return " ".join(kept.split())
+    """Put a text on one line: breaks and control characters become a space, what is no character a question mark."""
+    return " ".join(_CONTROL.sub(" ", _NO_CHARACTER.sub("?", _TURNING.sub("", text))).split())
 
 
 def shortened(text: str, most: int) -> str:
@@ -62,8 +54,8 @@ def shortened(text: str, most: int) -> str:
 def ascii_line(text: str, most: int | None = None) -> str:
     """Fold a text to one line of printable ASCII (20 to 7E), for MIDI, sound files, OSC and old desks.
 
-    Accents go ("Łódź" is "Lodz"); each run of letters that have no likeness in ASCII is one question mark, so that
-    it shows where something was.
+    Letters become those they sound or look like ("Łódź" is "Lodz", "Привет" is "Privet"), a picture its name
+    (":flashlight:"); what has neither goes.
 
     Parameters
     ----------
@@ -71,15 +63,16 @@ def ascii_line(text: str, most: int | None = None) -> str:
     most : int, optional
         Characters; longer texts end in three dots.
     """
-    plain = unicodedata.normalize("NFKD", one_line(text).translate(_LATIN))
-    plain = "".join(char for char in plain if not unicodedata.combining(char) and char not in "\ufe0f\u200d")
-    folded = " ".join(re.sub("[^\x20-\x7e]+", "?", plain).split())
+    # The registry of formats imports this module, and costs nothing.
+    from anyascii import anyascii
+
+    folded = " ".join(anyascii(one_line(text)).split())
     return folded if most is None else shortened(folded, most)
 
 
 def show_line(text: str, most: int) -> str:
     """Fold a text for the 1992 text interchange: ASCII without the mark that starts a comment."""
-    return ascii_line(text.replace("!", "."), most)
+    return shortened(ascii_line(text).replace("!", "."), most)
 
 
 def number_text(number: float) -> str:
@@ -117,22 +110,5 @@ def osc_part(text: str) -> str:
 
 
 def toml_string(text: str) -> str:
-    """Write a text as a basic string of TOML 1.0, with its quotes."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(_toml_char(char) for char in escaped) + '"'
-
-
-def _toml_char(char: str) -> str:
-    if ord(char) < 0x20 or ord(char) == 0x7F:
-        return f"\\u{ord(char):04x}"
-    return "?" if _is_surrogate(char) else char
-
-
-def _printable(char: str) -> str:
-    if _is_surrogate(char):
-        return "?"
-    return " " if unicodedata.category(char) in {"Cc", "Zl", "Zp"} else char
-
-
-def _is_surrogate(char: str) -> bool:
-    return 0xD800 <= ord(char) <= 0xDFFF
+    """Write a text as a basic string of TOML 1.0, with its quotes; JSON's strings are such but for one character."""
+    return json.dumps(_NO_CHARACTER.sub("?", text), ensure_ascii=False).replace("\x7f", "\\u007f")
