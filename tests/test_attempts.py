@@ -6,7 +6,7 @@ import soundfile
 from click.testing import CliRunner
 
 from cuesuggest.analysis.bars.attempts import attempts, carried_over, unplayed
-from cuesuggest.analysis.finding.likely import sure
+from cuesuggest.analysis.finding.likely import probability
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.tidy import NOBODY
@@ -62,7 +62,7 @@ def test_an_attempt_that_begins_as_the_song_does_is_alike_and_another_is_not():
     same, other = found
     assert same.candidate.features["alike"] > 0.9
     assert other.candidate.features["alike"] < 0.7
-    assert sure(same.candidate) > 0.9 > sure(other.candidate)
+    assert probability(same.candidate) > 0.9 > probability(other.candidate)
     assert (same.candidate.start, same.candidate.end) == (0.0, 8.0)
     assert same.again == pytest.approx(again)
 

@@ -71,23 +71,23 @@ def test_what_the_first_network_denies_the_second_may_hear(heard, take, monkeypa
 
 
 def test_every_network_has_weights_of_its_own_for_every_feature():
-    assert set(music.weights()) == set(NETWORKS)
-    for table in music.weights().values():
+    assert set(music.music_weights()) == set(NETWORKS)
+    for table in music.music_weights().values():
         assert set(table["pulse"]) == set(music.PULSE_FEATURES)
         assert set(table["song"]) == set(music.SONG_FEATURES)
-    assert set(doubt.weights()) == set(READING_FEATURES)
+    assert set(doubt.doubt_weights()) == set(READING_FEATURES)
 
 
 def test_no_reading_is_surer_than_the_most(heard):
     assert -MOST_ODDS <= find_rhythm(heard, observe(heard)).reading <= MOST_ODDS
-    helps = np.sign([doubt.weights()[name] for name in READING_FEATURES])
+    helps = np.sign([doubt.doubt_weights()[name] for name in READING_FEATURES])
     assert reading_odds(1e6 * helps) == MOST_ODDS
     assert reading_odds(-1e6 * helps) == -MOST_ODDS
 
 
 @pytest.mark.parametrize("name", ["level", "shift", "count", "clearest", "covered", "explained"])
 def test_a_reading_that_another_comes_near_or_that_explains_little_is_less_sure(name):
-    assert doubt.weights()[name] > 0
+    assert doubt.doubt_weights()[name] > 0
 
 
 def test_a_reading_of_half_the_song_covers_half(heard):

@@ -7,7 +7,13 @@ import numpy as np
 import pytest
 
 from cuesuggest.analysis.rhythm import find_rhythm
-from cuesuggest.analysis.rhythm.beat_confidence import BAR_FEATURES, BEAT_FEATURES, bar_features, beat_features, sure
+from cuesuggest.analysis.rhythm.beat_confidence import (
+    BAR_FEATURES,
+    BEAT_FEATURES,
+    bar_features,
+    beat_features,
+    confidences,
+)
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.analysis.training.fit_confidence import fit, held_out, judge, reliability
 from cuesuggest.sound.recording import open_recording
@@ -29,14 +35,14 @@ def test_a_small_band_that_plays_clearly_is_heard_with_confidence(heard):
     beats = beat_features(rhythm.times, rhythm.grid, rhythm.evidence, rhythm.reading)
     firsts = np.flatnonzero(rhythm.grid.slots == 0)
     bars = bar_features(beats, firsts, rhythm.grid, rhythm.evidence)
-    assert np.median(sure("beat", beats)) > 0.95
-    assert np.median(sure("bar", bars)) > 0.9
+    assert np.median(confidences("beat", beats)) > 0.95
+    assert np.median(confidences("bar", bars)) > 0.9
 
 
 def test_a_beat_without_evidence_is_less_sure():
     row = dict.fromkeys(BEAT_FEATURES, 0.0) | {"one": 1.0, "reading": 3.0, "music": 3.0}
     weak, strong = (np.array([list((row | {"beat": on, "around": on}).values())]) for on in (0.0, 4.0))
-    assert sure("beat", weak)[0] < sure("beat", strong)[0]
+    assert confidences("beat", weak)[0] < confidences("beat", strong)[0]
 
 
 @pytest.mark.parametrize("kind", ["beat", "bar"])
@@ -47,7 +53,7 @@ def test_beats_and_bars_inherit_the_doubt_about_the_whole_reading(kind, heard):
         rows = beat_features(rhythm.times, rhythm.grid, rhythm.evidence, reading)
         if kind == "bar":
             rows = bar_features(rows, np.flatnonzero(rhythm.grid.slots == 0), rhythm.grid, rhythm.evidence)
-        told.append(sure(kind, rows).mean())
+        told.append(confidences(kind, rows).mean())
     assert told[0] < told[1] < told[2]
     assert kind == "beat" or told[0] < 0.7, "a reading that is likely wrong has no sure bars, however clear they look"
 

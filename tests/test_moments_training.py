@@ -1,9 +1,9 @@
-"""How the weights of moments are fitted: what counts as right, and that the shipped table fits the finders."""
+"""How the weights of events are fitted: what counts as right, and that the shipped table fits the finders."""
 
 import numpy as np
 import pytest
 
-from cuesuggest.analysis.finding.likely import sure, weights
+from cuesuggest.analysis.finding.likely import event_weights, probability
 from cuesuggest.analysis.finding.scene import Candidate
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -43,7 +43,7 @@ def test_a_candidate_is_right_if_start_and_end_are_close_enough():
 
 
 def test_every_entry_is_in_the_shipped_table():
-    assert set(ENTRIES) <= set(weights())
+    assert set(ENTRIES) <= set(event_weights())
 
 
 @pytest.mark.parametrize("name", ["count-in", "talk sound", "crowd sound", "stop", "struck", "hit", "ring-out"])
@@ -51,7 +51,7 @@ def test_the_finders_measure_what_the_table_weighs(song, name):
     judge, _ = ENTRIES[name]
     judged = judge(song)
     assert judged
-    assert set(weights()[name]) - {"one"} <= set(judged[0][0])
+    assert set(event_weights()[name]) - {"one"} <= set(judged[0][0])
     assert all(np.isfinite(list(features.values())).all() for features, _ in judged)
 
 
@@ -61,15 +61,15 @@ def test_the_true_stop_and_count_in_are_among_the_candidates(song):
 
 
 def test_fitting_makes_what_is_right_surer_than_what_is_not(song, monkeypatch):
-    table = weights()
+    table = event_weights()
     monkeypatch.setitem(table, "stop", dict.fromkeys(table["stop"], 0.0))
     fit_entries([song], "stop")
     judged = ENTRIES["stop"][0](song)
-    told = [(sure(Candidate("stop", 0.0, 0.0, features)), right) for features, right in judged]
+    told = [(probability(Candidate("stop", 0.0, 0.0, features)), right) for features, right in judged]
     assert min(p for p, right in told if right) > max((p for p, right in told if not right), default=0.0)
 
 
 def test_what_does_not_occur_keeps_its_weights(song, monkeypatch):
-    before = dict(weights()["pause"])
+    before = dict(event_weights()["pause"])
     fit_entries([song], "pause")
-    assert weights()["pause"] == before
+    assert event_weights()["pause"] == before

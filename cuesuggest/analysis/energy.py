@@ -131,7 +131,7 @@ def bar_energy(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray, logits:
 
 
 @cache
-def _weights() -> dict[str, Any]:
+def _drive_weights() -> dict[str, Any]:
     text = resources.files(__package__).joinpath("drive.json").read_text(encoding="utf-8")
     weights: dict[str, Any] = json.loads(text)
     return weights
@@ -151,7 +151,7 @@ def drive_of(measures: Mapping[str, np.ndarray]) -> tuple[np.ndarray, tuple[Driv
         0..1.
     parts : tuple of DriveParts
     """
-    weights = _weights()
+    weights = _drive_weights()
     sums = {part: sum(weights["weights"][name] * measures[name] for name in names) for part, names in PARTS.items()}
     total = weights["offset"] + sum(sums.values())
     scaled = {part: _scale(np.asarray(values), *weights["parts"][part]) for part, values in sums.items()}

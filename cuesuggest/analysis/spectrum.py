@@ -165,7 +165,7 @@ def _one_pass(
         start=window.start,
         end=window.start + duration,
         bands=_compress(bands, level),
-        level=_usual(level),
+        level=_in_usual_range(level),
         chroma=chroma,
         power=meter.finish(),
         power_step=meter.step,
@@ -267,7 +267,7 @@ def _compress(bands: np.ndarray, level: np.ndarray) -> np.ndarray:
     return np.log1p(bands, out=bands)
 
 
-def _usual(level: np.ndarray) -> np.ndarray:
+def _in_usual_range(level: np.ndarray) -> np.ndarray:
     """Bring the level of a very quiet or overdriven recording into the range of others; leave the others alone."""
     active = level[active_frames(level)]
     if not len(active):

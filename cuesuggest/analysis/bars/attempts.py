@@ -17,9 +17,9 @@ from itertools import pairwise
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.finding.likely import sure
+from cuesuggest.analysis.finding.likely import probability
 from cuesuggest.analysis.finding.scene import Candidate
-from cuesuggest.analysis.finding.spans import loudness, stretches
+from cuesuggest.analysis.finding.spans import joined, loudness, stretches
 from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.tidy import NOBODY
@@ -97,12 +97,12 @@ def attempts(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> list[At
         each = _attempt(beats, sounds, usual, (first, int(here[-1]), int(after[0]), latest))
         if each is None:
             continue
-        if sure(each.candidate) >= _LEAST_SURE:
+        if probability(each.candidate) >= _LEAST_SURE:
             found.append(each)
             first, doubtful = int(after[0]), []
         else:
             doubtful.append(each)
-    return found + sorted(doubtful, key=lambda each: -sure(each.candidate))[:1]
+    return found + sorted(doubtful, key=lambda each: -probability(each.candidate))[:1]
 
 
 def _counted_along(spectrum: Spectrum, beats: np.ndarray) -> int:
@@ -165,7 +165,7 @@ def carried_over(spectrum: Spectrum, beats: np.ndarray, runs: np.ndarray) -> lis
     """
     found = []
     for each in attempts(spectrum, beats, runs):
-        if sure(each.candidate) < _LEAST_SURE:
+        if probability(each.candidate) < _LEAST_SURE:
             break
         if ((beats > each.ended) & (beats < each.again - _EARLY)).any():
             found.append((each.ended, each.again - _EARLY))
@@ -213,16 +213,12 @@ def _silences(spectrum: Spectrum) -> list[tuple[float, float]]:
     decibels = ndimage.maximum_filter1d(spectrum.decibels, round(0.2 * FRAME_RATE))
     floor, loud = np.percentile(decibels, (1, 90))
     silent = decibels < min(loud - _SILENT_DB, max(loud - _STILL_DB, floor + _OVER_FLOOR_DB))
-    spans: list[tuple[float, float]] = []
-    for a, b in stretches(silent):
-        start, end = spectrum.start + a / FRAME_RATE, spectrum.start + b / FRAME_RATE
-        if end - start < _SILENT_SECONDS:
-            continue
-        if spans and start - spans[-1][1] < _BETWEEN_SECONDS:
-            spans[-1] = (spans[-1][0], end)
-        else:
-            spans.append((start, end))
-    return [span for span in spans if span[1] - span[0] >= _BREAK_SECONDS]
+    spans = [
+        (spectrum.start + a / FRAME_RATE, spectrum.start + b / FRAME_RATE)
+        for a, b in stretches(silent)
+        if b - a >= _SILENT_SECONDS * FRAME_RATE
+    ]
+    return [(start, end) for start, end in joined(spans, _BETWEEN_SECONDS) if end - start >= _BREAK_SECONDS]
 
 
 def _most_alike(first: np.ndarray, follows: np.ndarray, latest: int) -> tuple[float, int, int]:

@@ -10,12 +10,12 @@ import numpy as np
 from cuesuggest.analysis.bars.attempts import attempts
 from cuesuggest.analysis.bars.count_in import Count, counts, lead_in
 from cuesuggest.analysis.bars.edges import last_attack, loud_level, music_end, music_limit, music_start
-from cuesuggest.analysis.finding.likely import sure as likely
+from cuesuggest.analysis.finding.likely import probability
 from cuesuggest.analysis.finding.scene import Candidate, Scene
 from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm import Rhythm
-from cuesuggest.analysis.rhythm.beat_confidence import bar_features, beat_features, sure
+from cuesuggest.analysis.rhythm.beat_confidence import bar_features, beat_features, confidences
 from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
@@ -38,7 +38,7 @@ class NumberedBars:
         self.broken_off = [] if bar_one is not None else _broken_off(spectrum, rhythm)
         before = [each for each, confidence in self.broken_off if confidence >= _LEAST_SURE]
         earliest = before[-1].end if before else spectrum.start
-        rhythm, one, self.count = _with_count_in(spectrum, _from(rhythm, earliest), bar_one, earliest)
+        rhythm, one, self.count = _with_count_in(spectrum, _from_time(rhythm, earliest), bar_one, earliest)
         self.counted = self.count.bars if self.count else 0
         self.spectrum, self.rhythm = spectrum, rhythm
         times, grid = rhythm.times, rhythm.grid
@@ -66,9 +66,9 @@ class NumberedBars:
         self.first = firsts.index(one)
         self.numbers = np.arange(len(starts)) + 1 - self.first
         features = beat_features(times, grid, rhythm.evidence, rhythm.reading)
-        self.beat_confidence = np.round(sure("beat", features), 3)
+        self.beat_confidence = np.round(confidences("beat", features), 3)
         bars = bar_features(features, np.array(firsts), grid, rhythm.evidence)
-        self.confidence = np.round(sure("bar", bars), 3)
+        self.confidence = np.round(confidences("bar", bars), 3)
         opens = float(self.starts[self.first])
         # What lies before belongs to the count-in; and bars before a stated bar 1 are no part of the song.
         bounded = self.counted or before or (bar_one is not None and self.first)
@@ -164,7 +164,7 @@ def possible_counts(spectrum: Spectrum, rhythm: Rhythm, first: int) -> list[Coun
     return counts(spectrum, rhythm.evidence, rhythm.times[song], grid.slots[song], meter.beats, thirds=meter.thirds > 0)
 
 
-def _from(rhythm: Rhythm, earliest: float) -> Rhythm:
+def _from_time(rhythm: Rhythm, earliest: float) -> Rhythm:
     """The beats after a time."""
     keep = rhythm.times >= earliest - _ROUNDING
     grid = rhythm.grid
@@ -177,7 +177,7 @@ def _broken_off(spectrum: Spectrum, rhythm: Rhythm) -> list[tuple[Candidate, flo
     grid = rhythm.grid
     found = []
     for each in attempts(spectrum, rhythm.times, grid.runs):
-        confidence = round(likely(each.candidate), 3)
+        confidence = round(probability(each.candidate), 3)
         if confidence >= _LEAST_TOLD:
             found.append((each.candidate, confidence))
         if confidence < _LEAST_SURE:
@@ -199,8 +199,8 @@ def _with_count_in(
     if stated is not None:
         # What is counted to a later bar than the stated one is no count-in of this song.
         found = [count for count in found if not count.opening]
-    best = max(found, key=lambda each: likely(each.candidate), default=None)
-    count = best if best and likely(best.candidate) >= _LEAST_SURE else None
+    best = max(found, key=lambda each: probability(each.candidate), default=None)
+    count = best if best and probability(best.candidate) >= _LEAST_SURE else None
     opening, counted = (count.opening, count.bars) if count else (0, 0)
     one = int(opens[(stated or 0) + opening])
     anchor = int(run[grid.slots[run] == 0][0])

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cuesuggest.analysis.energy import BarEnergy
-from cuesuggest.analysis.finding.likely import sure, told, weigh
+from cuesuggest.analysis.finding.likely import log_odds, probability, probable
 from cuesuggest.analysis.finding.scene import Candidate, Scene
 from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.spectrum import band_edges, running_sums
@@ -126,7 +126,7 @@ def build_lines(scene: Scene, energy: BarEnergy) -> list[BuildLine]:
         if fall[line] < around.max() or bars.build[line - 1] < _LEAST_LOGIT:
             continue
         lengths = _lengths(bars, line, int((scene.numbers[:line] >= 1).sum()))
-        start = line - max(lengths, key=lambda length: weigh("build length", lengths[length]))
+        start = line - max(lengths, key=lambda length: log_odds("build length", lengths[length]))
         at = float(scene.starts[line])
         features = {
             "before": float(bars.build[line - 1]) / 3,
@@ -179,7 +179,7 @@ def find_builds(scene: Scene, energy: BarEnergy) -> list[tuple[Candidate, float]
     list of (Candidate, float)
         In order of time.
     """
-    lines = [(line, sure(line.build)) for line in build_lines(scene, energy)]
+    lines = [(line, probability(line.build)) for line in build_lines(scene, energy)]
     apart = _APART * float(np.median(scene.ends - scene.starts))
     found: list[tuple[Candidate, float]] = []
     ends: list[float] = []
@@ -188,7 +188,7 @@ def find_builds(scene: Scene, energy: BarEnergy) -> list[tuple[Candidate, float]
         if confidence >= _LEAST and all(abs(end - other) > apart for other in ends):
             ends.append(end)
             found.append((line.build, round(confidence, 3)))
-            found += told([line.drop], _LEAST) if line.returns else []
+            found += probable([line.drop], _LEAST) if line.returns else []
     return sorted(found, key=lambda each: each[0].start)
 
 
@@ -206,7 +206,7 @@ def find_breakdowns(scene: Scene, energy: BarEnergy) -> list[tuple[Candidate, fl
     list of (Candidate, float)
         In order of time.
     """
-    return told(breakdown_candidates(scene, energy), _LEAST_BREAKDOWN)
+    return probable(breakdown_candidates(scene, energy), _LEAST_BREAKDOWN)
 
 
 def breakdown_candidates(scene: Scene, energy: BarEnergy) -> list[Candidate]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from cuesuggest.analysis.events.ending import ending_candidates, ritardando_candidates
@@ -12,8 +10,9 @@ from cuesuggest.analysis.events.pauses import pause_candidates
 from cuesuggest.analysis.events.stops import stops_and_hits
 from cuesuggest.analysis.events.talk import find_crowd, find_talk
 from cuesuggest.analysis.events.uncounted import find_uncounted
-from cuesuggest.analysis.finding.likely import sure, told
+from cuesuggest.analysis.finding.likely import probability, probable
 from cuesuggest.analysis.finding.scene import Candidate, Heard, Scene
+from cuesuggest.analysis.finding.spans import joined
 from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import Spectrum
@@ -38,13 +37,13 @@ def events_from_frames(scene: Scene) -> tuple[Event, ...]:
     -------
     tuple of Event
     """
-    found = [(scene.count, round(sure(scene.count), 3))] if scene.count else []
+    found = [(scene.count, round(probability(scene.count), 3))] if scene.count else []
     found += scene.broken_off
-    pauses = told(pause_candidates(scene), _LEAST)
+    pauses = probable(pause_candidates(scene), _LEAST)
     found += pauses
-    found += _around(scene.heard, quiet_stretches(scene, [(each.start, each.end) for each, _ in pauses]))
-    found += stops_and_hits(scene, [gap for gap in find_gaps(scene) if not _inside(gap, pauses)], _LEAST)
-    found += told(ending_candidates(scene) + ritardando_candidates(scene), _LEAST)
+    found += _talk_and_crowd(scene.heard, quiet_stretches(scene, [(each.start, each.end) for each, _ in pauses]))
+    found += stops_and_hits(scene, [gap for gap in find_gaps(scene) if not _in_a_pause(gap, pauses)], _LEAST)
+    found += probable(ending_candidates(scene) + ritardando_candidates(scene), _LEAST)
     events = _events(found, scene)
     around = [each for each in events if each.kind in _NO_BARS]
     return tuple(sorted((*events, *_events(find_uncounted(scene, around), scene)), key=lambda event: event.start))
@@ -63,7 +62,7 @@ def events_without_music(spectrum: Spectrum, logits: np.ndarray) -> tuple[Event,
     tuple of Event
     """
     heard = hear_around(spectrum, logits[HEADS.index("music")])
-    return _events(_around(heard, [(spectrum.start, spectrum.end)]), None)
+    return _events(_talk_and_crowd(heard, [(spectrum.start, spectrum.end)]), None)
 
 
 def quiet_stretches(scene: Scene, pauses: list[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -75,25 +74,21 @@ def quiet_stretches(scene: Scene, pauses: list[tuple[float, float]]) -> list[tup
     return [*before, *pauses, (scene.music_end, scene.spectrum.end)]
 
 
-def _inside(gap: Gap, pauses: list[tuple[Candidate, float]]) -> bool:
+def _in_a_pause(gap: Gap, pauses: list[tuple[Candidate, float]]) -> bool:
     return any(pause.start < gap.end and gap.start < pause.end for pause, _ in pauses)
 
 
-def _around(heard: Heard, quiet: list[tuple[float, float]]) -> list[tuple[Candidate, float]]:
-    talk = [each for stretch in quiet for each in _as_one(told(find_talk(heard, [stretch]), _LEAST))]
-    return talk + told(find_crowd(heard, quiet), _LEAST)
+def _talk_and_crowd(heard: Heard, quiet: list[tuple[float, float]]) -> list[tuple[Candidate, float]]:
+    talk = [each for stretch in quiet for each in _as_one(probable(find_talk(heard, [stretch]), _LEAST))]
+    return talk + probable(find_crowd(heard, quiet), _LEAST)
 
 
 def _as_one(sentences: list[tuple[Candidate, float]]) -> list[tuple[Candidate, float]]:
     """Join the sentences of one stretch without music between which nobody plays for some seconds."""
-    joined: list[tuple[Candidate, float]] = []
-    for each, confidence in sentences:
-        if joined and each.start - joined[-1][0].end <= _ONE_TALK:
-            before, sure_before = joined[-1]
-            joined[-1] = (replace(before, end=each.end), max(sure_before, confidence))
-        else:
-            joined.append((each, confidence))
-    return joined
+    return [
+        (Candidate("talk", start, end, {}), max(sure for each, sure in sentences if start <= each.start <= end))
+        for start, end in joined([(each.start, each.end) for each, _ in sentences], _ONE_TALK)
+    ]
 
 
 def _events(found: list[tuple[Candidate, float]], scene: Scene | None) -> tuple[Event, ...]:

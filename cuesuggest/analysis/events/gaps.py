@@ -1,4 +1,4 @@
-"""Gaps: moments in the song where the level falls and comes back. Stops and hits are made of them.
+"""Gaps: places in the song where the level falls and comes back. Stops and hits are made of them.
 
 A gap is measured against the bars around it, never against a level of the recording, so that a quieter copy has the
 same gaps. What tells a stop from a rest of one sparse player is weighed later; here is what speaks for and against.
@@ -55,13 +55,13 @@ def find_gaps(scene: Scene) -> list[Gap]:
         return []
     spectrum, beat = scene.spectrum, scene.beat * FRAME_RATE
     level = ndimage.maximum_filter1d(scene.decibels, 3)
-    usual, loud = _usual(scene, level, starts, ends)
+    usual, loud = _levels_around(scene, level, starts, ends)
     low = level < usual - _FALL_DB
     low[: frame_at(spectrum, starts[0])] = False
     low[frame_at(spectrum, scene.music_end) :] = False
     most = max(_MOST_BEATS, _MOST_BARS * float(np.median(ends - starts)) / scene.beat)
     found = [(a, b) for a, b in stretches(low) if _LEAST_BEATS <= (b - a) / beat <= most]
-    groups = _groups(spectrum.bands)
+    groups = _band_groups(spectrum.bands)
     rise = spectrum.rise
     usual_rise = float(np.percentile(rise[frame_at(spectrum, starts[0]) : frame_at(spectrum, ends[-1])], 97)) + 1e-6
     top = rise >= ndimage.maximum_filter1d(rise, 5)
@@ -112,7 +112,7 @@ def find_gaps(scene: Scene) -> list[Gap]:
     return gaps
 
 
-def _usual(scene: Scene, level: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> tuple[np.ndarray, float]:
+def _levels_around(scene: Scene, level: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> tuple[np.ndarray, float]:
     """Level of the bars around each frame, and of the loud bars."""
     spectrum = scene.spectrum
     bars = [(frame_at(spectrum, a), frame_at(spectrum, b)) for a, b in zip(starts, ends, strict=True)]
@@ -122,7 +122,7 @@ def _usual(scene: Scene, level: np.ndarray, starts: np.ndarray, ends: np.ndarray
     return np.interp(spectrum.seconds, (starts + ends) / 2, around), float(np.percentile(medians, 90))
 
 
-def _groups(bands: np.ndarray) -> np.ndarray:
+def _band_groups(bands: np.ndarray) -> np.ndarray:
     """Mean of the bands in four groups, frame by frame."""
     edges = np.searchsorted(band_edges()[1:-1], _GROUPS)
     return np.stack([part.mean(axis=1) for part in np.split(bands, edges, axis=1)], axis=1)

@@ -9,7 +9,7 @@ are full of such strokes as well, they are the groove.
 from __future__ import annotations
 
 from cuesuggest.analysis.events.gaps import Gap
-from cuesuggest.analysis.finding.likely import sure
+from cuesuggest.analysis.finding.likely import probability
 from cuesuggest.analysis.finding.scene import Candidate, Scene
 
 __all__ = ["hit_candidates", "stop_candidates", "stops_and_hits", "struck_candidates"]
@@ -32,7 +32,7 @@ def struck_candidates(gaps: list[Gap]) -> list[Candidate]:
 
 def hit_candidates(scene: Scene, gaps: list[Gap]) -> list[Candidate]:
     """The attack before every gap as a hit, with what the surest other one within a bar says for it."""
-    alone = [(each, sure(each)) for each in struck_candidates(gaps)]
+    alone = [(each, probability(each)) for each in struck_candidates(gaps)]
     bar = float((scene.ends - scene.starts).mean())
     found = []
     for k, (each, own) in enumerate(alone):
@@ -46,7 +46,7 @@ def stops_and_hits(scene: Scene, gaps: list[Gap], least: float) -> list[tuple[Ca
     """Stops and hits that are surer than `least`, each with its confidence."""
     found = []
     for pair in zip(stop_candidates(gaps), hit_candidates(scene, gaps), strict=True):
-        judged = sorted(((each, round(sure(each), 3)) for each in pair), key=lambda two: -two[1])
+        judged = sorted(((each, round(probability(each), 3)) for each in pair), key=lambda two: -two[1])
         found += judged if judged[1][1] >= _BOTH else [each for each in judged[:1] if each[1] >= least]
     bar = float((scene.ends - scene.starts).mean())
     found = _one_at_a_time(found, _APART_BEATS * scene.beat)

@@ -35,7 +35,7 @@ def find_talk(heard: Heard, quiet: list[tuple[float, float]]) -> list[Candidate]
     -------
     list of Candidate
     """
-    return [each for a, b in quiet for each in _found("talk", heard, heard.talk, heard.crowd, a, b)]
+    return [each for a, b in quiet for each in _candidates("talk", heard, heard.talk, heard.crowd, a, b)]
 
 
 def find_crowd(heard: Heard, quiet: list[tuple[float, float]]) -> list[Candidate]:
@@ -51,10 +51,12 @@ def find_crowd(heard: Heard, quiet: list[tuple[float, float]]) -> list[Candidate
     -------
     list of Candidate
     """
-    return [each for a, b in quiet for each in _found("crowd", heard, heard.crowd, heard.talk, a, b)]
+    return [each for a, b in quiet for each in _candidates("crowd", heard, heard.crowd, heard.talk, a, b)]
 
 
-def _found(kind: str, heard: Heard, odds: np.ndarray, others: np.ndarray, start: float, end: float) -> list[Candidate]:
+def _candidates(
+    kind: str, heard: Heard, odds: np.ndarray, others: np.ndarray, start: float, end: float
+) -> list[Candidate]:
     first, last = (int(k) for k in np.searchsorted(heard.seconds, (start, end)))
     if last - first < 3:
         return []

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from cuesuggest.analysis.finding.scene import Candidate, Scene
-from cuesuggest.analysis.finding.spans import stretches
+from cuesuggest.analysis.finding.spans import joined, stretches
 from cuesuggest.analysis.types import Event
 
 __all__ = ["find_uncounted"]
@@ -39,14 +39,7 @@ def find_uncounted(scene: Scene, told: Iterable[Event]) -> list[tuple[Candidate,
     for start, end in [*zip(scene.starts, scene.ends, strict=True), *((each.start, each.end) for each in told)]:
         sounds &= (heard.seconds < start) | (heard.seconds > end)
     found: list[tuple[Candidate, float]] = []
-    gap = round(_JOIN_SECONDS * _RATE)
-    spans: list[tuple[int, int]] = []
-    for a, b in stretches(sounds):
-        if spans and a - spans[-1][1] <= gap:
-            spans[-1] = (spans[-1][0], b)
-        else:
-            spans.append((a, b))
-    for a, b in spans:
+    for a, b in joined(stretches(sounds), _JOIN_SECONDS * _RATE):
         if b - a >= _LEAST_SECONDS * _RATE:
             likely = float(np.mean(1 / (1 + np.exp(-heard.music[a:b]))))
             span = Candidate("uncounted", float(heard.seconds[a]), float(heard.seconds[b]), {})

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cuesuggest.analysis.finding.likely import weigh
+from cuesuggest.analysis.finding.likely import log_odds
 from cuesuggest.analysis.finding.scene import Scene
 from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.spectrum import running_sums
@@ -53,7 +53,7 @@ def voice_bars(scene: Scene) -> tuple[float | None, ...]:
     -------
     tuple of (float or None)
     """
-    odds = np.asarray(weigh("voice", voice_features(scene)))
+    odds = np.asarray(log_odds("voice", voice_features(scene)))
     sure = 1 / (1 + np.exp(-np.clip(odds, -30, 30)))
     if (sure >= _CLEAR[1]).sum() < _HEARD_BARS:
         return (None,) * len(sure)

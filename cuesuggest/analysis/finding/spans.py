@@ -1,12 +1,17 @@
-"""What the finders of events share: frames at a time, levels between two times, runs of frames."""
+"""What the finders of events share: frames at a time, levels between two times, runs of frames and their joins."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TypeVar
 
 import numpy as np
 
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 
-__all__ = ["frame_at", "loudness", "stretches"]
+__all__ = ["frame_at", "joined", "loudness", "stretches"]
+
+_Place = TypeVar("_Place", int, float)
 
 
 def frame_at(spectrum: Spectrum, seconds: float) -> int:
@@ -24,3 +29,13 @@ def stretches(mask: np.ndarray) -> list[tuple[int, int]]:
     """Runs of True: index of the first, and of the last or the end of the mask."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
     return [(int(a), int(min(b, len(mask) - 1))) for a, b in edges.reshape(-1, 2)]
+
+
+def joined(spans: Iterable[tuple[_Place, _Place]], most: float) -> list[tuple[_Place, _Place]]:
+    """Spans in order, as one where from the end of one to the start of the next it is no further than `most`."""
+    found: list[tuple[_Place, _Place]] = []
+    for start, end in spans:
+        if found and start - found[-1][1] <= most:
+            start = found.pop()[0]
+        found.append((start, end))
+    return found

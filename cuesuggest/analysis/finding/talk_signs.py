@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.finding.likely import weigh
+from cuesuggest.analysis.finding.likely import log_odds
 from cuesuggest.analysis.finding.scene import Heard
 from cuesuggest.analysis.frames import FRAME_RATE, band_edges
 from cuesuggest.analysis.spectrum import Spectrum
@@ -99,16 +99,16 @@ def hear_around(spectrum: Spectrum, music: np.ndarray) -> Heard:
     """
     features = sound_features(spectrum, music)
     level = ndimage.maximum_filter1d(spectrum.decibels, STEP)[::STEP]
-    talk, crowd = (np.clip(weigh(f"{kind} sound", features), -_LIMIT, _LIMIT) for kind in ("talk", "crowd"))
+    talk, crowd = (np.clip(log_odds(f"{kind} sound", features), -_LIMIT, _LIMIT) for kind in ("talk", "crowd"))
     return Heard(spectrum.seconds[::STEP], level, talk, crowd, features["music"])
 
 
-def _parts() -> tuple[slice, slice, slice]:
+def _band_parts() -> tuple[slice, slice, slice]:
     edges = np.searchsorted(band_edges()[1:-1], (150.0, 1000.0, 3500.0))
     return slice(edges[0], edges[1]), slice(edges[1], edges[2]), slice(edges[2], None)
 
 
-_PARTS = _parts()
+_PARTS = _band_parts()
 _PARTIALS = slice(_PARTS[0].start, int(np.searchsorted(band_edges()[1:-1], 1200.0)))
 
 

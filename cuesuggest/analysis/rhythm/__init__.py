@@ -148,7 +148,7 @@ def _read(evidence: Evidence, stated: Stated) -> _Reading:
             bpm = grid.bpm
         if not stated.known and (bpm is None or several):
             return _Reading(grid, others, evidence, music)
-        bpm = bpm or _guess(stated)
+        bpm = bpm or _likely_tempo(stated)
     meters = stated.meters(COMMON if several else METERS)
     limits = stated.limits(meters)
     grid = decode(evidence, tempo_bins(bpm), meters, limits)
@@ -170,7 +170,7 @@ def _read(evidence: Evidence, stated: Stated) -> _Reading:
     return _Reading(grid, others, evidence, music)
 
 
-def _guess(stated: Stated) -> float:
+def _likely_tempo(stated: Stated) -> float:
     """Tempo of music that is only stated: as stated, else four beats from bar line to bar line."""
     if stated.tempi:
         return stated.tempi[0][0]

@@ -16,7 +16,7 @@ import numpy as np
 from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
 
-__all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "sure"]
+__all__ = ["BAR_FEATURES", "BEAT_FEATURES", "bar_features", "beat_features", "confidences"]
 
 BEAT_FEATURES = ("beat", "around", "even", "music", "reading", "one")
 BAR_FEATURES = ("beats", "around", "opens", "phase", "alternate", "usual", "even", "music", "reading", "one")
@@ -25,13 +25,13 @@ _MOST = 8.0  # nats of a margin beyond which no difference is made
 
 
 @cache
-def _weights() -> dict[str, dict[str, float]]:
+def _confidence_weights() -> dict[str, dict[str, float]]:
     text = resources.files(__package__).joinpath("confidence.json").read_text(encoding="utf-8")
     weights: dict[str, dict[str, float]] = json.loads(text)
     return weights
 
 
-def sure(kind: str, features: np.ndarray) -> np.ndarray:
+def confidences(kind: str, features: np.ndarray) -> np.ndarray:
     """Probability that each beat or bar is right.
 
     Parameters
@@ -45,7 +45,7 @@ def sure(kind: str, features: np.ndarray) -> np.ndarray:
     ndarray, shape (n,)
     """
     names = BEAT_FEATURES if kind == "beat" else BAR_FEATURES
-    weights = np.array([_weights()[kind][name] for name in names])
+    weights = np.array([_confidence_weights()[kind][name] for name in names])
     return np.asarray(1 / (1 + np.exp(-np.clip(features @ weights, -30, 30))))
 
 

@@ -278,7 +278,7 @@ class _Search:
         beats.reverse()
         found = np.array(beats, int).reshape(-1, 3)
         runs = found[:, 2].max(initial=0) - found[:, 2]
-        slots = _counted(self.states.slot[found[:, 1]], runs)
+        slots = _counted_on(self.states.slot[found[:, 1]], runs)
         return BeatGrid(found[:, 0], slots, self.states.meter[found[:, 1]], runs, score, self.meters)
 
     def _arrived(self, near: np.ndarray, origin: dict[float, np.ndarray], column: int, heard: slice) -> np.ndarray:
@@ -359,7 +359,7 @@ class _Search:
         return found
 
 
-def _counted(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:
+def _counted_on(slots: np.ndarray, runs: np.ndarray) -> np.ndarray:
     """Count on where a bar's last slot came twice."""
     counted = slots.copy()
     for k in range(1, len(slots)):

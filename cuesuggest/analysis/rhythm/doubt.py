@@ -21,7 +21,7 @@ from cuesuggest.analysis.rhythm.music import LOUD_DB, song_features
 from cuesuggest.analysis.rhythm.tidy import explained
 from cuesuggest.analysis.spectrum import Spectrum, loud_frames
 
-__all__ = ["MOST_ODDS", "READING_FEATURES", "covered", "reading_features", "reading_odds", "weights"]
+__all__ = ["MOST_ODDS", "READING_FEATURES", "covered", "doubt_weights", "reading_features", "reading_odds"]
 
 READING_FEATURES = (
     "level", "shift", "count", "clearest", "apart", "beats", "covered", "explained", "odd", "two", "one",
@@ -31,7 +31,7 @@ MOST_ODDS = 5.0  # nats, 99.3 %: no reading is surer
 
 
 @cache
-def weights() -> dict[str, float]:
+def doubt_weights() -> dict[str, float]:
     """Feature -> weight in nats; one table for the whole process, which training fills anew."""
     text = resources.files(__package__).joinpath("doubt.json").read_text(encoding="utf-8")
     table: dict[str, float] = json.loads(text)
@@ -46,7 +46,7 @@ def reading_odds(features: np.ndarray) -> float:
     features : ndarray, shape (11,)
         As `reading_features` gives them.
     """
-    odds = float(features @ np.array([weights()[name] for name in READING_FEATURES]))
+    odds = float(features @ np.array([doubt_weights()[name] for name in READING_FEATURES]))
     return float(np.clip(odds, -MOST_ODDS, MOST_ODDS))
 
 

@@ -138,7 +138,7 @@ def best_level(readings: dict[float, BeatGrid], evidence: Evidence) -> tuple[Bea
         if abs(np.log(heard)) < _SAME:
             continue  # bands overlap: the same reading once more, or the chosen one
         named = heard if abs(np.log(heard * chosen / ratio)) > _SAME else ratio / chosen
-        others.append(Level(_name(named), named, worth[chosen] - other))
+        others.append(Level(_level_name(named), named, worth[chosen] - other))
     return readings[chosen], tuple(sorted(others, key=lambda level: level.margin))
 
 
@@ -174,7 +174,7 @@ def bar_shifts(grid: BeatGrid, evidence: Evidence) -> tuple[float, ...]:
     return tuple(margins)
 
 
-def _name(ratio: float) -> str:
+def _level_name(ratio: float) -> str:
     fraction = Fraction(ratio).limit_denominator(4)
     names = {Fraction(1, 2): "half", Fraction(2): "double"}
     return names.get(fraction, f"{fraction.numerator}:{fraction.denominator}")

@@ -33,10 +33,10 @@ __all__ = [
     "SONG_FEATURES",
     "asked_twice",
     "counted_through",
+    "music_odds",
+    "music_weights",
     "pulse_features",
     "song_features",
-    "weigh",
-    "weights",
 ]
 
 PULSE_FEATURES = ("near", "wide", "apart", "between", "level", "one")
@@ -53,14 +53,14 @@ _LEVEL_DB = (-30.0, 6.0)
 
 
 @cache
-def weights() -> dict[str, dict[str, dict[str, float]]]:
+def music_weights() -> dict[str, dict[str, dict[str, float]]]:
     """Network -> kind -> feature -> weight in nats; one table for the whole process, which training fills anew."""
     text = resources.files(__package__).joinpath("music.json").read_text(encoding="utf-8")
     table: dict[str, dict[str, dict[str, float]]] = json.loads(text)
     return table
 
 
-def weigh(network: str, kind: str, features: np.ndarray) -> np.ndarray:
+def music_odds(network: str, kind: str, features: np.ndarray) -> np.ndarray:
     """Log odds by the weights of a kind.
 
     Parameters
@@ -76,7 +76,7 @@ def weigh(network: str, kind: str, features: np.ndarray) -> np.ndarray:
     ndarray, shape (n,)
     """
     names = PULSE_FEATURES if kind == "pulse" else SONG_FEATURES
-    return np.asarray(features @ np.array([weights()[network][kind][name] for name in names]))
+    return np.asarray(features @ np.array([music_weights()[network][kind][name] for name in names]))
 
 
 def counted_through(evidence: Evidence) -> BeatGrid:
@@ -118,7 +118,12 @@ def pulse_features(spectrum: Spectrum, evidence: Evidence, grid: BeatGrid) -> np
     loud = float(np.percentile(decibels[active], 90)) if active.any() else 0.0
     found = np.zeros((frames, len(PULSE_FEATURES)))
     if len(on):
-        curves = (_around(on, _NEAR), _around(on, _WIDE), _around(on - between, _WIDE), _around(between, _NEAR))
+        curves = (
+            _mean_near(on, _NEAR),
+            _mean_near(on, _WIDE),
+            _mean_near(on - between, _WIDE),
+            _mean_near(between, _NEAR),
+        )
         for column, curve in enumerate(curves):
             found[:, column] = np.interp(np.arange(frames), grid.frames, curve)
     found[:, 4] = np.clip(decibels - loud, *_LEVEL_DB) / 10
@@ -143,7 +148,7 @@ def asked_twice(spectrum: Spectrum, evidence: Evidence) -> Evidence:
     loud = loud_frames(spectrum, LOUD_DB)
     if not loud.any() or (evidence.music[loud] < 0).mean() < _DENIED:
         return evidence
-    said = weigh(evidence.network, "pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
+    said = music_odds(evidence.network, "pulse", pulse_features(spectrum, evidence, counted_through(evidence))) - _DOUBT
     pulse = np.where(said > 0, np.minimum(said, _MOST), -np.inf)
     return replace(evidence, music=np.maximum(evidence.music, pulse), pulse=pulse)
 
@@ -176,14 +181,14 @@ def song_features(grid: BeatGrid, evidence: Evidence) -> np.ndarray:
         [
             clear[best],
             float((on - between)[inside].mean()),
-            float(np.clip(_music(evidence), -_SUREST, _SUREST)[grid.frames[inside]].mean()),
+            float(np.clip(_surest_music(evidence), -_SUREST, _SUREST)[grid.frames[inside]].mean()),
             float(np.log2(_CLEAREST / stretch)),
             1.0,
         ]
     )
 
 
-def _music(evidence: Evidence) -> np.ndarray:
+def _surest_music(evidence: Evidence) -> np.ndarray:
     """How sure network or pulse is of music, without the decoder's limits."""
     return evidence.music if evidence.heard is None else np.maximum(evidence.heard, evidence.music)
 
@@ -195,5 +200,5 @@ def _on_and_between(evidence: Evidence, grid: BeatGrid) -> tuple[np.ndarray, np.
     return top_near(evidence.beat, grid.frames), top_near(evidence.beat, (grid.frames + after) // 2)
 
 
-def _around(values: np.ndarray, reach: int) -> np.ndarray:
+def _mean_near(values: np.ndarray, reach: int) -> np.ndarray:
     return np.asarray(ndimage.uniform_filter1d(values, 2 * reach + 1, mode="nearest"))

@@ -38,7 +38,7 @@ def weights_digest() -> str:
 
 
 @cache
-def _weights(network: str) -> dict[str, np.ndarray]:
+def _network_weights(network: str) -> dict[str, np.ndarray]:
     with resources.files(__package__).joinpath(f"{network}.npz").open("rb") as file:
         return {name: values.astype(np.float32) for name, values in np.load(file).items()}
 
@@ -57,7 +57,7 @@ def heads_of(spectrum: Spectrum, network: str = NETWORKS[0]) -> np.ndarray:
     ndarray of float32, shape (7, frames)
         Logits in the order of `HEADS`.
     """
-    weights = _weights(network)
+    weights = _network_weights(network)
     x = _front(_normalised(spectrum), weights)
     layer = 0
     while f"body.{layer}.near.weight" in weights:

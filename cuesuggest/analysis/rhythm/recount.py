@@ -29,7 +29,7 @@ _FAR = -1e9
 
 
 @dataclass(frozen=True, slots=True)
-class _Count:
+class _Turns:
     """Bars that take turns, of so many beats each; one bar where they are all alike."""
 
     bars: tuple[int, ...]
@@ -46,10 +46,10 @@ def _downbeats(grid: BeatGrid, evidence: Evidence) -> np.ndarray:
     return top_near(evidence.downbeat, grid.frames)
 
 
-class _States:
+class _CountStates:
     """Beats of all counts in a row, and what leads from one to the next."""
 
-    def __init__(self, counts: tuple[_Count, ...], other_cost: float = _OTHER_COST) -> None:
+    def __init__(self, counts: tuple[_Turns, ...], other_cost: float = _OTHER_COST) -> None:
         self.other_cost = other_cost
         lengths = np.array([len(count.opens) for count in counts])
         self.opens = np.concatenate([count.opens for count in counts])
@@ -102,7 +102,7 @@ class _States:
         return int((score + cost).argmax())
 
 
-def _counted(down: np.ndarray, runs: np.ndarray, counts: tuple[_Count, ...]) -> tuple[float, np.ndarray, np.ndarray]:
+def _best_count(down: np.ndarray, runs: np.ndarray, counts: tuple[_Turns, ...]) -> tuple[float, np.ndarray, np.ndarray]:
     """Best count of beats: its score in nats, the count that each beat is in, and whether it opens a bar.
 
     Parameters
@@ -111,9 +111,9 @@ def _counted(down: np.ndarray, runs: np.ndarray, counts: tuple[_Count, ...]) -> 
         Nats for each beat to be a downbeat.
     runs : ndarray of int, shape (beats,)
         Between two runs the count starts anew.
-    counts : tuple of _Count
+    counts : tuple of _Turns
     """
-    states = _States(counts)
+    states = _CountStates(counts)
     pauses = np.diff(runs, prepend=runs[0]) != 0
     scores = states.scores(down, pauses)
     state = int(scores[-1].argmax())
@@ -145,10 +145,10 @@ def alternating(grid: BeatGrid, evidence: Evidence) -> BeatGrid:
     if set(usual.lengths) != {1.0} or usual.thirds > 0:
         return grid
     down = _downbeats(grid, evidence)
-    even = tuple(_Count((n,)) for n in _COUNTS)
-    alone, _, _ = _counted(down, grid.runs, even)
-    turns = (*even, *(_Count(bars) for bars in _TURNS))
-    score, which, opens = _counted(down, grid.runs, turns)
+    even = tuple(_Turns((n,)) for n in _COUNTS)
+    alone, _, _ = _best_count(down, grid.runs, even)
+    turns = (*even, *(_Turns(bars) for bars in _TURNS))
+    score, which, opens = _best_count(down, grid.runs, turns)
     in_turns = which >= len(even)
     if score < alone + _GAIN or in_turns.sum() < _LEAST_BEATS:
         return grid
@@ -195,7 +195,7 @@ def other_counts(grid: BeatGrid, evidence: Evidence) -> tuple[tuple[str, float],
     down = _downbeats(grid, evidence)
     usual = grid.table[int(np.bincount(grid.meters).argmax())]
     # All of them at once, none leading into another.
-    states = _States(tuple(_Count((n,)) for n in _COUNTS), other_cost=-_FAR)
+    states = _CountStates(tuple(_Turns((n,)) for n in _COUNTS), other_cost=-_FAR)
     last = states.scores(down, np.diff(grid.runs, prepend=grid.runs[0]) != 0)[-1]
     scores = dict(zip(_COUNTS, np.maximum.reduceat(last, states.first).tolist(), strict=True))
     chosen = scores.get(usual.beats)

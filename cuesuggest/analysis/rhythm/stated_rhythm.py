@@ -231,7 +231,7 @@ def _turned(evidence: Evidence, grid: BeatGrid, lines: np.ndarray) -> Evidence:
         if len(frames) < 2:
             continue
         own = lines[(nearest >= stretch.first) & (nearest <= stretch.last)]
-        count = _Count(frames, places, stretch.meter)
+        count = _PlacedBeats(frames, places, stretch.meter)
         for k, line in enumerate(own):
             before = float(own[k - 1]) if k else None
             after = float(own[k + 1]) if k + 1 < len(own) else None
@@ -240,7 +240,7 @@ def _turned(evidence: Evidence, grid: BeatGrid, lines: np.ndarray) -> Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class _Count:
+class _PlacedBeats:
     """Frames of beats and their places in plain beats, to turn one into the other, also a little outside."""
 
     frames: np.ndarray
@@ -273,7 +273,7 @@ class _Count:
             at += round(off) - off  # the tap meant a beat
         bars = np.arange(np.ceil((self.places[0] - 0.5 - at) / bar), (self.places[-1] + 0.5 - at) / bar)
         stated = self._frame(at + bars * bar)
-        support = _heard(heard, stated) - _heard(heard, self._frame(at - off + bars * bar))
+        support = _top_near_places(heard, stated) - _top_near_places(heard, self._frame(at - off + bars * bar))
         low, high = self.frames[0], self.frames[-1] + 1
         earlier = np.flatnonzero((bars < 0) & (stated > (low - 1 if before is None else before)))
         if len(earlier) and (sums := np.cumsum(support[earlier][::-1])).max() > _SUPPORT:
@@ -310,5 +310,5 @@ def _extended(x: np.ndarray, known: np.ndarray, values: np.ndarray) -> np.ndarra
     return np.asarray(np.interp(x, known, values) + outside * slope)
 
 
-def _heard(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
+def _top_near_places(curve: np.ndarray, frames: np.ndarray) -> np.ndarray:
     return top_near(curve, np.rint(frames).astype(int))

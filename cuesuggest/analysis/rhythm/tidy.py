@@ -7,7 +7,7 @@ from scipy import ndimage
 
 from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence, top_near
-from cuesuggest.analysis.rhythm.music import song_features, weigh
+from cuesuggest.analysis.rhythm.music import music_odds, song_features
 from cuesuggest.analysis.spectrum import Spectrum
 
 __all__ = [
@@ -223,7 +223,7 @@ def plausible(grid: BeatGrid, evidence: Evidence) -> BeatGrid:
     """
     if not len(grid.frames):
         return grid
-    there = weigh(evidence.network, "song", song_features(grid, evidence)[None])[0] > 0
+    there = music_odds(evidence.network, "song", song_features(grid, evidence)[None])[0] > 0
     return grid if there else _kept(grid, np.zeros(len(grid.frames), bool))
 
 

@@ -71,7 +71,7 @@ def judge(rhythm: Rhythm, truth: dict[str, Any]) -> Judged | None:
     def close(where: np.ndarray, found: np.ndarray) -> np.ndarray:
         return np.asarray(np.abs(found[:, None] - where).min(axis=1) < SAME)
 
-    def known(found: np.ndarray) -> np.ndarray:
+    def not_ignored(found: np.ndarray) -> np.ndarray:
         spans = truth.get("ignore") or []
         return ~np.any([(found >= a) & (found <= b) for a, b in spans] or [np.zeros(len(found), bool)], axis=0)
 
@@ -81,13 +81,13 @@ def judge(rhythm: Rhythm, truth: dict[str, Any]) -> Judged | None:
     right[:-1] &= right[1:]
     inside = [((beats > start - SAME) & (beats < end - SAME)).sum() for start, end in pairwise(starts)]
     right[:-1] &= counts[:-1] == np.array(inside)
-    use = known(starts)
+    use = not_ignored(starts)
     use[-1] = False  # its end is not told by a bar line
     told = float(np.diff(starts)[use[:-1]].sum()) / max(float(np.ptp(downbeats)), 1e-6)
     return Judged(
         rhythm.features,
         bool(use.any() and right[use].mean() >= HALF and told >= HALF),
-        (x[known(times)], close(beats, times)[known(times)]),
+        (x[not_ignored(times)], close(beats, times)[not_ignored(times)]),
         (y[use], right[use]),
     )
 
@@ -136,16 +136,16 @@ def reliability(confidence: np.ndarray, right: np.ndarray) -> tuple[list[str], f
     return lines, gap
 
 
-def _likely(odds: np.ndarray) -> np.ndarray:
+def _probability(odds: np.ndarray) -> np.ndarray:
     return np.asarray(1 / (1 + np.exp(-odds)))
 
 
-def _told(kind: str, confidence: np.ndarray, right: np.ndarray) -> None:
+def _print_reliability(kind: str, confidence: np.ndarray, right: np.ndarray) -> None:
     lines, gap = reliability(confidence, right)
     click.echo("\n".join([f"{kind}: {len(right)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
 
 
-def _read(path: Path, truth: dict[str, Any]) -> tuple[str, list[Judged | None], int]:
+def _judged(path: Path, truth: dict[str, Any]) -> tuple[str, list[Judged | None], int]:
     """Judge what is found by the evidence of each network, and tell which is believed."""
     spectrum = hear(open_recording(path))
     readings = [find_rhythm(spectrum, observe(spectrum, None, network)) for network in NETWORKS]
@@ -160,19 +160,19 @@ def _read(path: Path, truth: dict[str, Any]) -> tuple[str, list[Judged | None], 
 @click.option("--jobs", default=1)
 def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
-    read = of_each(folders, _read, jobs)
+    read = of_each(folders, _judged, jobs)
     # The readings of both networks teach the doubt: there are few that are wrong. Beats and bars are those believed.
     each = [(name, judged, k == which) for name, both, which in read for k, judged in enumerate(both) if judged]
     folds = folds_of([name for name, _, _ in each], FOLDS)
     x, right = np.stack([judged.reading for _, judged, _ in each]), np.array([judged.right for _, judged, _ in each])
     odds = held_out(x, right, folds)
-    _told("readings, held out", _likely(odds), right)
+    _print_reliability("readings, held out", _probability(odds), right)
     doubt = {
         name: round(float(value), 4) for name, value in zip(READING_FEATURES, fit(x, right, READING_RIDGE), strict=True)
     }
     use = np.array([believed for _, _, believed in each])
     found, odds, right = [judged for _, judged, believed in each if believed], odds[use], right[use]
-    _told("readings believed, held out", _likely(odds), right)
+    _print_reliability("readings believed, held out", _probability(odds), right)
     weights, means = {}, []
     for kind, features in (("beat", BEAT_FEATURES), ("bar", BAR_FEATURES)):
         parts = [judged.beats if kind == "beat" else judged.bars for judged in found]
@@ -180,9 +180,9 @@ def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
             rows[:, features.index("reading")] = sure
         rows, yes = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
         w = fit(rows, yes)
-        _told(kind, _likely(rows @ w), yes)
+        _print_reliability(kind, _probability(rows @ w), yes)
         weights[kind] = {name: round(float(value), 4) for name, value in zip(features, w, strict=True)}
-        means = [float(_likely(part @ w).mean()) if len(part) else 0.0 for part, _ in parts]
+        means = [float(_probability(part @ w).mean()) if len(part) else 0.0 for part, _ in parts]
     surely = (np.array(means) >= 0.7) & ~right
     click.echo(f"misread {(~right).sum()} of {len(right)}, of these {surely.sum()} with a mean of bars of .7 and more")
     for name, content in (("doubt", doubt), ("confidence", weights)):

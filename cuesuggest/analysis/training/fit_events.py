@@ -1,8 +1,8 @@
-"""Fit the weights of `cuesuggest.analysis.events` on recordings with known moments.
+"""Fit the weights of `cuesuggest.analysis.events` on recordings with known events.
 
     python -m cuesuggest.analysis.training.fit_events FOLDER... [-o events.json] [--only KIND]
 
-Take recordings that the network was not trained on, or the moments will look surer than they are. Each entry of
+Take recordings that the network was not trained on, or the events will look surer than they are. Each entry of
 `events.json` is one logistic regression: candidates that the finders list, right or wrong by the truth. The entries
 are fitted in order, each with the ones before it in place; `--only` leaves all others as they are.
 """
@@ -28,7 +28,7 @@ from cuesuggest.analysis.events.pauses import pause_candidates
 from cuesuggest.analysis.events.stops import hit_candidates, stop_candidates, struck_candidates
 from cuesuggest.analysis.events.talk import find_crowd, find_talk
 from cuesuggest.analysis.events.voice import voice_features
-from cuesuggest.analysis.finding.likely import weights
+from cuesuggest.analysis.finding.likely import event_weights
 from cuesuggest.analysis.finding.scene import Candidate, Heard, Scene
 from cuesuggest.analysis.finding.talk_signs import STEP, hear_around, sound_features
 from cuesuggest.analysis.frames import HEADS
@@ -53,7 +53,7 @@ Judged = tuple[Mapping[str, float], bool]
 
 
 class TaughtSong(NamedTuple):
-    """What is known of a recording before moments are sought, and the truth about it."""
+    """What is known of a recording before events are sought, and the truth about it."""
 
     spectrum: Spectrum
     logits: np.ndarray
@@ -70,7 +70,7 @@ class TaughtSong(NamedTuple):
         return NumberedBars(self.spectrum, self.rhythm, None).scene(self.logits)
 
     def spans(self, kind: str) -> list[tuple[float, float]]:
-        """True moments of a kind."""
+        """True events of a kind."""
         return [(e["start"], e["end"]) for e in self.truth["events"] if e["kind"] == kind]
 
     @property
@@ -207,8 +207,8 @@ def _fit_build_lengths(songs: list[TaughtSong]) -> None:
     w = fit_choice(cases)
     chosen = [right[(rows @ w).argmax()] for rows, right in cases]
     click.echo(f"build length: {len(cases)} builds, right {np.mean(chosen):.3f}")
-    weights()["build length"] = {name: round(float(value), 4) for name, value in zip(names, w, strict=True)}
-    weights()["build length"]["one"] = 0.0
+    event_weights()["build length"] = {name: round(float(value), 4) for name, value in zip(names, w, strict=True)}
+    event_weights()["build length"]["one"] = 0.0
 
 
 def _builds(song: TaughtSong) -> list[Judged]:
@@ -301,7 +301,7 @@ def fit_entries(songs: list[TaughtSong], only: str | None = None) -> None:
         w = fit(x, right, ridge=WEIGHT_OF_PRIOR / len(x))
         lines, gap = reliability(1 / (1 + np.exp(-x @ w)), right)
         click.echo("\n".join([f"{name}: {len(x)}, right {right.mean():.3f}, gap {gap:.3f}", *lines]))
-        weights()[name] = {key: round(float(value), 4) for key, value in zip([*names, "one"], w, strict=True)}
+        event_weights()[name] = {key: round(float(value), 4) for key, value in zip([*names, "one"], w, strict=True)}
 
 
 def _song(path: Path, truth: dict[str, Any]) -> TaughtSong | None:
@@ -319,7 +319,7 @@ def _song(path: Path, truth: dict[str, Any]) -> TaughtSong | None:
 def main(folders: tuple[Path, ...], output: Path, only: str | None, jobs: int) -> None:
     """Fit on every recording of the folders that has a truth file."""
     fit_entries([song for song in of_each(folders, _song, jobs) if song is not None], only)
-    output.write_text(json.dumps(weights(), indent=1) + "\n", encoding="utf-8")
+    output.write_text(json.dumps(event_weights(), indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -132,10 +132,10 @@ def main(folders: tuple[Path, ...], output: Path, jobs: int) -> None:
                 f"these right, {other_right:.3f} of the others"
             )
             # The second kind rests on the first.
-            music.weights()[network][kind] = {
+            music.music_weights()[network][kind] = {
                 name: round(float(value), 4) for name, value in zip(names, fit(x[:, :-1], yes), strict=True)
             }
-    output.write_text(json.dumps(music.weights(), indent=1) + "\n", encoding="utf-8")
+    output.write_text(json.dumps(music.music_weights(), indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
