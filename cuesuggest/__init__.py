@@ -11,14 +11,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from cuesuggest.draft.workflow import analyze, suggest
+    from cuesuggest.draft.drafting import suggest
+    from cuesuggest.draft.listening import analyze
     from cuesuggest.song import Song
 
 __all__ = ["Song", "__version__", "analyze", "suggest"]
 
 __version__ = "0.1.0"
 
-_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.draft.workflow", "suggest": "cuesuggest.draft.workflow"}
+_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.draft.listening", "suggest": "cuesuggest.draft.drafting"}
 
 
 def __getattr__(name: str) -> Any:

@@ -75,7 +75,7 @@ def run(monkeypatch, capfd):
 @pytest.fixture(scope="session")
 def drafted_take(take, tmp_path_factory):
     """The small band's document, with its recording beside it."""
-    from cuesuggest.draft.workflow import draft_file
+    from cuesuggest.draft.drafting import draft_file
     from tests.reviewing import copied
 
     document = tmp_path_factory.mktemp("drafted") / "evening.cues.json"

@@ -13,7 +13,7 @@ import pytest
 
 from cuesuggest.cli import main
 from cuesuggest.cli.batch import LAST_STEP, usable_jobs
-from cuesuggest.draft.workflow import draft_file
+from cuesuggest.draft.drafting import draft_file
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.edit_types import CueChanges
 from tests.sounds import play
@@ -123,10 +123,10 @@ def test_quiet_leaves_errors_alone_and_nothing_done_ends_with_2(suggest, folder)
 
 
 def test_what_nobody_foresaw_fails_its_song_alone_and_debug_shows_where(suggest, folder, monkeypatch):
-    def stumbles(recording, **words):
-        return 1 / 0 if recording.name == "embers.wav" else draft_file(recording, **words)
+    def stumbles(recording, *given, **words):
+        return 1 / 0 if recording.name == "embers.wav" else draft_file(recording, *given, **words)
 
-    monkeypatch.setattr("cuesuggest.draft.workflow.draft_file", stumbles)
+    monkeypatch.setattr("cuesuggest.draft.drafting.draft_file", stumbles)
     code, lines, err = suggest(folder)
     assert (code, lines[-1]) == (1, "3 songs: 2 written, 1 failed")
     assert f"{folder / 'embers.wav'}: something unforeseen went wrong (ZeroDivisionError: division by zero)" in err

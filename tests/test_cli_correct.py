@@ -14,7 +14,7 @@ pytestmark = pytest.mark.filterwarnings("default")
 @pytest.fixture(scope="module")
 def suggested(take, tmp_path_factory):
     """A folder with the recording and its document."""
-    from cuesuggest.draft.workflow import draft_file
+    from cuesuggest.draft.drafting import draft_file
 
     folder = tmp_path_factory.mktemp("corrected")
     (folder / "evening.wav").write_bytes(take.path.read_bytes())
@@ -162,7 +162,7 @@ def test_nothing_can_be_stated_about_times_of_another_file(run, document):
 
 def test_an_answer_comes_at_once_from_what_was_kept(document):
     from cuesuggest.decide import statements
-    from cuesuggest.draft.workflow import settled
+    from cuesuggest.draft.settling import settled
     from cuesuggest.song import change
 
     song = Song.load(document)

@@ -15,7 +15,7 @@ FORM = "verse 8, chorus 8, verse 8, chorus 8 x2"
 @pytest.fixture(scope="module")
 def suggested(take, tmp_path_factory):
     """A folder with the recording and its document."""
-    from cuesuggest.draft.workflow import draft_file
+    from cuesuggest.draft.drafting import draft_file
 
     folder = tmp_path_factory.mktemp("formed")
     (folder / "evening.wav").write_bytes(take.path.read_bytes())
@@ -32,7 +32,7 @@ def document(suggested, tmp_path):
 
 @pytest.fixture(scope="module")
 def suggested_sample(sample_path, tmp_path_factory):
-    from cuesuggest.draft.workflow import draft_file
+    from cuesuggest.draft.drafting import draft_file
 
     folder = tmp_path_factory.mktemp("sample")
     (folder / sample_path.name).write_bytes(sample_path.read_bytes())

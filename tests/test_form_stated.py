@@ -6,8 +6,10 @@ import pytest
 
 from cuesuggest.analysis.form import Part
 from cuesuggest.decide import statements
-from cuesuggest.draft.again import Match, carried
-from cuesuggest.draft.workflow import _earlier, _known
+from cuesuggest.draft.again.carried_sections import carried
+from cuesuggest.draft.again.same_sound import Match
+from cuesuggest.draft.listening import known_of
+from cuesuggest.draft.settling import earlier_hearing
 from cuesuggest.errors import DocumentError
 from cuesuggest.score.form_text import read_form
 from cuesuggest.song import (
@@ -83,10 +85,10 @@ def test_a_form_moves_no_bars_so_cues_hold_on_to_theirs():
 
 
 def test_what_is_known_of_the_form_says_nothing_of_bars():
-    known = _known((FORM,))
+    known = known_of((FORM,))
     assert [(part.name, part.bars) for part in known.form] == [("verse", 8), ("chorus", 8), ("verse", 8)]
     assert not known
-    assert _known((FORM, TempoCorrection(75, 0.0, 60.0)))
+    assert known_of((FORM, TempoCorrection(75, 0.0, 60.0)))
 
 
 # corrections, what the message names
@@ -109,7 +111,7 @@ def test_a_document_with_a_broken_form_is_refused(corrections, message):
 
 def heard(song):
     """What the analysis makes of the three sections under the form that a song states, as it comes: without a past."""
-    parts = _known(song.corrections).form or [Part("")] * 3
+    parts = known_of(song.corrections).form or [Part("")] * 3
     sections = [
         replace(section, id=f"s{number}", name=part.name, first_words=part.first_words)
         for number, (section, part) in enumerate(zip(SONG.analysis.sections, parts, strict=True), 1)
@@ -119,7 +121,7 @@ def heard(song):
 
 def settle(before, after):
     """Hear a song anew after a change of what it states."""
-    analysis, _ = carried(after, heard(after), Match("same"), _earlier(before, after))
+    analysis, _ = carried(after, heard(after), Match("same"), earlier_hearing(before, after))
     return after.replaced(analysis=analysis)
 
 
@@ -173,7 +175,7 @@ def test_sections_that_a_form_divides_otherwise_get_id_and_name_back_with_the_un
     song = call(call(SONG, "s2", "big one"), "s3", "last")
     after = stated(song, "long 24")
     whole = replace(SONG.analysis.sections[0], id="s1", end=SONG.analysis.sections[-1].end, last_bar=24, name="long")
-    divided, _ = carried(after, replace(SONG.analysis, sections=(whole,)), Match("same"), _earlier(song, after))
+    divided, _ = carried(after, replace(SONG.analysis, sections=(whole,)), Match("same"), earlier_hearing(song, after))
     assert [section.id for section in divided.sections] == ["s4"]
     after = after.replaced(analysis=divided, plan=(), cues=())
     restored = settle(after, undo(after))

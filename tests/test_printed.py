@@ -6,11 +6,11 @@ import json
 
 import pytest
 
-from cuesuggest.draft.again import compare, merged
-from cuesuggest.draft.workflow import note_print
+from cuesuggest.draft.again.merge import merged
+from cuesuggest.draft.again.same_sound import compare
 from cuesuggest.errors import DocumentError
 from cuesuggest.song import SetCue, SetSection, SetTitle, Song, apply, change
-from cuesuggest.song.printed import changes, printed_now
+from cuesuggest.song.printed import changes, note_print, printed_now
 from tests.reading import text_of
 from tests.songs import make_cue, make_song, place_at
 

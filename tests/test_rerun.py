@@ -9,9 +9,14 @@ from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.decide.decisions import added, moved, place_at
-from cuesuggest.draft.again import Match, between, carried, compare, decided, merged, pins
+from cuesuggest.draft.again.carried_sections import carried
+from cuesuggest.draft.again.merge import merged
+from cuesuggest.draft.again.pins import pins
+from cuesuggest.draft.again.same_sound import Match, compare
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.song import SetCue, SetSection, Settings, SetTitle, Song, SongWindow, change
+from cuesuggest.song.decided import decided
+from cuesuggest.song.numbers import number_between
 from tests.songs import make_analysis, make_song
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -38,7 +43,7 @@ def drafted(analysis, style=BAND, decisions=None, rig=RIG) -> Song:
 
 
 def again(old, analysis=None, style=BAND, match=SAME):
-    """Suggest again: the same steps as workflow.suggest_again, after listening."""
+    """Suggest again: the same steps as drafting.suggest_again, after listening."""
     heard, lost = carried(old, analysis or old.analysis, match)
     return merged(old, drafted(heard, style, pins(old, heard, match)), match, lost)
 
@@ -145,7 +150,7 @@ def test_numbers_on_paper_stay_without_any_decision(song):
     ],
 )
 def test_numbers_between_two_have_few_digits(low, high, count, found):
-    assert between(low, high, count) == found
+    assert number_between(low, high, count) == found
 
 
 def test_running_again_without_any_change_changes_nothing_but_the_revision(song):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from cuesuggest.decide.answers import answered
-from cuesuggest.draft.redraft import redrafted
+from cuesuggest.draft.again.redraft import redrafted
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked

@@ -17,7 +17,8 @@ from cuesuggest.score.records import counted
 if TYPE_CHECKING:
     from cuesuggest.analysis.listen import Step
     from cuesuggest.cli.pool import Failure, Tell
-    from cuesuggest.draft.workflow import Drafted
+    from cuesuggest.draft.drafting import Drafted
+    from cuesuggest.draft.order import Order
 
 __all__ = ["LAST_STEP", "Request", "draft", "draft_several", "usable_jobs"]
 
@@ -31,10 +32,7 @@ class Request:
 
     recording: Path
     document: Path
-    profile: str | None
-    rig: str | None
-    start: float | None
-    end: float | None
+    order: Order
     carry_over: bool = False
     again: bool = False
     """Also if the document that is there would come out the same."""
@@ -58,17 +56,10 @@ class _Current:
 
 def draft(request: Request, step: Step | None) -> Drafted:
     """Draft one song and save it."""
-    from cuesuggest.draft.workflow import draft_file
+    from cuesuggest.draft.drafting import draft_file
 
     return draft_file(
-        request.recording,
-        document=request.document,
-        profile=request.profile,
-        rig=request.rig,
-        start=request.start,
-        end=request.end,
-        carry_over=request.carry_over,
-        step=step,
+        request.recording, request.order, document=request.document, carry_over=request.carry_over, step=step
     )
 
 
@@ -122,19 +113,12 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
 
 def _draft(request: Request, tell: Tell) -> _Written | _Current:
     """Do one song of several; in a worker's process if that is asked for."""
-    from cuesuggest.draft.workflow import is_current
+    from cuesuggest.draft.drafting import is_current
     from cuesuggest.sound.recording import open_recording
 
-    if not request.again and is_current(
-        request.recording,
-        document=request.document,
-        profile=request.profile,
-        rig=request.rig,
-        start=request.start,
-        end=request.end,
-    ):
+    if not request.again and is_current(request.recording, request.order, document=request.document):
         return _Current()
-    start, end = request.start or 0.0, request.end
+    start, end = request.order.start or 0.0, request.order.end
     if end is None and request.recording.suffix.lower() != ".json":
         end = open_recording(request.recording).announced
 

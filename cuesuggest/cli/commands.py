@@ -24,7 +24,7 @@ __all__ = ["analyze", "list_"]
 def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, end: float | None) -> None:
     """Listen to a recording and tell what was heard, without cues."""
     from cuesuggest.cli.report import analysis_text
-    from cuesuggest.draft.workflow import analyze as run
+    from cuesuggest.draft.listening import analyze as run
     from cuesuggest.song import analysis_json
 
     with progress(file.name, quiet=obj["quiet"]) as step:

@@ -73,7 +73,8 @@ def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None
 
 def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
     """Hear the song anew if need be, save, say what was done, and what does not go together since."""
-    from cuesuggest.draft.workflow import conflicts, settled
+    from cuesuggest.draft.clashes import conflicts
+    from cuesuggest.draft.settling import settled
 
     song, rerun = settled(before, song, obj["document"])
     song.save(obj["document"])

@@ -75,7 +75,7 @@ def export(
 
 def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> None:
     """Note in the document that its list has left it, and what of it is on paper now."""
-    from cuesuggest.draft.workflow import freeze_numbers, note_print
+    from cuesuggest.song.printed import freeze_numbers, note_print
 
     try:
         if on_paper:

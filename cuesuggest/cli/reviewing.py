@@ -32,7 +32,7 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
 
     target = document_path(document)
     if not document.name.endswith(DOCUMENT_SUFFIX) and not target.exists():
-        from cuesuggest.draft.workflow import draft_file
+        from cuesuggest.draft.drafting import draft_file
 
         with progress(document.name, quiet=obj["quiet"]) as step:
             draft_file(document, step=step)

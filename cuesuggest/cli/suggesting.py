@@ -19,7 +19,7 @@ from cuesuggest.errors import CuesuggestError
 
 if TYPE_CHECKING:
     from cuesuggest.cli.pool import StopSignals
-    from cuesuggest.draft.workflow import Drafted
+    from cuesuggest.draft.drafting import Drafted
 
 __all__ = ["suggest"]
 
@@ -60,13 +60,13 @@ def suggest(
     songs, or a folder of them, those that are done already are passed over. TIME is seconds (75.5) or minutes and
     seconds (1:15.5).
     """
+    from cuesuggest.draft.order import Order
+
     several = len(files) > 1 or files[0].is_dir()
     if output and several and not output.is_dir():
         raise CuesuggestError(f"{output} is no folder. Give -o a folder that exists when there are several recordings.")
-    requests = [
-        Request(file, document, profile, rig, start, end, carry_over, again)
-        for file, document in songs(files, output).items()
-    ]
+    order = Order(profile, rig, start, end)
+    requests = [Request(file, document, order, carry_over, again) for file, document in songs(files, output).items()]
     if kit:
         if output and not output.is_dir() and output.resolve() in {file.resolve() for file in files}:
             raise CuesuggestError(f"{output} is the recording itself. Give -o another name for the kit.")
@@ -82,19 +82,12 @@ def suggest(
 
 def _write_kit(request: Request, *, quiet: bool) -> None:
     from cuesuggest.cli.shared import write
-    from cuesuggest.draft.workflow import kit_for
+    from cuesuggest.draft.drafting import kit_for
     from cuesuggest.rules import kit_text
     from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
     with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
-        made = kit_for(
-            request.recording,
-            profile=request.profile,
-            rig=request.rig,
-            start=request.start or 0.0,
-            end=request.end,
-            step=step,
-        )
+        made = kit_for(request.recording, request.order, step=step)
     name = request.document.name
     # Beside the document that would be written; a name given with -o is meant as it is.
     plain = name.removesuffix(DOCUMENT_SUFFIX)

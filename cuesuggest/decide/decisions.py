@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.decide.statements import described
-from cuesuggest.draft.again import between
 from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid, count_word
 from cuesuggest.score.records import Cue, CueKind, Place, Series
 from cuesuggest.song import AddCue, Edit, RemoveCue, SetCorrections, SetCue, SetPlan, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges
+from cuesuggest.song.numbers import number_between
 
 __all__ = ["added", "describe", "find_cues", "find_section", "moved", "place_at", "removed", "with_level"]
 
@@ -207,7 +207,7 @@ def added(
     return AddCue(
         Cue(
             id=f"own/{kind}/{ordinal}",
-            number=between(low, above, 1)[0],
+            number=number_between(low, above, 1)[0],
             kind=kind,
             trigger="hand",
             anchor="starts-on",

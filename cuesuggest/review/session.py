@@ -14,7 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from cuesuggest.draft.workflow import conflicts, settled
+from cuesuggest.draft.clashes import conflicts
+from cuesuggest.draft.settling import settled
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.song import Edit, Song, change, redo, undo
 

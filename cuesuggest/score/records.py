@@ -151,6 +151,21 @@ class Cue:
     note: str = ""
     lock: bool = False
 
+    @property
+    def rule(self) -> str:
+        """The rule that made it, the first part of its id: "enter", "leave", "stop"; "own" if the user did."""
+        return self.id.partition("/")[0]
+
+    @property
+    def section_id(self) -> str:
+        """Id of the section that it was made for, the second part of its id; empty if there is none."""
+        return [*self.id.split("/"), ""][1]
+
+    @property
+    def role(self) -> str:
+        """What it does for its rule, the last part of its id but one: "lift", "out"; empty if there is none."""
+        return ["", *self.id.split("/")][-2]
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedSection:

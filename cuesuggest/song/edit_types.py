@@ -146,7 +146,7 @@ class SetTitle:
 class SetCorrections:
     """Replace everything that the user has stated about the music.
 
-    This changes what is stated; whoever makes the edit has the song heard again (`workflow.settled`).
+    This changes what is stated; whoever makes the edit has the song heard again (`draft.settling.settled`).
     """
 
     __pydantic_config__ = FILE_CONFIG

@@ -150,6 +150,12 @@ class Song(BaseModel):
         song._stored = self._stored
         return song
 
+    def stored_like(self, other: Song) -> Song:
+        """Return the song as the next state of another: a save expects to find that one in the file."""
+        song = self.replaced()
+        song._stored = other._stored
+        return song
+
     def to_json(self) -> bytes:
         """Write the document: UTF-8, indented, the same bytes for the same song.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cuesuggest.score.records import Cue
@@ -13,7 +14,7 @@ from cuesuggest.song.parts import Printed, PrintedCue
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
-__all__ = ["PrintChanges", "changes", "printed_now"]
+__all__ = ["PrintChanges", "changes", "freeze_numbers", "note_print", "printed_now"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,3 +104,35 @@ def _head(song: Song) -> str:
 
 def _folded(content: object) -> str:
     return sha256(json.dumps(content).encode()).hexdigest()[:16]
+
+
+def freeze_numbers(song: Song, document: str | Path) -> None:
+    """Note in the document that its list has left it: its cue numbers stay from now on.
+
+    Raises
+    ------
+    DocumentError
+        If the document cannot be written, or was changed meanwhile.
+    """
+    if not song.numbers_frozen:
+        song.replaced(numbers_frozen=True, revision=song.revision + 1).save(document)
+
+
+def note_print(song: Song, document: str | Path, date: str) -> None:
+    """Keep in the document what is on paper now, so that the next print marks what is not as it was.
+
+    Parameters
+    ----------
+    song : Song
+    document : str or Path
+    date : str
+        As 2031-05-04.
+
+    Raises
+    ------
+    DocumentError
+        If the document cannot be written, or was changed meanwhile.
+    """
+    printed = printed_now(song, date)
+    if song.printed is None or printed.edition != song.printed.edition:
+        song.replaced(numbers_frozen=True, printed=printed, revision=song.revision + 1).save(document)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from cuesuggest.draft.again import Match, Rerun, merged, pins
+from cuesuggest.draft.again.merge import Rerun, merged
+from cuesuggest.draft.again.pins import pins
+from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.rules import draft, profile_from_values, rig_from_values
 from cuesuggest.song import Song
 

@@ -1,0 +1,80 @@
+"""From a recording to what is heard in it, under what the user states; what was heard before is remembered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from cuesuggest.analysis.listen import Step, analyze_spectrum
+from cuesuggest.analysis.rhythm.choice import believed
+from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.draft.cache import cached, keep
+from cuesuggest.score.form_text import read_form
+from cuesuggest.song import (
+    BarOneCorrection,
+    Correction,
+    DownbeatCorrection,
+    FormCorrection,
+    TempoCorrection,
+    TimeSignatureCorrection,
+)
+from cuesuggest.sound.recording import Recording, Window, open_recording
+
+__all__ = ["analyze", "known_of", "listened"]
+
+
+def analyze(
+    recording: str | Path, *, start: float = 0.0, end: float | None = None, step: Step | None = None
+) -> SongAnalysis:
+    """Listen to a recording.
+
+    Parameters
+    ----------
+    recording : str or Path
+        Any audio file, or a video file with sound.
+    start, end : float, optional
+        Seconds; the part of the file that is the song.
+    step : callable, optional
+        Told the name of each step, and the seconds heard so far.
+
+    Returns
+    -------
+    SongAnalysis
+        Times in seconds from the start of the file. Without music its lists are empty.
+
+    Raises
+    ------
+    RecordingError
+        If the file cannot be read or the part holds less than a second of sound.
+    """
+    return listened(open_recording(recording), Window(start, end), (), step)
+
+
+def listened(heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None) -> SongAnalysis:
+    """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
+    kept, rhythm = cached(heard.sha256, window), None
+    if kept is None:
+        if step:
+            step("listening", 0.0)
+        spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
+        if step:
+            step("beats and bars", None)
+        logits, rhythm = believed(spectrum)
+        kept = spectrum, logits, rhythm.evidence.network
+        keep(heard.sha256, window, *kept)
+    spectrum, logits, network = kept
+    return analyze_spectrum(spectrum, logits, step, known_of(corrections), network=network, rhythm=rhythm)
+
+
+def known_of(corrections: Sequence[Correction]) -> Known:
+    """Return what is stated of the music, in the terms of the analysis."""
+    return Known(
+        downbeats=tuple(fact.time for fact in corrections if isinstance(fact, DownbeatCorrection)),
+        tempi=tuple((fact.bpm, fact.from_, fact.to) for fact in corrections if isinstance(fact, TempoCorrection)),
+        signatures=tuple((fact.value, fact.from_) for fact in corrections if isinstance(fact, TimeSignatureCorrection)),
+        bar_one=next((fact.time for fact in corrections if isinstance(fact, BarOneCorrection)), None),
+        form=next((read_form(fact.text).parts for fact in corrections if isinstance(fact, FormCorrection)), ()),
+        starts=next((fact.starts for fact in corrections if isinstance(fact, FormCorrection)), ()),
+    )
