@@ -1,7 +1,16 @@
+// @ts-check
 /** What goes over the wire to the server that this page came from. */
 
-/** An answer that is no success: `behind` if the song has changed meanwhile, with `page` as it is now. */
+/** @import { Disk, Done, Page } from "./content.js" */
+
+/** @typedef {{bars: number, width: number}} Room how many bars stand side by side, how wide the chart may be */
+
+/** An answer that is no success; with the page's content as it is now, if the song has changed meanwhile. */
 export class Refused extends Error {
+  /**
+   * @param {string} message
+   * @param {Page | null} page
+   */
   constructor(message, page = null) {
     super(message);
     this.page = page;
@@ -10,6 +19,10 @@ export class Refused extends Error {
 
 const GONE = "The program has stopped. Start cuesuggest review again; all that was done before is saved.";
 
+/**
+ * @param {string} path
+ * @param {RequestInit} [options]
+ */
 async function asked(path, options) {
   try {
     return await fetch(path, { credentials: "same-origin", cache: "no-store", ...options });
@@ -18,6 +31,7 @@ async function asked(path, options) {
   }
 }
 
+/** @param {Response} response */
 async function told(response) {
   if (response.status === 403) {
     throw new Refused("The program was started again. Open the address that it printed last.");
@@ -27,17 +41,32 @@ async function told(response) {
   return body;
 }
 
-/** The page's content: the song, its chart for this width, what may be asked. */
+/**
+ * The page's content: the song, its chart for this width, what may be asked.
+ *
+ * @param {Room} room
+ * @returns {Promise<Page>}
+ */
 export async function fetchSong(room) {
   return told(await asked(`/song?bars=${room.bars}&width=${room.width}`));
 }
 
-/** What the server holds by now: {revision, disk}. */
+/**
+ * What the server holds by now.
+ *
+ * @returns {Promise<Disk>}
+ */
 export async function fetchDisk() {
   return told(await asked("/disk"));
 }
 
-/** Do something; the answer is what was done and the page's content after it. */
+/**
+ * Do something; the answer is what was done and the page's content after it.
+ *
+ * @param {object} values
+ * @param {Room} room
+ * @returns {Promise<Done>}
+ */
 export async function post(values, room) {
   return told(
     await asked(`/act?bars=${room.bars}&width=${room.width}`, {
@@ -48,7 +77,11 @@ export async function post(values, room) {
   );
 }
 
-/** A file to take away: {name, blob}. */
+/**
+ * A file to take away.
+ *
+ * @param {string} ending
+ */
 export async function fetchExport(ending) {
   const response = await asked(`/export/${encodeURIComponent(ending)}`, {
     method: "POST",
@@ -56,5 +89,7 @@ export async function fetchExport(ending) {
     body: "{}",
   });
   if (!response.ok) await told(response);
-  return { name: decodeURIComponent(response.headers.get("x-file-name")), blob: await response.blob() };
+  const name = response.headers.get("x-file-name");
+  if (name === null) throw new Refused("The file came without a name. Open the page again.");
+  return { name: decodeURIComponent(name), blob: await response.blob() };
 }

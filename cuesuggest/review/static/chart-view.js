@@ -1,4 +1,8 @@
-import { el, svg } from "./dom.js";
+// @ts-check
+import { around, el, svg } from "./dom.js";
+
+/** @import { Chart, ChartLine, Point, Stroke, Words } from "./content.js" */
+/** @import { Store } from "./store.js" */
 
 // Bars narrower than 60 units shorten their words; 16 of them, two margins and the space between take this.
 const NARROWEST = { 16: 1146, 8: 576, 4: 312 };
@@ -7,6 +11,10 @@ const EDGE = 8; // units to each side of the chart, at its scale
 const STATES = ["suggested", "accepted", "edited", "rejected", "added", "locked"];
 const SUSTAIN = { 1: 0.9, 2: 2.0, 3: 3.6 };
 
+/**
+ * @param {Point[][]} strokes
+ * @param {boolean} closed
+ */
 const path = (strokes, closed = false) =>
   strokes.map((points) => `M${points.map(([x, y]) => `${x} ${y}`).join("L")}${closed ? "Z" : ""}`).join("");
 
@@ -18,25 +26,23 @@ export class ChartView {
   #element;
   #svg;
   #store;
+  /** @type {Map<string, {text: string, group: SVGGElement}>} */
   #drawn = new Map();
   #mark = svg("path", { class: "mark" });
   #spot = svg("rect", { class: "spot", height: 16, rx: 2 });
+  /** @type {Chart | null} */
   #chart = null;
+  /** @type {number | null} */
   #at = null;
   #bottom = 60;
-
-  /** Units of width that the window has room for at a scale, the chart's own edges left out. */
-  widthIn(scale) {
-    return Math.floor((this.#element.clientWidth - 16) / scale) - 2 * EDGE;
-  }
 
   /** How many times its own size the chart is drawn. */
   scale = 1;
 
   /**
    * @param {HTMLElement} element
-   * @param {import("./store.js").Store} store
-   * @param {{bar: function(number): void, cue: function(string): void}} pressed
+   * @param {Store} store
+   * @param {{bar: (seconds: number) => void, cue: (id: string) => void}} pressed
    */
   constructor(element, store, pressed) {
     this.#element = element;
@@ -45,14 +51,14 @@ export class ChartView {
     element.append(this.#svg);
     store.addEventListener("song", () => this.#draw());
     this.#svg.addEventListener("click", (event) => {
-      const cue = event.target.closest("[data-cue]")?.dataset.cue;
+      const cue = around(event, "[data-cue]")?.dataset.cue;
       if (cue) pressed.cue(cue);
       else this.#pressedAt(event, pressed.bar);
     });
   }
 
   #draw() {
-    const page = this.#store.page;
+    const { page } = this.#store;
     const { chart } = page;
     const status = new Map(page.cues.map((cue) => [cue.id, `${cue.status}${cue.lock ? " locked" : ""}`]));
     if (chart === this.#chart) {
@@ -62,42 +68,69 @@ export class ChartView {
     this.#chart = chart;
     this.#bottom = Math.max(60, ...chart.lines.map((line) => line.y + line.height));
     this.#svg.setAttribute("viewBox", `${-EDGE} 0 ${chart.width + 2 * EDGE} ${this.#bottom}`);
-    this.#svg.setAttribute("width", (chart.width + 2 * EDGE) * this.scale);
-    this.#svg.setAttribute("height", this.#bottom * this.scale);
+    this.#svg.setAttribute("width", String((chart.width + 2 * EDGE) * this.scale));
+    this.#svg.setAttribute("height", String(this.#bottom * this.scale));
     this.#svg.setAttribute("aria-label", `Chart of ${page.title}`);
+    /** @type {Map<string, {text: string, group: SVGGElement}>} */
     const kept = new Map();
     const groups = [this.#group("head", chart.header, kept, () => this.#words(chart.header, status))];
     chart.lines.forEach((line, index) => {
       const states = line.words.map((each) => each.cue && status.get(each.cue));
-      groups.push(this.#group(index, [line, states], kept, () => this.#line(line, chart.signs, status)));
+      groups.push(this.#group(String(index), [line, states], kept, () => this.#line(line, chart.signs, status)));
     });
     this.#drawn = kept;
     this.#svg.replaceChildren(this.#spot, ...groups, this.#mark);
     if (this.#at !== null) this.mark(this.#at, false);
   }
 
-  /** Only what was decided has changed, as on a key whose answer is still on its way: the drawing stands. */
+  /**
+   * Only what was decided has changed, as on a key whose answer is still on its way: the drawing stands.
+   *
+   * @param {Map<string, string>} status
+   */
   #restate(status) {
-    for (const text of this.#svg.querySelectorAll("text[data-cue]")) {
+    for (const text of this.#svg.querySelectorAll("text")) {
+      if (text.dataset.cue === undefined) continue;
       text.classList.remove(...STATES);
       const now = status.get(text.dataset.cue);
       if (now) text.classList.add(...now.split(" "));
     }
   }
 
-  /** What was drawn before of the same content, or drawn anew. */
+  /**
+   * What was drawn before of the same content, or drawn anew.
+   *
+   * @param {string} key
+   * @param {unknown} content
+   * @param {Map<string, {text: string, group: SVGGElement}>} kept
+   * @param {() => SVGElement[]} draw
+   */
   #group(key, content, kept, draw) {
     const text = JSON.stringify(content);
     const before = this.#drawn.get(key);
-    const group = before?.text === text ? before.group : svg("g");
-    if (before?.text !== text) group.append(...draw());
+    const same = before?.text === text;
+    const group = same ? before.group : svg("g");
+    if (!same) group.append(...draw());
     kept.set(key, { text, group });
     return group;
   }
 
+  /**
+   * @param {ChartLine} line
+   * @param {Record<string, Stroke[]>} signs
+   * @param {Map<string, string>} status
+   */
   #line(line, signs, status) {
+    /** @type {SVGElement[]} */
     const made = [];
-    const stroke = (kind, data, attributes = {}) => data && made.push(svg("path", { class: kind, d: data, ...attributes }));
+    /**
+     * @param {string} kind
+     * @param {string} data
+     * @param {Record<string, string | number>} attributes
+     */
+    const stroke = (kind, data, attributes = {}) => {
+      if (data) made.push(svg("path", { class: kind, d: data, ...attributes }));
+    };
     const base = line.staff_base;
     stroke("staff", path([[[line.staff_x, base], [line.staff_to_x, base]]]));
     for (const dashed of [false, true]) {
@@ -117,16 +150,20 @@ export class ChartView {
       "light",
       path(
         line.hairpins.flatMap((pin) =>
-          [-1, 1].map((way) => [
-            [pin.x, line.light_y + way * line.light_half * pin.from_open],
-            [pin.to_x, line.light_y + way * line.light_half * pin.to_open],
-          ]),
+          [-1, 1].map(
+            /** @returns {Point[]} */
+            (way) => [
+              [pin.x, line.light_y + way * line.light_half * pin.from_open],
+              [pin.to_x, line.light_y + way * line.light_half * pin.to_open],
+            ],
+          ),
         ),
       ),
       { "stroke-width": 1.1 },
     );
     for (const mark of line.marks) {
       for (const each of signs[mark.kind]) {
+        /** @type {Point[]} */
         const points = each.points.map(([x, y]) => [mark.x + x, line.light_y + y]);
         const shape = { "stroke-width": each.width, ...(mark.cue ? { "data-cue": mark.cue } : {}) };
         stroke(each.filled ? "sign filled" : "sign", path([points], each.closed), shape);
@@ -139,13 +176,17 @@ export class ChartView {
     return [group];
   }
 
+  /**
+   * @param {Words[]} words
+   * @param {Map<string, string>} status
+   */
   #words(words, status) {
     return words.map((each) => {
       const made = svg("text", {
         x: each.x,
         y: each.y,
         "font-size": each.size,
-        class: `words ${each.role}${each.bold ? " bold" : ""}${each.italic ? " italic" : ""} ${status.get(each.cue) ?? ""}`,
+        class: `words ${each.role}${each.bold ? " bold" : ""}${each.italic ? " italic" : ""} ${(each.cue && status.get(each.cue)) ?? ""}`,
         ...(each.anchor === "start" ? {} : { "text-anchor": each.anchor }),
         ...(each.cue ? { "data-cue": each.cue } : {}),
       });
@@ -158,7 +199,12 @@ export class ChartView {
     });
   }
 
+  /**
+   * @param {MouseEvent} event
+   * @param {(seconds: number) => void} bar
+   */
   #pressedAt(event, bar) {
+    if (!this.#chart) return;
     const box = this.#svg.getBoundingClientRect();
     const x = (event.clientX - box.left) / this.scale - EDGE;
     const y = (event.clientY - box.top) / this.scale;
@@ -167,22 +213,31 @@ export class ChartView {
     if (found) bar(found.start);
   }
 
-  /** Units of width that the window has room for at a scale, the chart's own edges left out. */
+  /**
+   * Units of width that the window has room for at a scale, the chart's own edges left out.
+   *
+   * @param {number} scale
+   */
   widthIn(scale) {
     return Math.floor((this.#element.clientWidth - 16) / scale) - 2 * EDGE;
   }
 
   /** How many times its own size the chart may have, so that it still stands in the window with all its words. */
   roomFor() {
+    if (!this.#chart) return 1;
     const { clientHeight, clientWidth } = this.#element;
     const high = (clientHeight - 16) / this.#bottom;
     const wide = (clientWidth - 16) / (NARROWEST[this.#chart.bars_per_line] + 2 * EDGE);
     return Math.max(1, Math.min(high, wide, LARGEST));
   }
 
-  /** Where a time stands: {line, x}, or null where nothing is written. */
+  /**
+   * Where a time stands, or null where nothing is written.
+   *
+   * @param {number} seconds
+   */
   #find(seconds) {
-    for (const line of this.#chart.lines) {
+    for (const line of this.#chart?.lines ?? []) {
       for (const bar of line.bars) {
         if (seconds >= bar.start - 0.005 && seconds < bar.end - 0.005) {
           return { line, x: line.x + bar.x + (Math.max(0, seconds - bar.start) / (bar.end - bar.start)) * bar.width };
@@ -192,10 +247,15 @@ export class ChartView {
     return null;
   }
 
-  /** Mark the place that is heard, and keep it on the screen if `follow`. */
+  /**
+   * Mark the place that is heard, and keep it on the screen if `follow`.
+   *
+   * @param {number} seconds
+   * @param {boolean} follow
+   */
   mark(seconds, follow) {
     this.#at = seconds;
-    const found = this.#chart && this.#find(seconds);
+    const found = this.#find(seconds);
     this.#mark.setAttribute("visibility", found ? "visible" : "hidden");
     if (!found) return;
     const { line, x } = found;
@@ -203,6 +263,7 @@ export class ChartView {
     if (follow) this.#keepInSight(line);
   }
 
+  /** @param {ChartLine} line */
   #keepInSight(line) {
     const box = this.#element.getBoundingClientRect();
     const top = this.#svg.getBoundingClientRect().top + line.y * this.scale;
@@ -212,26 +273,35 @@ export class ChartView {
     }
   }
 
-  /** Show which cue is meant; `reveal` brings its line onto the screen. */
+  /**
+   * Show which cue is meant; `reveal` brings its line onto the screen.
+   *
+   * @param {string | null} id
+   * @param {boolean} reveal
+   */
   choose(id, reveal) {
     for (const before of this.#svg.querySelectorAll(".chosen")) before.classList.remove("chosen");
-    const words = id && this.#svg.querySelector(`text[data-cue="${CSS.escape(id)}"]`);
-    this.#spot.setAttribute("visibility", words ? "visible" : "hidden");
-    if (!words) return;
-    for (const each of this.#svg.querySelectorAll(`[data-cue="${CSS.escape(id)}"]`)) each.classList.add("chosen");
-    const line = this.#chart.lines.find((each) => each.words.some((one) => one.cue === id));
+    const drawn = id === null ? [] : [...this.#svg.querySelectorAll(`[data-cue="${CSS.escape(id)}"]`)];
+    const words = drawn.find((each) => each instanceof SVGTextElement);
+    const line = this.#chart?.lines.find((each) => each.words.some((one) => one.cue === id));
+    this.#spot.setAttribute("visibility", words && line ? "visible" : "hidden");
+    if (!words || !line) return;
+    for (const each of drawn) each.classList.add("chosen");
     const box = words.getBBox();
-    this.#spot.setAttribute("x", line.x + box.x - 3);
-    this.#spot.setAttribute("y", line.y + box.y - 1);
-    this.#spot.setAttribute("width", box.width + 6);
-    this.#spot.setAttribute("height", box.height + 2);
+    const spot = { x: line.x + box.x - 3, y: line.y + box.y - 1, width: box.width + 6, height: box.height + 2 };
+    for (const [name, value] of Object.entries(spot)) this.#spot.setAttribute(name, String(value));
     if (reveal) this.#keepInSight(line);
   }
 }
 
-/** The legend of the signs, for the help: one row a sign. */
+/**
+ * The legend of the signs, for the help: one row a sign.
+ *
+ * @param {Chart} chart
+ */
 export function legend(chart) {
-  const words = {
+  /** @type {Record<string, Point[][]>} */
+  const lines = {
     hairpin: [[[-11, 0], [0, -4]], [[-11, 0], [0, 4]], [[2, -4], [13, 0]], [[2, 4], [13, 0]]],
     sustain: [[[-11, 0], [11, 0]]],
     dashed: [[[0, -7], [0, 6]]],
@@ -242,9 +312,9 @@ export function legend(chart) {
       const text = svg("text", { class: "words dynamic bold italic", "text-anchor": "middle", y: 4, "font-size": 12 });
       text.textContent = "p f ff";
       picture.append(text);
-    } else if (words[item.sign]) {
+    } else if (lines[item.sign]) {
       const kind = item.sign === "dashed" ? "bar dashed" : "light";
-      picture.append(svg("path", { class: kind, d: path(words[item.sign]), "stroke-width": item.sign === "sustain" ? 2 : 1.1 }));
+      picture.append(svg("path", { class: kind, d: path(lines[item.sign]), "stroke-width": item.sign === "sustain" ? 2 : 1.1 }));
     } else {
       for (const each of chart.signs[item.sign]) {
         picture.append(svg("path", { class: each.filled ? "sign filled" : "sign", d: path([each.points], each.closed), "stroke-width": each.width }));

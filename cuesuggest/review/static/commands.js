@@ -1,38 +1,78 @@
-import { fetchExport } from "./api.js";
+// @ts-check
+import { fetchExport, Refused } from "./api.js";
 import { ask } from "./ask-view.js";
 import { legend } from "./chart-view.js";
 import { el } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { barIndex, barStep, lineStep, placeAt, sectionAt, sectionStep } from "./places.js";
 
+/** @import { Field } from "./ask-view.js" */
+/** @import { Chart, Cue, Page, Section, Status } from "./content.js" */
+/** @import { DeskView } from "./desk-view.js" */
+/** @import { Hand } from "./hand.js" */
+/** @import { ListView } from "./list-view.js" */
+/** @import { Player } from "./player.js" */
+/** @import { Store } from "./store.js" */
+
 const KINDS = [
   ["fade-in", "fade in"], ["fade-out", "fade out"], ["crossfade", "crossfade"], ["cut-in", "cut in"], ["cut-out", "cut out"],
   ["one-shot", "one-shot"], ["recall", "set a look in the dark"], ["ramp", "ramp"], ["speed", "speed"], ["call", "line for somebody"],
 ];
 const TRIGGERS = ["hand", "held", "follow-on", "chase"];
+const NO_BARS = "The song has no bars.";
+const NO_BAR_HERE = "There is no bar at this place.";
+const NO_SECTIONS = "The song has no sections.";
+
+/**
+ * What a command does; some are told of what, such as the answer that was chosen.
+ *
+ * @typedef {(of: string) => unknown} Doing
+ */
+
 /**
  * What each command of the key table does.
  *
- * @param {{store, player, hand, desk, list, askDialog, helpDialog}} parts
- * @returns {Object<string, function(): void>} by the command's id
+ * @param {object} parts
+ * @param {Store} parts.store
+ * @param {Player} parts.player
+ * @param {Hand} parts.hand
+ * @param {DeskView} parts.desk
+ * @param {ListView} parts.list
+ * @param {HTMLDialogElement} parts.askDialog
+ * @param {HTMLDialogElement} parts.helpDialog
+ * @returns {Record<string, Doing | undefined>} by the command's id
  */
 export function commands({ store, player, hand, desk, list, askDialog, helpDialog }) {
   const page = () => store.page;
   const music = () => page().music;
   const place = () => placeAt(music(), player.seconds);
+  /** @param {string} said */
   const say = (said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 
+  /**
+   * @param {() => number | null} find where to
+   * @param {string} otherwise said where there is nothing to go by
+   */
+  const go = (find, otherwise) => () => {
+    const to = find();
+    if (to === null) say(otherwise);
+    else player.seek(to);
+  };
+
+  /** @param {(cue: Cue) => unknown} work */
   const withCue = (work) => () => {
     const cue = store.cue(hand.now.cue);
     if (cue) work(cue);
     else say("There is no cue at this place. Choose one with ↑ and ↓.");
   };
+  /** @param {(section: Section) => unknown} work */
   const withSection = (work) => () => {
     const section = sectionAt(music().sections, player.seconds);
     if (section) work(section);
     else say("There is no section at this place.");
   };
   const leaveMenu = () => hand.set({ mode: "" });
+  /** @param {() => unknown} work */
   const inMenu = (work) => () => {
     leaveMenu();
     work();
@@ -40,16 +80,28 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
 
   // Cues.
 
-  /** Changed on the page at once; the server's answer brings the rest. */
-  const shownAs = (id, changes) => (shownPage) => Object.assign(shownPage.cues.find((cue) => cue.id === id) ?? {}, changes);
+  /**
+   * Changed on the page at once; the server's answer brings the rest.
+   *
+   * @param {string} id
+   * @param {Partial<Cue>} changes
+   */
+  const shownAs = (id, changes) => (/** @type {Page} */ shownPage) => {
+    const cue = shownPage.cues.find((each) => each.id === id);
+    if (cue) Object.assign(cue, changes);
+  };
+  /** @param {Status} status */
   const decide = (status) => withCue((cue) => store.act("status", { cues: [cue.id], status }, shownAs(cue.id, { status })));
+  /** @param {{beats?: number, bars?: number}} by */
   const move = (by) => withCue((cue) => store.act("move", { cue: cue.id, beats: 0, bars: 0, ...by }));
+  /** @param {number} step */
   const level = (step) =>
     withCue((cue) => {
       if (cue.level === null) say(`Cue ${cue.number} sets no level.`);
       else store.act("level", { cue: cue.id, level: Math.min(100, Math.max(0, cue.level + step)) });
     });
 
+  /** @param {number} step */
   const chooseCue = (step) => () => {
     const cues = page().cues;
     if (!cues.length) return;
@@ -66,44 +118,53 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   };
 
   const edit = withCue(async (cue) => {
-    const values = await ask(askDialog, `Cue ${cue.number}, ${cue.where}`, [
+    /** @type {Field[]} */
+    const level = cue.level === null ? [] : [{ name: "level", label: "Level, %", kind: "number", min: 0, max: 100, value: cue.level }];
+    /** @type {Field[]} */
+    const fields = [
       { name: "hand", label: "What the hand does", kind: "text", value: cue.hand },
       { name: "kind", label: "Kind", kind: KINDS, value: cue.kind },
       { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])], value: cue.look ?? "" },
       { name: "side", label: "Side", kind: "text", value: cue.side ?? "" },
-      ...(cue.level === null ? [] : [{ name: "level", label: "Level, %", kind: "number", min: 0, max: 100, value: cue.level }]),
+      ...level,
       { name: "up_beats", label: "Up, beats", kind: "number", min: 0, max: 256, value: cue.up_beats ?? "" },
       { name: "down_beats", label: "Down, beats", kind: "number", min: 0, max: 256, value: cue.down_beats ?? "" },
       { name: "trigger", label: "Trigger", kind: TRIGGERS.map((each) => [each, each]), value: cue.trigger },
       { name: "anchor", label: "At its place it", kind: [["starts-on", "starts"], ["lands-on", "lands"]], value: cue.anchor },
       { name: "who", label: "Who", kind: "text", value: cue.who },
-    ]);
+    ];
+    const values = await ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields);
     if (!values) return;
+    /** @type {Record<string, string | number>} */
     const changed = {};
-    for (const [name, text] of Object.entries(values)) {
-      const number = ["level", "up_beats", "down_beats"].includes(name);
-      if (text !== String(cue[name] ?? "") && !(number && text === "")) changed[name] = number ? Number(text) : text;
+    for (const { name, kind, value = "" } of fields) {
+      const text = values[name];
+      const number = kind === "number";
+      if (text !== String(value) && !(number && text === "")) changed[name] = number ? Number(text) : text;
     }
     if (Object.keys(changed).length) store.act("set", { cue: cue.id, ...changed });
   });
 
+  /** @param {string} kind */
   const add = (kind) => async () => {
     const { bar, beat } = place();
     const at = bar === null ? { seconds: player.seconds } : { bar, beat };
     const call = kind === "call";
+    /** @type {Field[]} */
+    const more = call ? [{ name: "who", label: "For whom", kind: "text", value: "house light" }] : [
+      { name: "kind", label: "Kind", kind: KINDS, value: "one-shot" },
+      { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])] },
+      { name: "side", label: "Side", kind: "text" },
+      { name: "level", label: "Level, %", kind: "number", min: 0, max: 100 },
+      { name: "beats", label: "Length, beats", kind: "number", min: 0, max: 256 },
+    ];
     const values = await ask(askDialog, `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`, [
       { name: "hand", label: call ? "What is called" : "What the hand does", kind: "text" },
-      ...(call ? [{ name: "who", label: "For whom", kind: "text", value: "house light" }] : [
-        { name: "kind", label: "Kind", kind: KINDS, value: "one-shot" },
-        { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])] },
-        { name: "side", label: "Side", kind: "text" },
-        { name: "level", label: "Level, %", kind: "number", min: 0, max: 100 },
-        { name: "beats", label: "Length, beats", kind: "number", min: 0, max: 256 },
-      ]),
+      ...more,
     ], { done: "Add" });
     if (!values) return;
-    const given = Object.fromEntries(Object.entries(values).filter(([, text]) => text !== ""));
-    for (const name of ["level", "beats"]) if (given[name] !== undefined) given[name] = Number(given[name]);
+    const said = Object.entries(values).filter(([, text]) => text !== "");
+    const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
     store.act("add", { hand: "", kind, ...given, ...at });
   };
 
@@ -117,36 +178,63 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
   const nextQuestion = () => {
     asTold();
     const open = page().questions;
-    if (!open.length) return say("No question is open.", false);
     const index = open.findIndex((each) => each.id === hand.now.question);
-    const next = open[(index + 1) % open.length];
-    hand.set({ question: next.id, mode: "" });
-    return undefined;
+    if (open.length) hand.set({ question: open[(index + 1) % open.length].id, mode: "" });
+    else say("No question is open.", false);
   };
   const listen = () => {
     const question = asked();
-    if (question) player.playFrom(barStep(music().bars, question.listen_at + 0.01, -1));
+    if (question) player.playFrom(barStep(music().bars, question.listen_at + 0.01, -1) ?? question.listen_at);
   };
 
   /** Off, on the beats as they are told, then on those of each other answer to the question that is asked. */
   const nextClick = () => {
     const readings = asked()?.answers.map((each) => each.reading).filter((each) => each !== null) ?? [];
-    if (readings.length < 2) return player.toggleClick();
+    if (readings.length < 2) {
+      player.toggleClick();
+      return;
+    }
     const next = player.click ? readings.indexOf(player.reading) + 1 : 0;
     player.clickOn(next < readings.length, readings[next] ?? "");
     if (player.click && !player.playing) listen();
-    return undefined;
   };
 
   // Music.
 
-  const scope = () => (hand.now.hereOn && place().bar !== null ? { from_bar: place().bar } : {});
-  const state = (what, values = {}) => inMenu(() => store.act(what, { ...scope(), ...values }));
+  /**
+   * Say something about the music, from the bar that is heard on or everywhere.
+   *
+   * @param {string} what
+   * @param {object} values
+   */
+  const tell = (what, values) => {
+    const { bar } = place();
+    if (!hand.now.hereOn) store.act(what, values);
+    else if (bar === null) say(NO_BAR_HERE);
+    else store.act(what, { from_bar: bar, ...values });
+  };
+  /**
+   * @param {string} what
+   * @param {object} values
+   */
+  const state = (what, values = {}) => inMenu(() => tell(what, values));
+  /** @param {number} bars */
   const boundary = (bars) => inMenu(withSection((section) => store.act("boundary-move", { section: section.id, bars, all: hand.now.repeats })));
+  /**
+   * @param {() => string} title
+   * @param {() => Field[]} fields
+   * @param {{about?: string}} options
+   * @param {(given: Record<string, string>) => unknown} done
+   */
   const typed = (title, fields, options, done) => inMenu(async () => {
     const given = await ask(askDialog, title(), fields(), options);
     if (given) done(given);
   });
+  /**
+   * @param {(section: Section) => string} title
+   * @param {(section: Section) => Field} field
+   * @param {(section: Section, given: Record<string, string>) => unknown} done
+   */
   const ofSection = (title, field, done) => inMenu(withSection(async (section) => {
     const given = await ask(askDialog, title(section), [field(section)]);
     if (given) done(section, given);
@@ -154,27 +242,33 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
 
   // Light of a section.
 
+  /** @param {string} value */
   const category = (value) => inMenu(withSection((section) => store.act("category", { section: section.id, category: value, all: hand.now.passes })));
 
   const formNow = () => music().sections.map((each) => `${each.name || each.label} ${each.last - each.first + 1}`).join(", ");
 
-  const found = {
+  return {
     play: () => player.toggle(),
-    "bar-back": () => player.seek(barStep(music().bars, player.seconds, -1)),
-    "bar-on": () => player.seek(barStep(music().bars, player.seconds, 1)),
-    "section-back": () => player.seek(sectionStep(music().sections, player.seconds, -1)),
-    "section-on": () => player.seek(sectionStep(music().sections, player.seconds, 1)),
-    "line-back": () => player.seek(lineStep(page().chart.lines, player.seconds, -1)),
-    "line-on": () => player.seek(lineStep(page().chart.lines, player.seconds, 1)),
+    "bar-back": go(() => barStep(music().bars, player.seconds, -1), NO_BARS),
+    "bar-on": go(() => barStep(music().bars, player.seconds, 1), NO_BARS),
+    "section-back": go(() => sectionStep(music().sections, player.seconds, -1), NO_SECTIONS),
+    "section-on": go(() => sectionStep(music().sections, player.seconds, 1), NO_SECTIONS),
+    "line-back": go(() => lineStep(page().chart.lines, player.seconds, -1), NO_BARS),
+    "line-on": go(() => lineStep(page().chart.lines, player.seconds, 1), NO_BARS),
     "cue-back": chooseCue(-1),
     "cue-on": chooseCue(1),
     start: () => player.seek(music().start),
-    "last-section": () => player.seek(music().sections.at(-1)?.start ?? music().end),
-    "hear-cue": withCue((cue) => player.playFrom(barStep(music().bars, cue.seconds - 0.5, -1) - 0.02)),
+    "last-section": go(() => music().sections.at(-1)?.start ?? null, NO_SECTIONS),
+    "hear-cue": withCue((cue) => {
+      const from = barStep(music().bars, cue.seconds - 0.5, -1);
+      if (from === null) say(NO_BARS);
+      else player.playFrom(from - 0.02);
+    }),
     "loop-section": withSection((each) => player.setLoop({ start: each.start, end: each.end, name: `${each.label}${each.pass}` })),
     "loop-bar": () => {
       const bar = music().bars[barIndex(music().bars, player.seconds)];
       if (bar) player.setLoop({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
+      else say(NO_BAR_HERE);
     },
     slower: () => player.pace(-0.1),
     faster: () => player.pace(0.1),
@@ -224,8 +318,8 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     "shift-earlier": state("shift", { beats: -1 }),
     half: state("half"),
     double: state("double"),
-    tempo: typed(() => "Tempo", () => [{ name: "bpm", label: "Beats a minute", kind: "number", min: 20, max: 400, value: music().tempo ?? "" }], {}, (given) => store.act("tempo", { ...scope(), bpm: Number(given.bpm) })),
-    signature: typed(() => "Time signature", () => [{ name: "value", label: "Such as 6/8", kind: "text", value: music().signature ?? "" }], {}, (given) => store.act("signature", { ...scope(), value: given.value })),
+    tempo: typed(() => "Tempo", () => [{ name: "bpm", label: "Beats a minute", kind: "number", min: 20, max: 400, value: music().tempo ?? "" }], {}, (given) => tell("tempo", { bpm: Number(given.bpm) })),
+    signature: typed(() => "Time signature", () => [{ name: "value", label: "Such as 6/8", kind: "text", value: music().signature ?? "" }], {}, (given) => tell("signature", { value: given.value })),
     tap: () => hand.set({ mode: "tap", taps: [] }),
     "tap-beat": () => hand.set({ taps: [...hand.now.taps, Math.round(player.seconds * 1e4) / 1e4] }),
     "tap-done": () => {
@@ -235,7 +329,11 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     },
     "boundary-earlier": boundary(-1),
     "boundary-later": boundary(1),
-    "boundary-add": inMenu(() => store.act("boundary-add", { bar: place().bar ?? 0, all: hand.now.repeats })),
+    "boundary-add": inMenu(() => {
+      const { bar } = place();
+      if (bar === null) say(NO_BAR_HERE);
+      else store.act("boundary-add", { bar, all: hand.now.repeats });
+    }),
     "boundary-remove": inMenu(withSection((section) => store.act("boundary-remove", { section: section.id, all: hand.now.repeats }))),
     name: ofSection(
       (section) => `Name of ${section.label}${section.pass}${hand.now.repeats ? " and its repeats" : ""}`,
@@ -276,6 +374,7 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
         await store.load();
         say(`Exported: ${name}. The cue numbers stay as they are from now on.`, false);
       } catch (error) {
+        if (!(error instanceof Refused)) throw error;
         say(error.message);
       }
     },
@@ -292,28 +391,30 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     "take-file": () => store.act("take-file"),
     "keep-shown": () => store.act("keep-shown"),
     "show-now": () => store.load(),
-  };
-  found.answer = (id) => {
-    const question = asked();
-    if (question) {
+    answer: (id) => {
+      const question = asked();
+      if (!question) return;
       asTold();
       hand.set({ question: null, cue: null });
       store.act("answer", { question: question.id, answer: Number(id) });
-    }
+    },
   };
-  return found;
 }
 
+/**
+ * @param {HTMLDialogElement} dialog
+ * @param {Chart} chart
+ */
 function showHelp(dialog, chart) {
-  const groups = Object.groupBy(COMMANDS, (each) => each.group);
+  const groups = Map.groupBy(COMMANDS, (each) => each.group);
   const modes = { section: "S, then ", music: "M, then " };
   dialog.replaceChildren(
     el("div", { class: "top" }, el("h2", {}, "All keys"), el("button", { type: "button", "data-do": "help" }, "Back ", el("kbd", {}, "?"))),
     el(
       "div",
       { class: "scroll columns", tabindex: "0", autofocus: true, role: "region", "aria-label": "All keys" },
-      ...Object.entries(groups).map(([name, rows]) =>
-        el("section", {}, el("h3", {}, name), el("dl", {}, ...rows.flatMap((each) => [el("dt", {}, modes[each.when] ?? "", el("kbd", {}, shown(each.keys[0]))), el("dd", {}, each.label)]))),
+      ...[...groups].map(([name, rows]) =>
+        el("section", {}, el("h3", {}, name), el("dl", {}, ...rows.flatMap((each) => [el("dt", {}, each.when ? modes[each.when] : "", el("kbd", {}, shown(each.keys[0]))), el("dd", {}, each.label)]))),
       ),
       el("section", {}, el("h3", {}, "Signs"), el("ul", { class: "signs" }, ...legend(chart))),
     ),

@@ -1,6 +1,13 @@
-import { el } from "./dom.js";
+// @ts-check
+import { el, find, listen } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { clock, placeAt } from "./places.js";
+
+/** @import { Cue, Question, Told } from "./content.js" */
+/** @import { Hand } from "./hand.js" */
+/** @import { Command } from "./keys.js" */
+/** @import { Player } from "./player.js" */
+/** @import { Store } from "./store.js" */
 
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
 const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
@@ -12,38 +19,49 @@ export class DeskView {
   #store;
   #player;
   #hand;
+  /** @type {Told | null} */
   #told = null;
   #shownPlace = "";
 
+  /**
+   * @param {HTMLElement} element
+   * @param {Store} store
+   * @param {Player} player
+   * @param {Hand} hand
+   */
   constructor(element, store, player, hand) {
     this.#element = element;
     this.#store = store;
     this.#player = player;
     this.#hand = hand;
-    this.#element.querySelector("#told").setAttribute("role", "status");
-    for (const [source, name] of [[store, "song"], [hand, "change"], [player, "change"]]) {
-      source.addEventListener(name, () => this.draw());
-    }
-    store.addEventListener("told", (event) => this.tell(event.detail));
-    player.addEventListener("problem", (event) => this.tell({ said: event.detail, lines: [], remarks: [], wrong: true }));
+    this.#part("#told").setAttribute("role", "status");
+    store.addEventListener("song", () => this.draw());
+    for (const source of [hand, player]) source.addEventListener("change", () => this.draw());
+    listen(store, "told", (/** @type {Told} */ told) => this.tell(told));
+    listen(player, "problem", (/** @type {string} */ said) => this.tell({ said, lines: [], remarks: [], wrong: true }));
   }
 
-  /** Say what was done, or what went wrong. */
+  /**
+   * Say what was done, or what went wrong.
+   *
+   * @param {Told} told
+   */
   tell(told) {
     this.#told = told;
     this.#drawTold();
   }
 
   draw() {
-    if (!this.#store.page) return;
+    if (!this.#store.there) return;
     this.#shownPlace = "";
     this.place();
-    this.#slip().replaceChildren(...this.#about());
+    this.#part("#slip").replaceChildren(...this.#about());
     this.#drawTold();
   }
 
-  #slip() {
-    return this.#element.querySelector("#slip");
+  /** @param {string} selector */
+  #part(selector) {
+    return find(selector, HTMLElement, this.#element);
   }
 
   /** The place that is heard, to the beat; called on every picture, so it only writes what has changed. */
@@ -67,7 +85,7 @@ export class DeskView {
     const text = JSON.stringify([lines, flags]);
     if (text === this.#shownPlace) return;
     this.#shownPlace = text;
-    this.#element.querySelector("#place").replaceChildren(
+    this.#part("#place").replaceChildren(
       el("div", { class: "where" }, lines[0], el("span", { class: "beat" }, lines[3])),
       el("div", { class: "in" }, [lines[1], lines[2]].filter(Boolean).join(", ")),
       el("div", { class: "small" }, lines[4]),
@@ -85,6 +103,7 @@ export class DeskView {
     return meant ? this.#cue(meant) : this.#section();
   }
 
+  /** @param {Question} asked */
   #question(asked) {
     const all = this.#store.page.questions;
     const count = `Question ${all.indexOf(asked) + 1} of ${all.length}`;
@@ -103,7 +122,11 @@ export class DeskView {
     ];
   }
 
-  /** Where the answers are readings of the beats, each can be heard with a click. */
+  /**
+   * Where the answers are readings of the beats, each can be heard with a click.
+   *
+   * @param {Question} asked
+   */
   #clicks(asked) {
     const readings = asked.answers.filter((each) => each.reading !== null);
     if (readings.length < 2) return [];
@@ -112,6 +135,7 @@ export class DeskView {
     return [this.#button("K", label, "click")];
   }
 
+  /** @param {Cue} cue */
   #cue(cue) {
     const status = [STATUS[cue.status], cue.lock ? "locked" : "", cue.who === "operator" ? "" : `for ${cue.who}`];
     const how = cue.kind === "call" ? "" : `${cue.trigger}, ${cue.anchor === "lands-on" ? "lands here" : "starts here"}`;
@@ -142,6 +166,7 @@ export class DeskView {
     ];
   }
 
+  /** @param {"section" | "music"} mode */
   #menu(mode) {
     const { hereOn, repeats, passes } = this.#hand.now;
     const place = placeAt(this.#store.page.music, this.#player.seconds);
@@ -150,10 +175,10 @@ export class DeskView {
       mode === "section"
         ? `Light of ${name}${passes ? " and its other passes" : ""}`
         : `Music at bar ${place.bar ?? "–"}, ${name}: ${hereOn ? "from here on" : "everywhere"}; section starts ${repeats ? "in all repeats" : "here only"}`;
-    const ids = COMMANDS.filter((each) => each.when === mode).map((each) => each.id);
+    const inMenu = COMMANDS.filter((each) => each.when === mode);
     return [
       el("p", { class: "small" }, title),
-      el("div", { class: "keys menu" }, ...ids.map((id) => this.#command(id)), this.#button("Esc", "back", "leave")),
+      el("div", { class: "keys menu" }, ...inMenu.map((each) => this.#command(each)), this.#button("Esc", "back", "leave")),
     ];
   }
 
@@ -167,21 +192,28 @@ export class DeskView {
     ];
   }
 
+  /** @param {string[]} ids of commands */
   #keys(ids) {
-    return el("div", { class: "keys" }, ...ids.map((id) => this.#command(id)));
+    const named = ids.flatMap((id) => COMMANDS.filter((each) => each.id === id));
+    return el("div", { class: "keys" }, ...named.map((each) => this.#command(each)));
   }
 
-  #command(id) {
-    const { keys, label } = COMMANDS.find((each) => each.id === id);
+  /** @param {Command} command */
+  #command({ id, keys, label }) {
     return this.#button(shown(keys[0]), label, id);
   }
 
+  /**
+   * @param {string} key
+   * @param {string} label
+   * @param {string} id
+   */
   #button(key, label, id) {
     return el("button", { type: "button", "data-do": id }, el("kbd", {}, key), ` ${label}`);
   }
 
   #drawTold() {
-    const page = this.#store.page;
+    const page = this.#store.there ? this.#store.page : null;
     const told = this.#told;
     const open = page?.questions.filter((each) => !this.#hand.now.passed.has(each.id)).length ?? 0;
     const left = page ? page.cues.filter((cue) => cue.status === "suggested").length : 0;
@@ -189,7 +221,7 @@ export class DeskView {
       open ? `${open} question${open === 1 ? "" : "s"} open` : "",
       page?.cues.length ? (left ? `${left} of ${page.cues.length} cues undecided` : "every cue decided") : "no cues",
     ];
-    this.#element.querySelector("#told").replaceChildren(
+    this.#part("#told").replaceChildren(
       el("div", { id: "light", hidden: this.#hand.now.patch === 0 }),
       el("p", { class: "small" }, state.filter(Boolean).join(" · ")),
       ...(told ? [el("p", { class: told.wrong ? "wrong" : "said" }, told.said), ...[...told.remarks, ...told.lines].map((each) => el("p", { class: "line" }, each))] : []),

@@ -1,25 +1,31 @@
+// @ts-check
+/**
+ * @typedef {object} State
+ * @property {string | null} cue id of the cue that keys are about
+ * @property {"" | "section" | "music" | "tap"} mode "" in the chart; a menu; while tapping
+ * @property {string | null} question id of the question that is shown
+ * @property {Set<string>} passed ids of questions that were passed over
+ * @property {boolean} hereOn whether what is said about the music counts from the bar that is heard on
+ * @property {boolean} repeats whether a section's start moves in all its repeats
+ * @property {boolean} passes whether a section's light is changed in all its passes
+ * @property {number} patch 0 no light, 1 light, 2 also one-shots that come faster than three a second
+ * @property {number[]} taps times of taps
+ */
+
 /**
  * Where the hand is: the cue that is meant, the menu that is open, the question that is asked. Event: "change".
  */
 export class Hand extends EventTarget {
+  /** @type {State} */
   #state = {
-    /** Id of the cue that keys are about. */
     cue: null,
-    /** "" in the chart, "section" or "music" in a menu, "tap" while tapping. */
     mode: "",
-    /** Id of the question that is shown. */
     question: null,
-    /** Ids of questions that were passed over. */
     passed: new Set(),
-    /** Whether what is said about the music counts from the bar that is heard on. */
     hereOn: false,
-    /** Whether a section's start moves in all its repeats. */
     repeats: true,
-    /** Whether a section's light is changed in all its passes. */
     passes: false,
-    /** 0 no light, 1 light, 2 also one-shots that come faster than three a second. */
     patch: 0,
-    /** Times of taps. */
     taps: [],
   };
 
@@ -27,6 +33,7 @@ export class Hand extends EventTarget {
     return this.#state;
   }
 
+  /** @param {Partial<State>} changes */
   set(changes) {
     Object.assign(this.#state, changes);
     this.dispatchEvent(new Event("change"));

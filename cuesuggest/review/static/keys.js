@@ -1,3 +1,4 @@
+// @ts-check
 /**
  * Which key does what. One table: the page listens by it, the buttons show it, the help is made of it.
  *
@@ -5,7 +6,11 @@
  * it counts in the chart.
  */
 
-/** The name of a key press: "Shift+ArrowLeft", "Ctrl+z", "x", "?". Shift is not named where it makes another sign. */
+/**
+ * The name of a key press: "Shift+ArrowLeft", "Ctrl+z", "x", "?". Shift is not named where it makes another sign.
+ *
+ * @param {KeyboardEvent} event
+ */
 export function keyOf(event) {
   const control = event.ctrlKey || event.metaKey ? "Ctrl+" : "";
   const key = event.key === " " ? "Space" : event.key;
@@ -13,17 +18,34 @@ export function keyOf(event) {
   return `${control}${shift}${key.length === 1 ? key.toLowerCase() : key}`;
 }
 
+/** @type {Record<string, string>} */
 const SHOWN = {
   ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc", Delete: "Del", Enter: "Enter",
 };
 
-/** A key's name as it is shown on a button. */
+/**
+ * A key's name as it is shown on a button.
+ *
+ * @param {string} key
+ */
 export function shown(key) {
-  const parts = key === "+" ? ["+"] : key.split("+");
-  const last = SHOWN[parts.at(-1)] ?? (parts.at(-1).length === 1 ? parts.at(-1).toUpperCase() : parts.at(-1));
-  return [...parts.slice(0, -1), last].join(" ");
+  const held = key === "+" ? [] : key.split("+").slice(0, -1);
+  const last = key === "+" ? key : key.slice(key.lastIndexOf("+") + 1);
+  return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
+/** @typedef {"section" | "music"} Menu */
+
+/** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
+
+/**
+ * @param {string} group
+ * @param {string} id
+ * @param {string} keys
+ * @param {string} label
+ * @param {{when?: Menu}} extra
+ * @returns {Command}
+ */
 const command = (group, id, keys, label, extra = {}) => ({ group, id, keys: keys.split(" "), label, ...extra });
 
 export const COMMANDS = [
@@ -105,7 +127,12 @@ export const COMMANDS = [
   command("Page", "help", "? h", "all keys"),
 ];
 
-/** The command that a key means in a mode ("" is the chart), or null. */
+/**
+ * The command that a key means in a mode ("" is the chart), or null.
+ *
+ * @param {string} key
+ * @param {string} mode
+ */
 export function meant(key, mode) {
   return COMMANDS.find((each) => (each.when ?? "") === mode && each.keys.includes(key)) ?? null;
 }

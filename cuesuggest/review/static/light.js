@@ -1,3 +1,4 @@
+// @ts-check
 /**
  * How bright effect light is at a moment, from the levels that the server sends; and a limit on how often it may flash
  * on this screen.
@@ -6,13 +7,20 @@
  * WCAG 2.3.1: at most three flashes in any one second.
  */
 
+/** @import { Light, LightPoint } from "./content.js" */
+
 const MOST_FLASHES = 3;
 const WINDOW = 1;
 /** A change of a tenth of full brightness counts (WCAG 2.3.1). */
 const STEP = 0.1;
 const SHOT_DECAY = 0.6;
 
-/** The level of a side at a time: straight between its corner points [seconds, level]; dark before the first. */
+/**
+ * The level of a side at a time: straight between its corner points; dark before the first.
+ *
+ * @param {LightPoint[]} points
+ * @param {number} seconds
+ */
 export function along(points, seconds) {
   const index = points.findLastIndex(([time]) => time <= seconds);
   if (index < 0) return 0;
@@ -22,7 +30,13 @@ export function along(points, seconds) {
   return level + ((seconds - time) / (later - time)) * (to - level);
 }
 
-/** Brightness at a time: the brightest side, or one-shot; those that come too fast only if `fast`. */
+/**
+ * Brightness at a time: the brightest side, or one-shot; those that come too fast only if `fast`.
+ *
+ * @param {Light} light
+ * @param {number} seconds
+ * @param {boolean} fast
+ */
 export function brightness(light, seconds, fast) {
   if (light.held.some(([from, until]) => seconds >= from && seconds < until)) return 0;
   let level = Math.max(0, ...Object.values(light.sides).map((points) => along(points, seconds)));
@@ -44,9 +58,15 @@ export class FlashLimit {
   #low = 0;
   #peak = 0;
   #rising = false;
+  /** @type {number[]} */
   #rises = [];
 
-  /** What to show at `now` (seconds by the wall) when `wanted` is asked for. */
+  /**
+   * What to show when something is asked for.
+   *
+   * @param {number} wanted
+   * @param {number} now seconds by the wall
+   */
   next(wanted, now) {
     this.#rises = this.#rises.filter((time) => now - time < WINDOW - 1e-9);
     if (this.#rising) {

@@ -1,4 +1,7 @@
-import { el } from "./dom.js";
+// @ts-check
+import { el, find } from "./dom.js";
+
+/** @import { Store } from "./store.js" */
 
 const MARKS = { suggested: "", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
 
@@ -6,8 +9,13 @@ const MARKS = { suggested: "", accepted: "accepted", edited: "edited", rejected:
 export class ListView {
   #dialog;
   #store;
+  /** @type {string | null} */
   #chosen = null;
 
+  /**
+   * @param {HTMLDialogElement} dialog
+   * @param {Store} store
+   */
   constructor(dialog, store) {
     this.#dialog = dialog;
     this.#store = store;
@@ -18,6 +26,7 @@ export class ListView {
     return this.#dialog.open;
   }
 
+  /** @param {string | null} id of the cue that is meant */
   show(id) {
     this.#chosen = id;
     this.#dialog.showModal();
@@ -53,16 +62,22 @@ export class ListView {
         ...(cautions.length ? [el("h3", {}, "Take care"), ...cautions.map((each) => el("p", {}, each))] : []),
       ),
     );
-    this.#dialog.querySelector(".scroll").scrollTop = scroll;
+    const rolled = find(".scroll", HTMLElement, this.#dialog);
+    rolled.scrollTop = scroll;
     this.choose(this.#chosen);
     // Not on the button: Enter is for the cue.
-    this.#dialog.querySelector(".scroll").focus({ preventScroll: true });
+    rolled.focus({ preventScroll: true });
   }
 
-  /** Show which cue is meant. */
+  /**
+   * Show which cue is meant.
+   *
+   * @param {string | null} id
+   */
   choose(id) {
     this.#chosen = id;
-    for (const row of this.#dialog.querySelectorAll("tr[data-cue]")) {
+    for (const row of this.#dialog.querySelectorAll("tr")) {
+      if (row.dataset.cue === undefined) continue;
       const chosen = row.dataset.cue === id;
       row.classList.toggle("chosen", chosen);
       if (chosen) row.scrollIntoView({ block: "nearest" });

@@ -1,7 +1,8 @@
+// @ts-check
 import { ChartView } from "./chart-view.js";
 import { commands } from "./commands.js";
 import { DeskView } from "./desk-view.js";
-import { el } from "./dom.js";
+import { around, el, find, listen } from "./dom.js";
 import { Hand } from "./hand.js";
 import { keyOf, meant } from "./keys.js";
 import { brightness, FlashLimit } from "./light.js";
@@ -10,46 +11,58 @@ import { placeAt } from "./places.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
 
-const LOOK_EVERY = 3000; // ms
-const find = (id) => document.getElementById(id);
+/** @import { Room } from "./api.js" */
+/** @import { State } from "./hand.js" */
 
-/** How many bars side by side the window has room for, and how wide the chart may be at its own size. */
+const LOOK_EVERY = 3000; // ms
+const stage = find("#chart", HTMLElement);
+const conflict = find("#conflict", HTMLElement);
+
+/**
+ * How many bars side by side the window has room for, and how wide the chart may be at its own size.
+ *
+ * @returns {Room}
+ */
 function room() {
-  const width = find("chart").clientWidth - 32;
+  const width = stage.clientWidth - 32;
   const bars = width >= 1100 ? 16 : width >= 560 ? 8 : 4;
   return { bars, width: Math.max(300, chart.widthIn(chart.scale)) };
 }
 
 const store = new Store(room);
-const player = new Player(find("sound"));
+const player = new Player(find("#sound", HTMLAudioElement));
 const hand = new Hand();
-const chart = new ChartView(find("chart"), store, {
+const chart = new ChartView(stage, store, {
   bar: (seconds) => player.seek(seconds),
   cue: (id) => {
     hand.set({ cue: id, question: null });
-    if (!player.playing) player.seek(store.cue(id).seconds);
+    const cue = store.cue(id);
+    if (cue && !player.playing) player.seek(cue.seconds);
   },
 });
-const desk = new DeskView(find("desk"), store, player, hand);
-const list = new ListView(find("list"), store);
-const run = commands({ store, player, hand, desk, list, askDialog: find("ask"), helpDialog: find("help") });
+const desk = new DeskView(find("#desk", HTMLElement), store, player, hand);
+const list = new ListView(find("#list", HTMLDialogElement), store);
+const run = commands({
+  store, player, hand, desk, list, askDialog: find("#ask", HTMLDialogElement), helpDialog: find("#help", HTMLDialogElement),
+});
 
 // What is open on the page decides what a key means.
 
-function heardInTap(key) {
-  return { t: "tap-beat", Enter: "tap-done", Escape: "leave", Space: "play" }[key];
-}
+/** @type {Record<string, string | undefined>} */
+const HEARD_IN_TAP = { t: "tap-beat", Enter: "tap-done", Escape: "leave", Space: "play" };
 
+/** @param {string} key */
 function answerTo(key) {
   const question = store.page.questions.find((each) => each.id === hand.now.question);
   return question?.answers[Number(key) - 1]?.id ?? null;
 }
 
+/** @param {string} key */
 function commandFor(key) {
   const { mode, question } = hand.now;
-  if (mode === "tap") return heardInTap(key);
-  if (key === "Escape") return find("conflict").hidden ? "leave" : "show-now";
-  if (!find("conflict").hidden && (key === "f" || key === "w")) return find("conflict").querySelector(`[data-key="${key}"]`)?.dataset.do;
+  if (mode === "tap") return HEARD_IN_TAP[key];
+  if (key === "Escape") return conflict.hidden ? "leave" : "show-now";
+  if (!conflict.hidden && (key === "f" || key === "w")) return [...conflict.querySelectorAll("button")].find((each) => each.dataset.key === key)?.dataset.do;
   if (!mode && question) {
     if (answerTo(key) !== null) return `answer:${answerTo(key)}`;
     if (key === "q" && !player.playing) return "listen";
@@ -57,22 +70,27 @@ function commandFor(key) {
   return (meant(key, mode) ?? (mode && !["Enter"].includes(key) ? meantOutside(key) : null))?.id;
 }
 
-/** Listening goes on while a menu is open. */
+/**
+ * Listening goes on while a menu is open.
+ *
+ * @param {string} key
+ */
 function meantOutside(key) {
   return key === "Space" ? meant(key, "") : null;
 }
 
-function perform(id) {
-  if (!store.page) return;
-  if (id.startsWith("answer:")) run.answer(id.slice(7));
-  else run[id]?.();
+/** @param {string} what id of a command; with a colon and what it is about */
+function perform(what) {
+  if (!store.there) return;
+  const [id, of = ""] = what.split(":");
+  run[id]?.(of);
 }
 
 document.addEventListener("keydown", (event) => {
-  if (!store.page || event.altKey || event.isComposing) return;
-  if (event.target.closest("input, textarea, select, #ask")) return;
+  if (!store.there || event.altKey || event.isComposing) return;
+  if (around(event, "input, textarea, select, #ask")) return;
   const key = keyOf(event);
-  const onButton = event.target.closest("button");
+  const onButton = around(event, "button");
   if (onButton && (key === "Enter" || key === "Space")) return;
   const dialog = document.querySelector("dialog[open]");
   const id = commandFor(key);
@@ -83,26 +101,27 @@ document.addEventListener("keydown", (event) => {
 });
 
 document.addEventListener("click", (event) => {
-  const button = event.target.closest("[data-do]");
-  if (!button) return;
+  const button = around(event, "[data-do]");
+  if (!button?.dataset.do) return;
   // After a press with the mouse the keys belong to the chart again.
   if (event.detail > 0) button.blur();
   perform(button.dataset.do);
 });
 
 run.patch = () => {
-  const fast = store.page?.light.shots.some(([, , crowded]) => crowded);
+  const fast = store.page.light.shots.some(([, , crowded]) => crowded);
   hand.set({ patch: (hand.now.patch + 1) % (fast ? 3 : 2) });
 };
 
 // The picture follows the sound's own clock.
 
+/** @type {number | null} where the beat began that was shown last */
 let before = null;
 const limit = new FlashLimit();
 
 function picture() {
   requestAnimationFrame(picture);
-  if (!store.page) return;
+  if (!store.there) return;
   player.keepLoop();
   const seconds = player.seconds;
   const { beatStart } = placeAt(store.page.music, seconds);
@@ -115,11 +134,15 @@ function picture() {
   if (hand.now.patch) {
     // Also after a change that is shown at once: what it does to the light comes with the answer.
     const wanted = brightness(store.page.light, seconds, hand.now.patch === 2);
-    find("light").style.opacity = limit.next(wanted, performance.now() / 1000).toFixed(3);
+    find("#light", HTMLElement).style.opacity = limit.next(wanted, performance.now() / 1000).toFixed(3);
   }
 }
 
-/** While it plays, keys are about the cue that came last. */
+/**
+ * While it plays, keys are about the cue that came last.
+ *
+ * @param {number} seconds
+ */
 function follow(seconds) {
   if (!player.playing || hand.now.mode) return;
   const last = store.page.cues.findLast((cue) => cue.seconds <= seconds + 0.05 && cue.status !== "rejected");
@@ -127,11 +150,12 @@ function follow(seconds) {
 }
 
 store.addEventListener("song", () => {
-  const page = store.page;
+  const { page } = store;
   document.title = `${page.title} – cuesuggest`;
-  document.querySelector("h1").textContent = page.title;
+  find("h1", HTMLElement).textContent = page.title;
   if (page.sound) player.open(page.music.start, page.revision);
   const { cue, question, passed } = hand.now;
+  /** @type {Partial<State>} */
   const gone = {};
   if (cue && !store.cue(cue)) gone.cue = null;
   const open = page.questions.filter((each) => !passed.has(each.id));
@@ -146,18 +170,23 @@ hand.addEventListener("change", () => {
   if (list.open) list.choose(hand.now.cue);
 });
 
-store.addEventListener("conflict", ({ detail }) => {
-  const box = find("conflict");
-  const say = {
-    window: ["This song was changed in another window.", [["f", "show-now", "show it as it is now"]]],
-    file: ["The file was changed by another program.", [["f", "take-file", "show what the file holds"], ["w", "keep-shown", "write what is shown over it"]]],
-    gone: ["The file is not there any more.", [["w", "keep-shown", "write what is shown again"]]],
-  }[detail];
-  box.hidden = !say;
-  if (!say || box.dataset.shown === detail) return;
-  box.dataset.shown = detail;
-  const buttons = say[1].map(([key, id, words]) => el("button", { type: "button", "data-do": id, "data-key": key }, el("kbd", {}, key.toUpperCase()), ` ${words}`));
-  box.replaceChildren(el("span", {}, say[0]), ...buttons);
+// What has changed behind the page's back, and the ways out: key, command, words.
+const CONFLICTS = {
+  window: { said: "This song was changed in another window.", ways: [["f", "show-now", "show it as it is now"]] },
+  file: {
+    said: "The file was changed by another program.",
+    ways: [["f", "take-file", "show what the file holds"], ["w", "keep-shown", "write what is shown over it"]],
+  },
+  gone: { said: "The file is not there any more.", ways: [["w", "keep-shown", "write what is shown again"]] },
+};
+
+listen(store, "conflict", (/** @type {keyof typeof CONFLICTS | null} */ what) => {
+  conflict.hidden = what === null;
+  if (what === null || conflict.dataset.shown === what) return;
+  conflict.dataset.shown = what;
+  const { said, ways } = CONFLICTS[what];
+  const buttons = ways.map(([key, id, words]) => el("button", { type: "button", "data-do": id, "data-key": key }, el("kbd", {}, key.toUpperCase()), ` ${words}`));
+  conflict.replaceChildren(el("span", {}, said), ...buttons);
 });
 
 // Dark or light: as the system says, or as chosen here.
@@ -176,21 +205,20 @@ if (chosen) document.documentElement.dataset.scheme = chosen;
 let drawn = Promise.resolve();
 let drawnFor = "";
 
-const size = () => `${find("chart").clientWidth} ${find("chart").clientHeight}`;
+const size = () => `${stage.clientWidth} ${stage.clientHeight}`;
 
 async function draw() {
-  const element = find("chart");
-  element.ariaBusy = "true";
+  stage.ariaBusy = "true";
   drawnFor = size();
   chart.scale = 1;
   await store.load();
-  for (let round = 0; store.page && round < 2; round += 1) {
+  for (let round = 0; store.there && round < 2; round += 1) {
     const scale = chart.roomFor();
     if (Math.abs(scale - chart.scale) < 0.03) break;
     chart.scale = scale;
     await store.load();
   }
-  element.ariaBusy = "false";
+  stage.ariaBusy = "false";
 }
 
 let resized = 0;
@@ -199,10 +227,13 @@ new ResizeObserver(() => {
   resized = setTimeout(() => {
     if (size() !== drawnFor) drawn = drawn.then(draw);
   }, 150);
-}).observe(find("chart"));
+}).observe(stage);
 
-setInterval(() => document.visibilityState === "visible" && store.look(), LOOK_EVERY);
-document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && store.look());
+function look() {
+  if (document.visibilityState === "visible") store.look();
+}
+setInterval(look, LOOK_EVERY);
+document.addEventListener("visibilitychange", look);
 
 drawn = draw();
 await drawn;

@@ -1,10 +1,16 @@
+// @ts-check
 /**
  * Bars, beats and sections by time. Pure: lists in, answers out.
- *
- * A bar is [number, start, end, beats, signature]; times are seconds from the start of the recording.
  */
 
-/** Index of the last of `times` (rising) that is not after `seconds`; -1 before the first. */
+/** @import { ChartLine, Music, Section } from "./content.js" */
+
+/**
+ * Index of the last of `times` (rising) that is not after `seconds`; -1 before the first.
+ *
+ * @param {number[]} times
+ * @param {number} seconds
+ */
 export function lastAt(times, seconds) {
   let low = 0;
   let high = times.length;
@@ -16,38 +22,93 @@ export function lastAt(times, seconds) {
   return low - 1;
 }
 
-/** Index of the bar sounding at `seconds`; -1 before the first. A few milliseconds early count as there. */
+/**
+ * Index of the bar sounding at `seconds`; -1 before the first. A few milliseconds early count as there.
+ *
+ * @param {Music["bars"]} bars
+ * @param {number} seconds
+ */
 export function barIndex(bars, seconds) {
-  return lastAt(bars.map((bar) => bar[1]), seconds + 0.005);
+  return lastAt(bars.map(([, start]) => start), seconds + 0.005);
 }
 
-/** Where the bar `step` bars away starts. Going back from inside a bar leads to that bar's own start first. */
+/**
+ * The start `step` starts away; null where there is none at all. Going back from `inside` seconds after a start leads
+ * to that start first.
+ *
+ * @param {number[]} starts rising
+ * @param {number} seconds
+ * @param {number} step
+ * @param {number} inside
+ */
+function stepped(starts, seconds, step, inside) {
+  const index = lastAt(starts, seconds + 0.005);
+  const back = step < 0 && index >= 0 && seconds - starts[index] > inside;
+  return starts[Math.min(Math.max(index + step + (back ? 1 : 0), 0), starts.length - 1)] ?? null;
+}
+
+/**
+ * Where the bar `step` bars away starts, or null.
+ *
+ * @param {Music["bars"]} bars
+ * @param {number} seconds
+ * @param {number} step
+ */
 export function barStep(bars, seconds, step) {
-  const index = barIndex(bars, seconds);
-  const inside = index >= 0 && seconds - bars[index][1] > 0.35;
-  const target = index + step + (step < 0 && inside ? 1 : 0);
-  return bars[Math.min(Math.max(target, 0), bars.length - 1)]?.[1] ?? seconds;
+  return stepped(bars.map(([, start]) => start), seconds, step, 0.35);
 }
 
-/** Where the chart's line `step` lines away starts; going back from inside one leads to its own start first. */
+/**
+ * Where the chart's line `step` lines away starts, or null.
+ *
+ * @param {ChartLine[]} lines
+ * @param {number} seconds
+ * @param {number} step
+ */
 export function lineStep(lines, seconds, step) {
-  return barStep(lines.map((line) => [0, line.bars[0].start]), seconds, step);
+  return stepped(lines.map((line) => line.bars[0].start), seconds, step, 0.35);
 }
 
-/** The section at `seconds`, or null. */
+/**
+ * Where the section `step` sections away starts, or null.
+ *
+ * @param {Section[]} sections
+ * @param {number} seconds
+ * @param {number} step
+ */
+export function sectionStep(sections, seconds, step) {
+  return stepped(sections.map((each) => each.start), seconds, step, 1);
+}
+
+/**
+ * The section at `seconds`, or null.
+ *
+ * @param {Section[]} sections
+ * @param {number} seconds
+ */
 export function sectionAt(sections, seconds) {
   return sections.findLast((each) => each.start <= seconds + 0.005 && seconds < each.end) ?? null;
 }
 
-/** Where the section `step` sections away starts; going back from inside one leads to its own start first. */
-export function sectionStep(sections, seconds, step) {
-  const index = sections.findLastIndex((each) => each.start <= seconds + 0.005);
-  const inside = index >= 0 && seconds - sections[index].start > 1;
-  const target = index + step + (step < 0 && inside ? 1 : 0);
-  return sections[Math.min(Math.max(target, 0), sections.length - 1)]?.start ?? seconds;
-}
+/**
+ * Bar, beat and section as a musician counts them.
+ *
+ * @typedef {object} Place
+ * @property {number | null} bar
+ * @property {number | null} beat
+ * @property {number} beatStart where the beat begins; outside the bars the time itself
+ * @property {Section | null} section
+ * @property {number | null} inSection the bar as counted in the section
+ * @property {number | null} of bars that the section has
+ */
 
-/** Bar, beat and section at `seconds` as a musician counts them: {bar, beat, beatStart, section, inSection, of}. */
+/**
+ * The place at `seconds`.
+ *
+ * @param {Music} music
+ * @param {number} seconds
+ * @returns {Place}
+ */
 export function placeAt(music, seconds) {
   const index = barIndex(music.bars, seconds);
   const section = sectionAt(music.sections, seconds);
@@ -69,7 +130,11 @@ export function placeAt(music, seconds) {
   };
 }
 
-/** Seconds as m:ss.t. */
+/**
+ * Seconds as m:ss.t.
+ *
+ * @param {number} seconds
+ */
 export function clock(seconds) {
   const tenths = Math.max(0, Math.round(seconds * 10));
   const rest = Math.floor(tenths / 10) % 60;

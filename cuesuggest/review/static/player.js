@@ -1,3 +1,6 @@
+// @ts-check
+/** @typedef {{start: number, end: number, name: string}} Stretch */
+
 /**
  * The song's sound. Its clock is the audio element's: what is marked is what is heard.
  *
@@ -7,12 +10,15 @@
 export class Player extends EventTarget {
   #audio;
   #offset = 0;
+  /** @type {Stretch | null} */
   #loop = null;
   #click = false;
   #reading = "";
   #revision = 0;
+  /** @type {number | null} */
   #wanted = null;
 
+  /** @param {HTMLAudioElement} audio */
   constructor(audio) {
     super();
     this.#audio = audio;
@@ -28,7 +34,12 @@ export class Player extends EventTarget {
     );
   }
 
-  /** Give it the sound of a song whose beats are those of a revision. */
+  /**
+   * Give it the sound of a song whose beats are those of a revision.
+   *
+   * @param {number} offset seconds of the recording at which the sound begins
+   * @param {number} revision
+   */
   open(offset, revision) {
     this.#offset = offset;
     if (!this.#audio.src || (this.#click && revision !== this.#revision)) {
@@ -65,7 +76,7 @@ export class Player extends EventTarget {
     return this.#click;
   }
 
-  /** What goes round: {start, end, name}, or null. */
+  /** What goes round, or null. */
   get loop() {
     return this.#loop;
   }
@@ -75,11 +86,13 @@ export class Player extends EventTarget {
     else this.#play();
   }
 
+  /** @param {number} seconds */
   playFrom(seconds) {
     this.seek(seconds);
     if (!this.playing) this.#play();
   }
 
+  /** @param {number} seconds */
   seek(seconds) {
     const time = Math.max(0, seconds - this.#offset);
     // While a sound loads, its start would take the place of what is set now.
@@ -88,7 +101,11 @@ export class Player extends EventTarget {
     this.#changed();
   }
 
-  /** Half to full speed, the pitch kept. */
+  /**
+   * Half to full speed, the pitch kept.
+   *
+   * @param {number} step
+   */
   pace(step) {
     const rate = Math.round((this.#audio.playbackRate + step) * 10) / 10;
     this.#audio.defaultPlaybackRate = this.#audio.playbackRate = Math.min(1, Math.max(0.5, rate));
@@ -104,7 +121,12 @@ export class Player extends EventTarget {
     this.clickOn(!this.#click);
   }
 
-  /** Click, or not, on the beats as they are told or in another reading. */
+  /**
+   * Click, or not, on the beats as they are told or in another reading.
+   *
+   * @param {boolean} click
+   * @param {string} reading
+   */
   clickOn(click, reading = "") {
     if (click === this.#click && reading === this.#reading) return;
     this.#click = click;
@@ -113,9 +135,13 @@ export class Player extends EventTarget {
     this.#changed();
   }
 
-  /** Let a stretch go round; the same again, or null, ends it. */
+  /**
+   * Let a stretch go round; the same again ends it.
+   *
+   * @param {Stretch} stretch
+   */
   setLoop(stretch) {
-    const same = stretch && this.#loop && stretch.start === this.#loop.start && stretch.end === this.#loop.end;
+    const same = this.#loop && stretch.start === this.#loop.start && stretch.end === this.#loop.end;
     this.#loop = same ? null : stretch;
     this.#changed();
   }

@@ -1,25 +1,37 @@
+// @ts-check
 import { fetchDisk, fetchSong, post, Refused } from "./api.js";
+
+/** @import { Room } from "./api.js" */
+/** @import { Cue, Page, Told } from "./content.js" */
 
 /**
  * Holds the Song, and nothing else does. What changes it goes through `act`, one thing after the other.
  *
- * Events: "song" when there is another state to draw, "told" with {said, lines, remarks, wrong} when there is
- * something to say, "conflict" with "window", "file", "gone" or null.
+ * Events: "song" when there is another state to draw, "told" with a Told when there is something to say, "conflict"
+ * with "window", "file", "gone" or null.
  */
 export class Store extends EventTarget {
+  /** @type {Page | null} */
   #page = null;
   #room;
+  /** @type {Promise<void>} */
   #waiting = Promise.resolve();
   #open = 0;
 
-  /** `room` tells how much room the chart has: {bars, width}. */
+  /** @param {() => Room} room tells how much room the chart has */
   constructor(room) {
     super();
     this.#room = room;
   }
 
+  /** Whether the server has told the song at all. */
+  get there() {
+    return this.#page !== null;
+  }
+
   /** The page's content as the server last told it. */
   get page() {
+    if (this.#page === null) throw new Error("The song has not come yet.");
     return this.#page;
   }
 
@@ -28,8 +40,12 @@ export class Store extends EventTarget {
     return this.#open === 0;
   }
 
+  /**
+   * @param {string | null} id
+   * @returns {Cue | null}
+   */
   cue(id) {
-    return this.#page.cues.find((cue) => cue.id === id) ?? null;
+    return this.page.cues.find((cue) => cue.id === id) ?? null;
   }
 
   /** Take the song from the server, as when the page opens or its width has changed. */
@@ -47,22 +63,22 @@ export class Store extends EventTarget {
    *
    * @param {string} what the action's name
    * @param {object} values what it needs
-   * @param {?function(object): void} now changes the page's content in place
+   * @param {((page: Page) => void) | null} now changes the page's content in place
    */
   act(what, values = {}, now = null) {
     if (now) {
-      now(this.#page);
+      now(this.page);
       this.#changed();
     }
     this.#open += 1;
     this.#waiting = this.#waiting.then(async () => {
       try {
-        const revision = this.#page.revision;
+        const { revision } = this.page;
         const answer = await post({ do: what, revision, ...values }, this.#room());
         this.#open -= 1;
         // With more on the way, what is shown already is ahead of this answer.
         if (this.#open === 0 || !now) this.#take(answer);
-        else this.#page.revision = answer.revision;
+        else this.page.revision = answer.revision;
         if (what === "take-file" || what === "keep-shown") this.#conflict(null);
         this.#tell(answer);
       } catch (error) {
@@ -75,18 +91,19 @@ export class Store extends EventTarget {
 
   /** Look whether the song has changed behind this page's back. */
   async look() {
-    if (!this.settled || !this.#page) return;
+    if (!this.settled || !this.there) return;
     try {
       const { revision, disk } = await fetchDisk();
       if (!this.settled) return;
       if (disk !== "same") this.#conflict(disk === "gone" ? "gone" : "file");
-      else if (revision !== this.#page.revision) this.#conflict("window");
+      else if (revision !== this.page.revision) this.#conflict("window");
       else this.#conflict(null);
     } catch (error) {
       this.#refused(error);
     }
   }
 
+  /** @param {Page} page */
   #take(page) {
     this.#page = page;
     this.#changed();
@@ -96,19 +113,22 @@ export class Store extends EventTarget {
     this.dispatchEvent(new Event("song"));
   }
 
+  /** @param {"window" | "file" | "gone" | null} detail */
   #conflict(detail) {
     this.dispatchEvent(new CustomEvent("conflict", { detail }));
   }
 
+  /** @param {Told} detail */
   #tell(detail) {
     this.dispatchEvent(new CustomEvent("told", { detail }));
   }
 
+  /** @param {unknown} error */
   #refused(error) {
     if (!(error instanceof Refused)) throw error;
     this.#tell({ said: error.message, lines: [], remarks: [], wrong: true });
     if (error.page) this.look();
-    else if (this.#page) this.#reload();
+    else if (this.there) this.#reload();
   }
 
   /** After a refusal, what was shown at once may not be so: take the server's word, if it still speaks. */

@@ -1,24 +1,41 @@
+// @ts-check
 "use strict";
+/** @import { Section, Song } from "./content.js" */
+
 /** Leads through one song by touch. All it knows is in the page; nothing is fetched or sent. */
 (() => {
-  /** Cues, sections and words of the song, as run_html.py wrote them. */
-  const song = JSON.parse(document.getElementById("song").textContent);
-  const el = (id) => document.getElementById(id);
+  /** @param {string} id */
+  const el = (id) => {
+    const found = document.getElementById(id);
+    if (found === null) throw new Error(`The page has no ${id}.`);
+    return found;
+  };
+
+  /**
+   * Cues, sections and words of the song, as run_html.py wrote them.
+   *
+   * @type {Song}
+   */
+  const song = JSON.parse(el("song").textContent);
 
   const QUICKEST = 250; // ms; a second touch within it is a slip of the finger
   const TAP_PAUSE = 2500; // ms; after it tapping begins anew
   const TAPS = 8;
 
-  /** What is next, where the band is, and how fast it plays. */
-  const state = {
-    next: 0,
-    section: -1,
-    bpm: song.bpm,
-    /** A beat of the song and the time at which it was, or null before anything is known. */
-    known: null,
-    taps: [],
-    touched: -Infinity,
-  };
+  /**
+   * What is next, where the band is, and how fast it plays.
+   *
+   * @typedef {object} State
+   * @property {number} next index of the cue that is next
+   * @property {number} section index of the section; -1 outside the sections
+   * @property {number | null} bpm
+   * @property {{beat: number, at: number} | null} known a beat of the song and the time at which it was, if any is known
+   * @property {number[]} taps
+   * @property {number} touched
+   */
+
+  /** @type {State} */
+  const state = { next: 0, section: -1, bpm: song.bpm, known: null, taps: [], touched: -Infinity };
 
   const now = () => performance.now();
 
@@ -48,7 +65,11 @@
     show();
   }
 
-  /** The band begins a section: this is its bar 1, and its first cue is next. */
+  /**
+   * The band begins a section: this is its bar 1, and its first cue is next.
+   *
+   * @param {number} index
+   */
   function jump(index) {
     const section = song.sections[index];
     state.section = index;
@@ -79,7 +100,7 @@
     const left = cue.beat - beat;
     if (left <= 0) return "now";
     const beats = Math.ceil(left);
-    if (beats <= song.beats_in_bar) return String(beats);
+    if (song.beats_in_bar === null || beats <= song.beats_in_bar) return String(beats);
     const bars = Math.floor(beats / song.beats_in_bar);
     const over = beats % song.beats_in_bar;
     return `${bars} ${bars === 1 ? "bar" : "bars"}${over ? ` ${over}` : ""}`;
@@ -101,7 +122,7 @@
         return item;
       }),
     );
-    el("back").disabled = state.next === 0;
+    el("back").toggleAttribute("disabled", state.next === 0);
     el("tempo").textContent = state.bpm ? `${Math.round(state.bpm)} a minute` : "";
     [...el("parts").children].forEach((button, index) => {
       button.setAttribute("aria-current", String(index === state.section));
@@ -113,6 +134,10 @@
     el("count").textContent = countdown();
   }
 
+  /**
+   * @param {string} name
+   * @param {string} text
+   */
   function safety(name, text) {
     el("safety-name").textContent = name;
     el("safety-text").textContent = text;
@@ -120,6 +145,10 @@
     el("resume").focus();
   }
 
+  /**
+   * @param {Section} section
+   * @param {number} index
+   */
   function partButton(section, index) {
     const button = document.createElement("button");
     const under = document.createElement("small");

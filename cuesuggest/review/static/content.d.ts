@@ -1,0 +1,196 @@
+/**
+ * What the scripts read of what the server tells the page; view.py, server.py and the chart's geometry write it.
+ *
+ * Times are seconds from the start of the recording. A test holds the names against what is sent.
+ */
+
+/** The answer to /song. */
+export interface Page {
+  revision: number;
+  title: string;
+  chart: Chart;
+  music: Music;
+  cues: Cue[];
+  light: Light;
+  looks: Look[];
+  questions: Question[];
+  cautions: string[];
+  unplaced: string[];
+  sound: { seconds: number } | null;
+  no_sound: string;
+  exports: Export[];
+}
+
+/** What was done, or what went wrong, in sentences. */
+export interface Told {
+  said: string;
+  lines: string[];
+  remarks: string[];
+  /** Set by the page itself; the server says it by its status. */
+  wrong?: boolean;
+}
+
+/** The answer to /act. */
+export type Done = Told & Page;
+
+/** The answer to /disk. */
+export interface Disk {
+  revision: number;
+  disk: "same" | "changed" | "gone";
+}
+
+export interface Export {
+  ending: string;
+  purpose: string;
+}
+
+/** Number, start, end, beats, time signature. */
+export type Bar = [number, number, number, number, string];
+
+export interface Music {
+  start: number;
+  end: number;
+  tempo: number | null;
+  signature: string | null;
+  beats: number[];
+  bars: Bar[];
+  sections: Section[];
+}
+
+export interface Section {
+  id: string;
+  label: string;
+  pass: number;
+  name: string;
+  words: string;
+  vamp: string;
+  first: number;
+  last: number;
+  start: number;
+  end: number;
+  category: string | null;
+  level: number;
+  why: string[];
+}
+
+export type Status = "suggested" | "accepted" | "edited" | "rejected" | "added";
+
+export interface Cue {
+  id: string;
+  number: number;
+  kind: string;
+  trigger: string;
+  anchor: string;
+  hand: string;
+  reasons: string[];
+  cautions: string[];
+  confidence: number;
+  look: string | null;
+  side: string | null;
+  level: number | null;
+  up_beats: number | null;
+  down_beats: number | null;
+  who: string;
+  status: Status;
+  note: string;
+  lock: boolean;
+  action: string;
+  where: string;
+  clock: string;
+  seconds: number;
+}
+
+/** Seconds and level, 0..1. */
+export type LightPoint = [number, number];
+
+export interface Light {
+  /** By name the corner points of each side, in order, straight between them. */
+  sides: Record<string, LightPoint[]>;
+  /** From when until when all is dark, because a button is held. */
+  held: [number, number][];
+  /** Seconds, level, and whether it comes faster than three a second. */
+  shots: [number, number, boolean][];
+}
+
+export interface Look {
+  id: string;
+  name: string;
+}
+
+export interface Question {
+  id: string;
+  text: string;
+  listen_at: number;
+  cues: number;
+  answers: Answer[];
+}
+
+export interface Answer {
+  id: number;
+  label: string;
+  reading: string | null;
+}
+
+// The chart, as geometry.py draws it up.
+
+export type Point = [number, number];
+
+export interface Chart {
+  signs: Record<string, Stroke[]>;
+  bars_per_line: 16 | 8 | 4;
+  width: number;
+  height: number;
+  lines: ChartLine[];
+  header: Words[];
+  legend: { sign: string; x: number; y: number; words: Words }[];
+}
+
+export interface Stroke {
+  points: Point[];
+  width: number;
+  closed: boolean;
+  filled: boolean;
+}
+
+export interface ChartLine {
+  x: number;
+  y: number;
+  width: number;
+  height: number;
+  staff_x: number;
+  staff_to_x: number;
+  staff_top: number;
+  staff_base: number;
+  light_y: number;
+  light_half: number;
+  bars: ChartBar[];
+  loudness: Point[];
+  sustains: { x: number; to_x: number; weight: number }[];
+  hairpins: { x: number; to_x: number; from_open: number; to_open: number; cue: string }[];
+  marks: { kind: string; x: number; cue: string | null }[];
+  leaders: [number, number, number][];
+  words: Words[];
+}
+
+export interface ChartBar {
+  number: number | null;
+  start: number;
+  end: number;
+  beats: number;
+  x: number;
+  width: number;
+  dashed: boolean;
+  opens_section: boolean;
+}
+
+export interface Words {
+  text: string;
+  x: number;
+  y: number;
+  size: number;
+  role: string;
+  anchor: "start" | "middle" | "end";
+  bold: boolean;
+  italic: boolean;
+  cue: string | null;
+}
