@@ -6,6 +6,7 @@ import contextlib
 import http.client
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -128,6 +129,34 @@ def copied(document: Path, recording: Path, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(recording, folder / recording.name)
     return Path(shutil.copyfile(document, folder / document.name))
+
+
+def declared(path: Path) -> dict[str, dict[str, str]]:
+    """What a file of type declarations says: by interface the type of each name."""
+    text = re.sub(r"/\*\*.*?\*/", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    found = re.findall(r"^export interface (\w+) \{$(.*?)^\}$", text, re.DOTALL | re.MULTILINE)
+    return {name: dict(re.findall(r"^  (\w+): (.+);$", body, re.MULTILINE)) for name, body in found}
+
+
+def unlike(value: Any, kind: str, interfaces: dict[str, dict[str, str]], where: str = "") -> list[str]:
+    """Where a value from JSON is not of the type that is declared; tuples and unions are not looked into."""
+    plain = {"string": str, "number": (int, float), "boolean": bool, "string[]": list, "number[]": list}
+    if kind.endswith(" | null"):
+        return [] if value is None else unlike(value, kind.removesuffix(" | null"), interfaces, where)
+    if kind in plain:
+        fits = isinstance(value, plain[kind]) and not (kind == "number" and isinstance(value, bool))
+        return [] if fits else [f"{where} is no {kind}"]
+    if kind.removesuffix("[]") not in interfaces:
+        return []
+    if kind.endswith("[]"):
+        return [each for item in value for each in unlike(item, kind.removesuffix("[]"), interfaces, where)]
+    return [
+        each
+        for name, inner in interfaces[kind].items()
+        for each in (
+            unlike(value[name], inner, interfaces, f"{where}.{name}") if name in value else [f"no {where}.{name}"]
+        )
+    ]
 
 
 class Page:

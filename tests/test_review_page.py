@@ -8,7 +8,7 @@ import pytest
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
-from cuesuggest.score.records import Answer, Question
+from cuesuggest.score.answers import Answer, BeatTimes, Question, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
 from tests.reviewing import Page, copied, hosting, serving
 
@@ -245,6 +245,25 @@ def test_bars_are_shifted_by_two_keys_and_the_answer_comes_at_once(page, documen
     assert took < 5  # on a busy machine; docs/review.md has what was measured on a quiet one
 
 
+def test_where_there_are_no_bars_keys_that_go_by_them_say_so(drafted_take, opened, tmp_path):
+    with hosting(_long(drafted_take, tmp_path, "")) as server:
+        page = opened(server)
+        for keys, said in (
+            (("ArrowRight",), "The song has no bars"),
+            (("Shift+ArrowRight",), "The song has no sections"),
+            (("Shift+l",), "There is no bar at this place"),
+            (("End",), "The song has no sections"),
+            (("m", "n"), "There is no bar at this place"),
+            (("]",), "The song has no bars"),
+            (("m", "o", "ArrowRight"), "There is no bar at this place"),
+        ):
+            page.press(*keys)
+            page.told(said)
+        assert page.seconds() == 0
+        assert saved(tmp_path / "long" / "evening.cues.json").history == ()
+        assert page.problems == []
+
+
 def test_the_form_is_typed(page, document):
     page.press("m", "f")
     page.page.fill("#ask textarea", "intro 8, chorus 8, verse 8, chorus 8, chorus 8")
@@ -321,7 +340,7 @@ def test_a_title_that_is_code_shows_as_text(page, document):
 def test_questions_come_first_and_a_key_answers(document, opened):
     song = saved(document)
     first = next(bar for bar in song.analysis.bars if bar.number == 1)
-    answers = (Answer("yes, here", "correct DOC --shift-bar 0"), Answer("a beat later", "correct DOC --shift-bar 1"))
+    answers = (Answer("yes, here", ShiftBars(0)), Answer("a beat later", ShiftBars(1)))
     asked = Question("bar-one", "Is this bar 1?", first.start, tuple(cue.id for cue in song.cues), answers)
     song.replaced(questions=(asked,), revision=song.revision + 1).save(document)
     with hosting(document) as server:
@@ -347,9 +366,9 @@ def test_questions_come_first_and_a_key_answers(document, opened):
 def test_each_answer_that_is_a_reading_is_heard_with_a_click_before_it_is_chosen(document, opened):
     song = saved(document)
     answers = (
-        Answer("as it is", "correct DOC --as-heard", ""),
-        Answer("half", "correct DOC --half", "half"),
-        Answer("no reading", "correct DOC --as-heard"),
+        Answer("as it is", BeatTimes(1.0), ""),
+        Answer("half", BeatTimes(0.5), "half"),
+        Answer("no reading", BeatTimes(1.0)),
     )
     asked = Question("tempo", "Is the pulse right?", 4.0, tuple(cue.id for cue in song.cues), answers)
     song.replaced(questions=(asked,), revision=song.revision + 1).save(document)

@@ -12,6 +12,7 @@ from cuesuggest.review.shown_light import shown_light
 from cuesuggest.review.view import page_of
 from cuesuggest.score.records import Series
 from cuesuggest.song import Settings
+from tests.reviewing import declared, hosting, unlike
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
 
 
@@ -80,6 +81,11 @@ def test_arrows_lead_from_bar_to_bar(scripts, seconds, step, to):
 def test_and_from_section_to_section(scripts, seconds, step, to):
     body = "return it.sectionStep(given[0].sections, given[1], given[2])"
     assert scripts("places.js", body, [MUSIC, seconds, step]) == to
+
+
+@pytest.mark.parametrize("step", ["barStep", "lineStep", "sectionStep"])
+def test_where_there_is_nothing_to_go_by_no_step_is_made_up(scripts, step):
+    assert scripts("places.js", f"return it.{step}([], 12, 1)") is None
 
 
 def test_a_place_chosen_while_the_sound_loads_is_not_lost(scripts):
@@ -207,6 +213,18 @@ def test_the_page_is_sent_the_light_of_the_song_as_it_is(drafted_take):
     session = Session(drafted_take)
     assert page_of(session, 16, 1400.0)["light"] == shown_light(session.song)
     assert any(shown_light(session.song)["sides"].values())
+
+
+def test_what_the_scripts_are_told_of_is_sent(drafted_take):
+    interfaces = declared(files("cuesuggest.review") / "static" / "content.d.ts")
+    with hosting(drafted_take) as server:
+        sent = server.song()
+    assert unlike(sent, "Page", interfaces) == []
+    for name in ("cues", "questions", "exports", "looks"):
+        assert sent[name], f"nothing of {name} was looked at"
+    del sent["music"]["sections"][0]["why"]
+    sent["cues"][0]["number"] = "1"
+    assert unlike(sent, "Page", interfaces) == ["no .music.sections.why", ".cues.number is no number"]
 
 
 DARK = {"sides": {}, "held": [], "shots": []}

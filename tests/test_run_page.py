@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
+from importlib.resources import files
 
 import pytest
 from playwright.sync_api import expect
 
 from cuesuggest.export import Options, export
 from tests.busy import HOSTILE, busy_song
+from tests.reviewing import declared, unlike
 from tests.songs import LIFT, make_cue, make_song, place_at
 from tests.test_deviation import DOUBLED, SKIPPED
 
@@ -184,6 +187,15 @@ def test_everything_to_touch_is_on_the_screen_and_as_big_as_a_thumb(tablet):
             assert box["x"] >= 0
             assert box["x"] + box["width"] <= wide
             assert box["y"] + box["height"] <= high
+
+
+def test_what_the_script_is_told_of_is_written():
+    interfaces = declared(files("cuesuggest.export") / "paper" / "run_page" / "content.d.ts")
+    text = export(make_song("A8 B8 A8"), "run", Options())[".run.html"].decode()
+    written = json.loads(re.search(r'<script type="application/json" id="song">(.*?)</script>', text)[1])
+    assert unlike(written, "Song", interfaces) == []
+    assert written["cues"]
+    assert written["sections"]
 
 
 def test_keys_do_the_same(tablet):
