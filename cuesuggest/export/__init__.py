@@ -52,7 +52,7 @@ FORMATS: dict[str, Format] = {
             purpose="the live page: one side of paper beside the faders, right whatever the band plays",
             standard="PDF (ISO 32000), HTML",
             loses="times, reasons, what does not fit on one side; the page names the cues that are on the list only",
-            files={".page.pdf": "paper.page_pdf:pdf", ".page.html": "paper.page_html:html"},
+            files={".page.pdf": "paper.page_pdf:pdf", ".page.html": "paper.html_pages:page_html"},
             on_paper=True,
         ),
         Format(
@@ -60,7 +60,7 @@ FORMATS: dict[str, Format] = {
             purpose="the full cue list on paper, for rehearsal and stand-by calls",
             standard="PDF (ISO 32000), HTML",
             loses="reasons, confidence, the plan, rejected cues and the history",
-            files={".list.pdf": "paper.list_pdf:pdf", ".list.html": "paper.list_html:html"},
+            files={".list.pdf": "paper.list_pdf:pdf", ".list.html": "paper.html_pages:list_html"},
             on_paper=True,
         ),
         Format(

@@ -12,7 +12,6 @@ import re
 __all__ = [
     "ascii_line",
     "csv_cell",
-    "html_text",
     "number_text",
     "one_line",
     "osc_part",
@@ -20,14 +19,11 @@ __all__ = [
     "show_line",
     "toml_string",
     "vtt_text",
-    "xml_text",
 ]
 
 # What may start a formula, and its full-width twins. A text can also begin a cell after a semicolon, tab or line
 # break, where a spreadsheet splits there instead of at commas (OWASP, CSV injection; CWE-1236).
 _FORMULA = re.compile("(^|[;\t\r\n])(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
-# Characters of XML 1.0 (5th edition, production 2), the ones that are left out of it.
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 # Marks that turn the direction of what follows them, and would turn our own words as well.
 _TURNING = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
 _CONTROL = re.compile("[\0-\x1f\x7f-\x9f\u2028\u2029]")
@@ -84,19 +80,6 @@ def number_text(number: float) -> str:
 def csv_cell(text: str) -> str:
     """Keep a spreadsheet from running a text as a formula: a single quote goes in front of one."""
     return _FORMULA.sub(r"\1'", text)
-
-
-def xml_text(text: str) -> str:
-    """Write a text for the content or an attribute of XML or SVG; what XML cannot hold becomes a question mark."""
-    safe = _NOT_XML.sub("\ufffd", text).replace("\r\n", "\n").replace("\r", "\n")
-    for char, name in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;"), ("'", "&#39;")):
-        safe = safe.replace(char, name)
-    return safe
-
-
-def html_text(text: str) -> str:
-    """Write a text for the content or a quoted attribute of HTML; not for scripts, styles or unquoted attributes."""
-    return xml_text(text)
 
 
 def vtt_text(text: str) -> str:

@@ -9,8 +9,8 @@ from cuesuggest.export.chart import Words, lay_out
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.xml_element import element, xml_bytes
+from cuesuggest.export.paper import FACES
 from cuesuggest.export.paper.chart_drawing import Point, draw
-from cuesuggest.export.paper.html_parts import FACES
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

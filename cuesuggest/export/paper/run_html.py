@@ -1,19 +1,21 @@
 """The song on a tablet: one file that leads through the cues by touch, without server or network (HTML).
 
-Style and script are in run_page/, the song goes in as JSON. The script writes texts as text, never as markup.
+Its elements are in pages/, style and script in run_page/, the song goes in as JSON. The script writes texts as text,
+never as markup.
 """
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from markupsafe import Markup
+
 from cuesuggest.export.common.escape import one_line
-from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.paper.html_parts import FACES, document, said
+from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.lines import Line, lines, placed, sentence
 from cuesuggest.export.paper.live import LivePage, live_page, section_light
+from cuesuggest.export.paper.templates import filled
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
@@ -22,23 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["html"]
 
 _PARTS = Path(__file__).parent / "run_page"
-_BODY = """\
-<header><h1>{title}</h1><span id="tempo"></span></header>
-<main>
-<button type="button" id="go" aria-live="polite"><span id="where"></span><span id="what"></span>\
-<span id="hand"></span><span id="count"></span></button>
-<div id="side"><h2 id="part"></h2><p>light: <span id="light"></span></p><h2>then</h2><ol id="coming"></ol>\
-<p id="paper">{remarks}<br>{about}</p></div>
-</main>
-<nav id="parts" aria-label="parts of the song"></nav>
-<footer><button type="button" id="back">back</button><button type="button" id="tap">tap the beat</button>\
-<button type="button" id="home" class="loud">HOME</button>\
-<button type="button" id="out" class="loud">ALL OUT</button></footer>
-<div id="safety" role="dialog" aria-modal="true" aria-labelledby="safety-name" hidden>\
-<strong id="safety-name"></strong>\
-<p id="safety-text"></p><p>Then come back in at the next part marked IN.</p>\
-<button type="button" id="resume">back to the song</button></div>
-<script type="application/json" id="song">{data}</script>"""
 
 
 def html(song: Song, options: Options) -> bytes:
@@ -60,21 +45,15 @@ def html(song: Song, options: Options) -> bytes:
         If `options.who` has no cue.
     """
     page = live_page(song, options)
-    body = _BODY.format(
-        title=said(song.title),
-        remarks=" ".join(said(remark) for remark in page.remarks if not remark.startswith("Only on the list")),
-        about="; ".join(map(said, about(song, options).lines()[1:])),
-        data=_json(_data(song, options, page)),
+    return filled(
+        "run",
+        song,
+        options,
+        remarks=[remark for remark in page.remarks if not remark.startswith("Only on the list")],
+        data=_data(song, options, page),
+        style=Markup((_PARTS / "run.css").read_text(encoding="utf-8")),
+        script=Markup((_PARTS / "run.js").read_text(encoding="utf-8")),
     )
-    style = f"body {{ font-family: {FACES}; }}\n" + (_PARTS / "run.css").read_text(encoding="utf-8")
-    script = (_PARTS / "run.js").read_text(encoding="utf-8")
-    return document(song, options, style, body, script=script)
-
-
-def _json(data: dict[str, Any]) -> str:
-    """Write JSON that ends no script element and starts no comment in one."""
-    text = json.dumps(data, ensure_ascii=True, allow_nan=False)
-    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
 def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:

@@ -1,0 +1,51 @@
+"""Live page and list for a browser, and from there on paper (HTML)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.paper.list_pdf import SHARES, remarks
+from cuesuggest.export.paper.list_table import COLUMNS, table
+from cuesuggest.export.paper.page_pdf import fitting
+from cuesuggest.export.paper.templates import filled
+
+if TYPE_CHECKING:
+    from cuesuggest.song import Song
+
+__all__ = ["list_html", "page_html"]
+
+
+def page_html(song: Song, options: Options) -> bytes:
+    """Write a song's live page for a browser.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
+    # As on the other paper, so that both say the same.
+    page, columns, split = fitting(song, options)
+    return filled("page", song, options, page=page, columns=columns, split=split)
+
+
+def list_html(song: Song, options: Options) -> bytes:
+    """Write a song's list for a browser.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
+    rows, said = table(song, options), list(remarks(song, options))
+    return filled("list", song, options, rows=rows, remarks=said, columns=COLUMNS, shares=SHARES)
