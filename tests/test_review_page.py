@@ -427,6 +427,18 @@ def test_the_light_is_shown_only_when_asked_for(shown):
     assert not page.page.is_visible("#light")
 
 
+def test_the_light_goes_by_what_is_decided(page, document):
+    cue = next(each for each in saved(document).cues if each.kind == "fade-in")
+    page.page.click(f'#chart text[data-cue="{cue.id}"]')
+    page.press("b")
+    page.seek(cue.place.seconds + (cue.up_seconds or 0) + 0.5)
+    page.page.wait_for_function("() => Number(document.querySelector('#light').style.opacity) > 0.3")
+    page.press("x")
+    page.page.wait_for_function("() => Number(document.querySelector('#light').style.opacity) === 0")
+    page.press("u")
+    page.page.wait_for_function("() => Number(document.querySelector('#light').style.opacity) > 0.3")
+
+
 def test_an_export_is_taken_away(page, document):
     page.press("Shift+e")
     page.page.select_option("#ask select", ".cues.csv")
