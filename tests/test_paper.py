@@ -362,6 +362,8 @@ def test_right_to_left_words_are_drawn_in_order_with_their_brackets_turned():
     assert to_print("שלום (abc)") == "(abc) םולש"
     # Lam and alef are one; the letters before them join.
     assert to_print("سلا") == "\ufefc\ufeb3"
+    # A vowel between the two is kept and does not part them.
+    assert to_print("ل\u064eا") == "\u064e\ufefb"
     assert to_print("👩‍👩‍👧") == "□"
     assert to_print("你好") == "□"
 

@@ -20,8 +20,6 @@ REGULAR, BOLD = "cuesuggest-regular", "cuesuggest-bold"
 _FILES = {REGULAR: "DejaVuSansCondensed.ttf", BOLD: "DejaVuSansCondensed-Bold.ttf"}
 _BOX = "\u25a1"
 _BRACKETS = (("(", ")"), ("[", "]"), ("{", "}"), ("<", ">"), ("«", "»"))
-# Lam and an alef after it are drawn as one.
-_LAM_ALEFS = {"\u0644" + alef for alef in "\u0622\u0623\u0625\u0627"}
 # Drawn by nobody: joiners and marks that choose a variant of the character before.
 _UNSEEN = {"\u200c", "\u200d", "\ufe0e", "\ufe0f", "\u00ad"}
 
@@ -50,6 +48,14 @@ def _glyphs(name: str) -> frozenset[int]:
     return frozenset(face.charToGlyph)
 
 
+@cache
+def _joiner() -> Any:
+    """Return what gives each Arabic letter the form that its neighbours ask for, and takes nothing away."""
+    from arabic_reshaper import ArabicReshaper
+
+    return ArabicReshaper({"delete_harakat": False, "ARABIC LIGATURE ALLAH": False})
+
+
 def to_print(text: str, font: str = REGULAR) -> str:
     """Put a text on one line in the characters of the typeface, in the order in which they are drawn.
 
@@ -69,7 +75,7 @@ def to_print(text: str, font: str = REGULAR) -> str:
     if any(unicodedata.bidirectional(char) in ("R", "AL", "AN") for char in text):
         from bidi import get_display
 
-        text = _mirrored(str(get_display(_joined(text))))
+        text = _mirrored(str(get_display(_joiner().reshape(text))))
     known = _glyphs(font)
     shown: list[str] = []
     for char in text:
@@ -137,7 +143,10 @@ def _wide(text: str, size: float, font: str) -> float:
 
 
 def _mirrored(shown: str) -> str:
-    """Turn the brackets that stand in right-to-left words; in drawing order they close before they open."""
+    """Turn the brackets that stand in right-to-left words; in drawing order they close before they open.
+
+    The library's fast algorithm turns none, its other one knows no pairs of brackets.
+    """
     for opening, closing in _BRACKETS:
         turned: list[str] = []
         open_, turning = 0, 0
@@ -153,53 +162,3 @@ def _mirrored(shown: str) -> str:
                 turned.append(char)
         shown = "".join(turned)
     return shown
-
-
-# Arabic. Unicode has the joined forms as characters of their own, each with the letter that it is a form of.
-
-
-@cache
-def _forms() -> dict[str, dict[str, str]]:
-    """Return forms by letter: {letter: {"initial": …, "medial": …, "final": …}}; lam-alef by both letters."""
-    found: dict[str, dict[str, str]] = {}
-    for code in (*range(0xFB50, 0xFC00), *range(0xFE70, 0xFEFD)):
-        kind, _, letters = unicodedata.decomposition(chr(code)).partition("> ")
-        if kind.startswith("<") and letters:
-            base = "".join(chr(int(each, 16)) for each in letters.split())
-            if len(base) == 1 or base in _LAM_ALEFS:
-                found.setdefault(base, {})[kind[1:]] = chr(code)
-    return found
-
-
-def _joined(text: str) -> str:
-    """Give each Arabic letter the form that its neighbours ask for."""
-    forms = _forms()
-    letters: list[str] = []
-    for char in text:
-        if letters and letters[-1] + char in forms:
-            letters[-1] += char
-        else:
-            letters.append(char)
-    shown: list[str] = []
-    for index, letter in enumerate(letters):
-        own = forms.get(letter)
-        if own is None:
-            shown.append(letter)
-            continue
-        before = _neighbour(letters, index, -1)
-        after = _neighbour(letters, index, 1)
-        joins_before = "final" in own and "initial" in forms.get(before, {}) and len(before) == 1
-        joins_after = "initial" in own and "final" in forms.get(after, {})
-        kind = {(True, True): "medial", (True, False): "final", (False, True): "initial"}.get(
-            (joins_before, joins_after), "isolated"
-        )
-        shown.append(own.get(kind, letter))
-    return "".join(shown)
-
-
-def _neighbour(letters: list[str], index: int, step: int) -> str:
-    """Return the next letter in a direction, over the marks that stand on letters."""
-    index += step
-    while 0 <= index < len(letters) and unicodedata.combining(letters[index][0]):
-        index += step
-    return letters[index] if 0 <= index < len(letters) else ""
