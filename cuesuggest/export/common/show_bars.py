@@ -98,16 +98,16 @@ def measures(song: Song, timing: Timing) -> tuple[Measure, ...]:
     bars = [each for each in laid if each is not None and each.start >= 0]
     end = show_end(song, timing)
     if not bars:
-        return tuple(_stretched(0.0, end, *_FALLBACK, "no bars"))
+        return tuple(_stretched_bars(0.0, end, *_FALLBACK, "no bars"))
     found: list[Measure] = []
     here = 0.0
     for each in bars:
         if here < each.start - 1e-9:
-            found += _stretched(here, each.start, *_like(each), _before(found, each))
+            found += _stretched_bars(here, each.start, *_meter_and_length(each), _why_stretched(found, each))
         found.append(each)
         here = each.end
     if here < end - _TOUCH:
-        found += _stretched(here, end, *_like(bars[-1]), "after the last bar")
+        found += _stretched_bars(here, end, *_meter_and_length(bars[-1]), "after the last bar")
     return tuple(found)
 
 
@@ -138,15 +138,15 @@ def _meter(bar: Bar) -> tuple[int, int]:
     return bar.beats, 4
 
 
-def _like(measure: Measure) -> tuple[int, int, float]:
+def _meter_and_length(measure: Measure) -> tuple[int, int, float]:
     return measure.numerator, measure.denominator, measure.end - measure.start
 
 
-def _before(found: list[Measure], each: Measure) -> str:
+def _why_stretched(found: list[Measure], each: Measure) -> str:
     return "pause" if found else f"before bar {each.bar}"
 
 
-def _stretched(
+def _stretched_bars(
     start: float, end: float, numerator: int, denominator: int, length: float, why: str
 ) -> Iterator[Measure]:
     """Fill a stretch with whole bars as long as their neighbour's, as nearly as a whole number of them can be."""

@@ -218,6 +218,7 @@ def map_text(song: Song) -> str:
         TOML with comments; `map_from_text` reads it.
     """
     whole = completed(song, DeskMap())
+    # Most of it is comments in columns: a builder of TOML would take a call for each line.
     lines = [
         f"# Map for {one_line(song.title) or 'a song'}: what its looks, one-shots and sides are on your desk.",
         "# Numbers here simply count from 1. Put in your own; a line that you delete counts from 1 again.",

@@ -73,7 +73,9 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
     if options.who is not None and options.who not in names:
         known = ", ".join(map(repr, names)) or "nobody"
         raise CuesuggestError(f"The song has no cue for {options.who!r}; it has cues for {known}. Name one with --who.")
-    played = [(_begins(cue, grid), cue) for cue in standing if not options.plain or _is_plain(cue, looks)]
+    played = [
+        (_where_the_hand_begins(cue, grid), cue) for cue in standing if not options.plain or _is_plain(cue, looks)
+    ]
     played.sort(key=lambda pair: (pair[0].seconds, pair[1].number))
     found: list[Line] = []
     before: Place | None = None
@@ -84,7 +86,7 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
             grid.section_of_place(place),
             place,
             options.timing.show(place.seconds),
-            action(_own(cue, options), looks),
+            action(_without_own_name(cue, options), looks),
             options.who is None or cue.who == options.who,
             cue.id in options.changed,
             None if before is None else grid.bars_between(before, place),
@@ -95,13 +97,13 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
     return tuple(found)
 
 
-def _begins(cue: Cue, grid: Grid) -> Place:
+def _where_the_hand_begins(cue: Cue, grid: Grid) -> Place:
     """Return where the hand begins a cue."""
     seconds = hand_starts(cue, grid)
     return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
 
 
-def _own(cue: Cue, options: Options) -> Cue:
+def _without_own_name(cue: Cue, options: Options) -> Cue:
     """Say a person's own lines to them without their name."""
     return replace(cue, who="operator") if cue.who == options.who else cue
 
@@ -130,10 +132,10 @@ def placed(line: Line) -> str:
         number = "last bar"
     else:
         number = f"bar {place.bar_in_section}"
-    return number + _beat(place.beat or 1.0)
+    return number + _beat_words(place.beat or 1.0)
 
 
-def _beat(beat: float) -> str:
+def _beat_words(beat: float) -> str:
     whole, part = int(beat), beat - int(beat)
     if part < 0.02:
         return "" if whole == 1 else f" on {whole}"

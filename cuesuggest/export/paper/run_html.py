@@ -65,19 +65,19 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
         beats[bar.number] = total
         total += bar.beats
     order = {section.id: index for index, section in enumerate(analysis.sections)}
-    groups = _groups(read)
+    groups = _standby_words(read)
     light = section_light(song, options)
     cues = [
         {
             "number": f"{line.cue.number:g}{'*' if line.changed else ''}",
-            "where": _where(line, song),
+            "where": _where_words(line, song),
             "action": line.action,
             "hand": sentence(line.cue),
             "look": one_line(line.look.name) if line.look else "",
             "standby": groups.get(line.cue.id, ""),
             "mine": line.mine,
             "section": order[line.section.id] if line.section else -1,
-            "beat": _beat(line, beats),
+            "beat": _beats_before(line, beats),
         }
         for line in read
     ]
@@ -106,14 +106,14 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
     }
 
 
-def _where(line: Line, song: Song) -> str:
+def _where_words(line: Line, song: Song) -> str:
     if line.section is None:
         start = song.analysis.music_start
         return "before the song" if start is None or line.place.seconds < start else "after"
     return f"{line.section.mark} {placed(line)}"
 
 
-def _beat(line: Line, beats: dict[int, int]) -> float | None:
+def _beats_before(line: Line, beats: dict[int, int]) -> float | None:
     bar = line.place.bar
     if bar is None or bar not in beats:
         return None
@@ -125,7 +125,7 @@ def _first_cue(read: tuple[Line, ...], start: float) -> int:
     return next((index for index, line in enumerate(read) if line.place.seconds >= start - 0.05), len(read))
 
 
-def _groups(read: tuple[Line, ...]) -> dict[str, str]:
+def _standby_words(read: tuple[Line, ...]) -> dict[str, str]:
     """Say at the first cue of a stand-by how far it goes."""
     last: dict[int, Line] = {}
     first: dict[int, Line] = {}

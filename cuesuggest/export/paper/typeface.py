@@ -116,9 +116,9 @@ def whole_lines(text: str, size: float, room: float, font: str = REGULAR) -> lis
     lines: list[str] = []
     line = ""
     for word in one_line(text).split(" "):
-        for piece in _pieces(word, size, room, font):
+        for piece in _parts_that_fit(word, size, room, font):
             longer = f"{line} {piece}" if line else piece
-            if line and _wide(longer, size, font) > room:
+            if line and _width_of(longer, size, font) > room:
                 lines.append(line)
                 line = piece
             else:
@@ -126,10 +126,10 @@ def whole_lines(text: str, size: float, room: float, font: str = REGULAR) -> lis
     return [to_print(each, font) for each in (*lines, line) if each]
 
 
-def _pieces(word: str, size: float, room: float, font: str) -> list[str]:
+def _parts_that_fit(word: str, size: float, room: float, font: str) -> list[str]:
     pieces: list[str] = []
-    while len(word) > 1 and _wide(word, size, font) > room:
-        take = next((k for k in range(len(word) - 1, 1, -1) if _wide(word[:k], size, font) <= room), 1)
+    while len(word) > 1 and _width_of(word, size, font) > room:
+        take = next((k for k in range(len(word) - 1, 1, -1) if _width_of(word[:k], size, font) <= room), 1)
         # A mark stays with its letter.
         while take < len(word) and take > 1 and unicodedata.combining(word[take]):
             take -= 1
@@ -138,7 +138,7 @@ def _pieces(word: str, size: float, room: float, font: str) -> list[str]:
     return [*pieces, word]
 
 
-def _wide(text: str, size: float, font: str) -> float:
+def _width_of(text: str, size: float, font: str) -> float:
     return printed_width(to_print(text, font), size, font)
 
 

@@ -65,21 +65,21 @@ def read_bytes(data: bytes, where: str = "The file") -> ReadBack:
     """
     try:
         if data.startswith(b"MThd"):
-            return _midi(data)
+            return _read_midi(data)
         if data.startswith(b"RIFF") and data[8:12] == b"WAVE":
-            return _wav(data)
-        return _text(data)
+            return _read_wav(data)
+        return _read_text(data)
     except CuesuggestError as error:
         raise CuesuggestError(f"{where}: {error}") from None
 
 
-def _text(data: bytes) -> ReadBack:
+def _read_text(data: bytes) -> ReadBack:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = ""
     if text.startswith(_CSV_START):
-        return _csv(text)
+        return _read_csv(text)
     if _SHOW_START.match(text):
         cues, warnings = read_show(text)
         return ReadBack("text-show", tuple(_from_show(cue) for cue in cues), tuple(warnings))
@@ -99,7 +99,7 @@ def _from_show(cue: ShowCue) -> ReadCue:
     return ReadCue(cue.number, cue.seconds, "; ".join(part for part in parts if part), said.by_hand)
 
 
-def _csv(text: str) -> ReadBack:
+def _read_csv(text: str) -> ReadBack:
     try:
         rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
         cues = [
@@ -121,7 +121,7 @@ def _bare(cell: str) -> str:
     return cell[1:] if _GUARD.match(cell) else cell
 
 
-def _midi(data: bytes) -> ReadBack:
+def _read_midi(data: bytes) -> ReadBack:
     import mido
 
     broken = (OSError, EOFError, ValueError, LookupError, TypeError, OverflowError, mido.KeySignatureError)
@@ -167,7 +167,7 @@ def _from_words(words: str, seconds: float | None) -> ReadCue:
     return ReadCue(float(number), seconds, f"{kind}{again or ''}: {rest}", by_hand is not None)
 
 
-def _wav(data: bytes) -> ReadBack:
+def _read_wav(data: bytes) -> ReadBack:
     parts = chunks(data, 12, len(data))
     found = dict(parts)
     if "fmt " not in found or len(found["fmt "]) < 16:
@@ -176,13 +176,15 @@ def _wav(data: bytes) -> ReadBack:
     if not rate or not channels:
         raise CuesuggestError("the WAV file has no sample rate or no channels. Copy it again.")
     if "cue " in found:
-        return _marks(found["cue "], [body for name, body in parts if name == "LIST"], rate, found.get("bext", b""))
+        return _read_marks(
+            found["cue "], [body for name, body in parts if name == "LIST"], rate, found.get("bext", b"")
+        )
     if (tag, bits) != (1, 16) or "data" not in found:
         raise CuesuggestError("the WAV file has no cue points, and no 16-bit sound in which timecode could be.")
-    return _timecode(found["data"], channels, rate)
+    return _read_timecode(found["data"], channels, rate)
 
 
-def _timecode(data: bytes, channels: int, rate: int) -> ReadBack:
+def _read_timecode(data: bytes, channels: int, rate: int) -> ReadBack:
     import numpy as np
 
     width = 2 * channels
@@ -194,7 +196,7 @@ def _timecode(data: bytes, channels: int, rate: int) -> ReadBack:
     return ReadBack("timecode", (), (f"Linear timecode from {labels[0]} to {labels[-1]}{speed}.",))
 
 
-def _marks(points: bytes, lists: list[bytes], rate: int, bext: bytes) -> ReadBack:
+def _read_marks(points: bytes, lists: list[bytes], rate: int, bext: bytes) -> ReadBack:
     labels: dict[int, str] = {}
     regions: set[int] = set()
     for body in lists:
@@ -205,7 +207,9 @@ def _marks(points: bytes, lists: list[bytes], rate: int, bext: bytes) -> ReadBac
                 elif name == "ltxt" and len(data) >= 4:
                     regions.add(struct.unpack_from("<I", data)[0])
     cues = [
-        _from_words(labels.get(number, ""), frame / rate) for number, frame in _points(points) if number not in regions
+        _from_words(labels.get(number, ""), frame / rate)
+        for number, frame in _read_points(points)
+        if number not in regions
     ]
     remarks = [f"{counted(len(regions), 'region')}."] if regions else []
     if len(bext) >= 346:
@@ -214,7 +218,7 @@ def _marks(points: bytes, lists: list[bytes], rate: int, bext: bytes) -> ReadBac
     return ReadBack("markers", tuple(cues), tuple(remarks))
 
 
-def _points(data: bytes) -> Iterator[tuple[int, int]]:
+def _read_points(data: bytes) -> Iterator[tuple[int, int]]:
     """Ids and frames of cue points."""
     for start in range(4, len(data) - 23, 24):
         number, _, _, _, _, frame = struct.unpack_from("<II4sIII", data, start)
