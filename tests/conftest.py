@@ -28,6 +28,7 @@ def _own_cache(tmp_path_factory):
     """Nothing of the user's is read or written; child processes inherit this."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("CUESUGGEST_CACHE", str(tmp_path_factory.mktemp("kept")))
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("states")))
         yield
 
 

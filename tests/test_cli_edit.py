@@ -137,8 +137,9 @@ def test_undo_redo_and_history(edit, document):
         "cue 1: accepted",
         "cue 2: accepted",
     ]
-    _, out, _, song = edit("undo", "3")
-    assert out.count("Taken back") == 3
+    _, out, _, song = edit("undo", "2")
+    assert out.splitlines()[0] == "Taken back: cue 1: accepted; cue 2: accepted."
+    assert out.count("Taken back") == 2
     assert cue(song, 3).level == 80
     assert (cue(song, 3).status, cue(song, 1).status) == ("suggested", "suggested")
     assert cue(edit("redo")[3], 3).level == 55
@@ -186,3 +187,44 @@ def test_export_freezes_the_numbers(run, document):
     assert not Song.load(document).numbers_frozen
     assert run("export", document, "--to", "csv")[0] == 0
     assert json.loads(document.read_text(encoding="utf-8"))["numbers_frozen"] is True
+
+
+def test_what_was_done_in_one_command_is_taken_back_and_made_again_as_one(edit):
+    edit("accept", "all")
+    assert {each.status for each in edit("undo")[3].cues} == {"suggested"}
+    assert {each.status for each in edit("redo")[3].cues} == {"accepted"}
+    assert {each.status for each in edit("undo")[3].cues} == {"suggested"}
+
+
+def test_a_cue_is_copied_to_the_other_passes_of_its_section(edit):
+    _, out, _, song = edit("copy", "1")
+    copies = [each for each in song.cues if each.status == "added"]
+    assert [(each.kind, each.place.section, each.place.pass_, each.place.bar_in_section) for each in copies] == [
+        ("fade-in", "A", 2, 1)
+    ]
+    assert (copies[0].look, copies[0].level, copies[0].up_beats) == ("home", 50, 8.0)
+    assert "added: fade-in at A2, bar 1 of 8" in out
+    again = edit("copy", "1")
+    assert again[0] == 2
+    assert "Every other pass of A has such a cue" in again[2]
+
+
+def test_a_section_gets_another_category_alone_or_with_its_passes(run, drafted_take):
+    before = Song.load(drafted_take)
+    letter = max({each.family for each in before.analysis.sections}, key=lambda family: len(of(before, family)))
+    one = of(before, letter)[-1]
+    assert run("edit", drafted_take, "category", one.mark, "rest")[:2] != (2, "")
+    decided = {each.section: each.decided for each in Song.load(drafted_take).plan if each.decided}
+    assert decided == {one.id: "rest"}
+    code, out, _ = run("edit", drafted_take, "category", one.mark, "rest", "--all")
+    assert code == 0
+    decided = {each.section: each.category for each in Song.load(drafted_take).plan if each.decided}
+    assert decided == {each.id: "rest" for each in of(before, letter)}
+    assert ", ".join(each.mark for each in of(before, letter)) in out
+    assert "so already" in run("edit", drafted_take, "category", one.mark, "rest", "--all")[2]
+    run("edit", drafted_take, "undo", "2")
+    assert Song.load(drafted_take).cues == before.cues
+
+
+def of(song, family):
+    return [each for each in song.analysis.sections if each.family == family]

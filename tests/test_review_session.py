@@ -8,10 +8,12 @@ import pytest
 
 from cuesuggest.decide.answers import answered
 from cuesuggest.draft.again.redraft import redrafted
+from cuesuggest.draft.states import kept_folder
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import BehindError, Session
+from cuesuggest.score.answers import Answer, BeatTimes, JudgeCues, Question, SectionStarts, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.song.open_questions import open_questions
 
@@ -132,6 +134,43 @@ def test_what_was_done_before_the_page_was_opened_can_be_taken_back_too(session,
     again.undo(again.song.revision)
     again.undo(again.song.revision)
     assert [bar.start for bar in again.song.analysis.bars] == [bar.start for bar in before.analysis.bars]
+
+
+def test_an_undo_brings_back_what_was_to_the_digit_also_from_the_command_line(document, run):
+    session = Session(document, kept_folder(document))
+    before = content(session.song)
+    act(session, "half")
+    act(session, "level", cue=lit(session.song).id, level=31)
+    session.undo(session.song.revision)
+    session.undo(session.song.revision)
+    assert content(session.song) == before
+    run("edit", document, "redo", "2")
+    assert Song.load(document).corrections
+    run("edit", document, "undo", "2")
+    assert content(Song.load(document)) == before
+
+
+def test_where_no_state_was_kept_the_edits_are_taken_back_one_by_one(document):
+    session = Session(document)
+    before = session.song
+    act(session, "note", cue=before.cues[0].id, note="later")
+    act(session, "accept-section", section=section_with_suggestions(before).id)
+    session.undo(session.song.revision)
+    assert {cue.status for cue in session.song.cues} == {"suggested"}
+    session.undo(session.song.revision)
+    assert content(session.song) == content(before)
+    session.redo(session.song.revision)
+    assert session.song.cues[0].note == "later"
+
+
+def test_a_kept_state_of_another_draft_is_not_brought_back(session, document):
+    act(session, "note", cue=session.song.cues[0].id, note="later")
+    other = Song.load(document)
+    other.replaced(cautions=("Mind the step.",), revision=other.revision + 1).save(document)
+    session.take_file()
+    session.undo(session.song.revision)
+    assert session.song.cautions == ("Mind the step.",)
+    assert session.song.cues[0].note == ""
 
 
 def test_bars_shifted_there_and_back_are_numbered_as_before(session):
@@ -269,8 +308,6 @@ def test_text_of_any_kind_is_kept_as_text(session):
 
 
 def ask(session, id_, *answers, cues=("a",)):
-    from cuesuggest.score.records import Answer, Question
-
     question = Question(
         id_, "Is it so?", 1.0, cues, tuple(Answer(f"answer {k}", each) for k, each in enumerate(answers))
     )
@@ -278,7 +315,7 @@ def ask(session, id_, *answers, cues=("a",)):
 
 
 def test_a_question_about_bar_one_is_answered_by_a_shift(session):
-    ask(session, "bar-one", "correct DOC --shift-bar 0", "correct DOC --shift-bar 1")
+    ask(session, "bar-one", ShiftBars(0), ShiftBars(1))
     first = next(bar.start for bar in session.song.analysis.bars if bar.number == 1)
     beats = session.song.analysis.beats
     out = act(session, "answer", question="bar-one", answer=1)
@@ -291,16 +328,16 @@ def test_a_question_about_bar_one_is_answered_by_a_shift(session):
 def test_a_question_about_a_start_is_answered_by_a_bar(session, step):
     chosen = session.song.analysis.sections[1]
     bar = chosen.first_bar + step
-    ask(session, f"start/{chosen.id}", f"correct DOC --starts {chosen.label}{chosen.pass_} {bar}")
+    ask(session, f"start/{chosen.id}", SectionStarts(chosen.mark, bar))
     act(session, "answer", question=f"start/{chosen.id}", answer=0)
     assert session.song.analysis.sections[1].first_bar == bar
     assert not any(each.id.startswith("start/") for each in open_questions(session.song))
 
 
-@pytest.mark.parametrize(("command", "factor"), [("--as-heard", 1), ("--half", 0.5), ("--double", 2)])
-def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, command, factor):
+@pytest.mark.parametrize("factor", [1.0, 0.5, 2.0])
+def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, factor):
     tempo = session.song.analysis.tempo_bpm
-    ask(session, "tempo/56", f"correct DOC {command}")
+    ask(session, "tempo/56", BeatTimes(factor))
     act(session, "answer", question="tempo/56", answer=0)
     assert session.song.analysis.tempo_bpm == pytest.approx(tempo * factor, rel=0.02)
     assert not any(each.id.startswith("tempo/") for each in open_questions(session.song))
@@ -308,7 +345,13 @@ def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, command, fac
 
 def test_a_question_about_a_cue_is_answered_by_a_decision(session):
     one, two = session.song.cues[:2]
-    ask(session, "stop/3", f"edit DOC accept {one.id} {two.id}", f"edit DOC reject {one.id}", cues=(one.id, two.id))
+    ask(
+        session,
+        "stop/3",
+        JudgeCues("accepted", (one.id, two.id)),
+        JudgeCues("rejected", (one.id,)),
+        cues=(one.id, two.id),
+    )
     assert open_questions(session.song)
     act(session, "answer", question="stop/3", answer=0)
     assert [cue.status for cue in session.song.cues[:2]] == ["accepted", "accepted"]
@@ -316,7 +359,6 @@ def test_a_question_about_a_cue_is_answered_by_a_decision(session):
 
 
 def test_every_answer_that_the_rules_give_is_understood(session):
-    """The words of the commands are made in one place and read in another."""
     from cuesuggest.analysis.types import Alternative
 
     song, tempo = session.song, session.song.analysis.tempo_bpm
@@ -401,12 +443,12 @@ def test_a_file_that_became_something_else_is_not_written_over(session, document
 
 
 def test_the_last_states_are_kept_and_no_more(session, tmp_path):
-    for number in range(25):
+    for number in range(45):
         act(session, "title", title=f"Title {number}")
     kept = list((tmp_path / "kept").iterdir())
-    assert len(kept) == 20
+    assert len(kept) == 40
     titles = {json.loads(path.read_text())["title"] for path in kept}
-    assert "Title 23" in titles
+    assert "Title 43" in titles
     assert "Title 0" not in titles
 
 

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.cli import cli
-from cuesuggest.decide.decisions import find_cues
+from cuesuggest.decide.answers import command
+from cuesuggest.decide.finding import find_cues
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.open_questions import open_questions
@@ -31,7 +32,7 @@ def of(analysis, kind):
 
 
 def commands(question):
-    return [answer.command for answer in question.answers]
+    return [command(answer.deed) for answer in question.answers]
 
 
 def with_alternatives(*alternatives, **kwargs):
@@ -85,7 +86,7 @@ def test_the_meter_is_asked_about_where_another_count_reads_nearly_as_well():
 def test_half_a_beat_off_is_offered_in_words_and_as_a_shift():
     question = of(with_alternatives(Alternative("shift 0.5", 96.0, 0.2)), "bar-one")
     assert question.answers[1].text == "half a beat later"
-    assert question.answers[1].command == "correct DOC --shift-bar 0.5"
+    assert command(question.answers[1].deed) == "correct DOC --shift-bar 0.5"
     assert question.answers[1].reading == "shift 0.5"
 
 
@@ -191,10 +192,10 @@ def test_questions_are_few_ranked_and_each_has_a_place_and_a_command(analysis, r
         assert ids.issuperset(question.cues)
         assert 0 <= question.listen_at <= analysis.duration
         assert len(question.answers) >= 2
-        assert len({answer.command for answer in question.answers}) == len(question.answers)
+        assert len({command(answer.deed) for answer in question.answers}) == len(question.answers)
         for answer in question.answers:
             assert answer.text
-            assert runs(answer.command)
+            assert runs(command(answer.deed))
 
 
 def runs(command):

@@ -254,3 +254,11 @@ def test_a_recording_is_named_from_where_the_document_lies(tmp_path):
     (tmp_path / "cues").mkdir()
     assert path_from(tmp_path / "song.cues.json", tmp_path / "takes" / "one.wav") == "takes/one.wav"
     assert path_from(tmp_path / "cues" / "song.cues.json", tmp_path / "takes" / "one.wav") == "../takes/one.wav"
+
+
+def test_answers_that_are_command_lines_as_in_older_documents_are_dropped_and_the_rest_opens():
+    song = make_song()
+    older = json.loads(song.to_json())
+    older["questions"][0]["answers"] = [{"text": "yes", "command": "correct DOC --shift-bar 0", "reading": None}]
+    opened = Song.from_json(json.dumps(older).encode())
+    assert opened == song

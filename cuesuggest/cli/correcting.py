@@ -63,9 +63,10 @@ def correct(
     """
     from cuesuggest.decide import statements
     from cuesuggest.decide.boundaries import section_starts
-    from cuesuggest.decide.decisions import describe, find_section
+    from cuesuggest.decide.finding import find_section
+    from cuesuggest.decide.telling import describe
     from cuesuggest.score.form_text import read_form
-    from cuesuggest.song import SetCorrections, change
+    from cuesuggest.song import SetCorrections, apply, change_all
 
     song = before = load(document)
     edits: list[Any] = []
@@ -98,13 +99,15 @@ def correct(
         for line in statements.described(song.corrections) or ["Nothing was stated about this song yet."]:
             click.echo(line)
         return
+    made: list[Edit] = []
     said = []
+    song = before
     for make in edits:
-        edit: Edit = make(song)
-        said.append(describe(song, edit))
-        song = change(song, edit, by="command line")
+        made.append(make(song))
+        said.append(describe(song, made[-1]))
+        song = apply(song, made[-1])
     obj["document"] = document
-    finish(obj, before, song, [*said, *remarks])
+    finish(obj, before, change_all(before, made, by="command line"), [*said, *remarks])
 
 
 def _sheet(form: str) -> tuple[str, str]:

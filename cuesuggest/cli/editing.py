@@ -10,11 +10,13 @@ import click
 
 from cuesuggest.cli.shared import FILE, everywhere, load
 from cuesuggest.cli.times import SECONDS
-from cuesuggest.score.records import CueKind, Status
+from cuesuggest.score.records import Category, CueKind, Status
 
 if TYPE_CHECKING:
+    from cuesuggest.draft.again.merge import Rerun
+    from cuesuggest.draft.states import KeptStates
     from cuesuggest.score.records import Place
-    from cuesuggest.song import Edit, Song
+    from cuesuggest.song import Edit, HistoryEntry, Song
 
 __all__ = ["edit", "finish"]
 
@@ -51,7 +53,7 @@ def _placed(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def _place(song: Song, bar: int | None, beat: float, section: str | None, at: float | None) -> Place:
-    from cuesuggest.decide.decisions import place_at
+    from cuesuggest.decide.finding import place_at
 
     if at is not None and (bar is not None or section is not None):
         raise click.UsageError("Give either a time with --at, or a bar.")
@@ -59,25 +61,29 @@ def _place(song: Song, bar: int | None, beat: float, section: str | None, at: fl
 
 
 def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None:
-    """Make edits and save."""
-    from cuesuggest.decide.decisions import describe
-    from cuesuggest.song import change
+    """Make edits as one action, each told by itself, and save."""
+    from cuesuggest.decide.telling import describe
+    from cuesuggest.song import change_all
 
-    song = before = load(obj["document"])
-    said = []
-    for each in edits(song):
-        said.append(describe(song, each))
-        song = change(song, each, by=_BY)
-    finish(obj, before, song, said)
+    song = load(obj["document"])
+    made = tuple(edits(song))
+    finish(obj, song, change_all(song, made, by=_BY), [describe(song, edit) for edit in made])
 
 
 def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
     """Hear the song anew if need be, save, say what was done, and what does not go together since."""
-    from cuesuggest.draft.clashes import conflicts
     from cuesuggest.draft.settling import settled
 
-    song, rerun = settled(before, song, obj["document"])
-    song.save(obj["document"])
+    _save(obj, before, *settled(before, song, obj["document"]), said)
+
+
+def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, said: Sequence[str]) -> None:
+    from cuesuggest.draft.clashes import conflicts
+    from cuesuggest.draft.states import KeptStates, kept_folder
+
+    document = obj["document"]
+    KeptStates(kept_folder(document)).keep_file(document, str(before.revision))
+    song.save(document)
     if obj["quiet"]:
         return
     for sentence in said:
@@ -95,7 +101,7 @@ def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
-    from cuesuggest.decide.decisions import find_cues
+    from cuesuggest.decide.finding import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"status": status}) for cue in find_cues(song, cues)])
@@ -134,7 +140,7 @@ def reopen(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Protect cues from any change."""
-    from cuesuggest.decide.decisions import find_cues
+    from cuesuggest.decide.finding import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"lock": True}) for cue in find_cues(song, cues)])
@@ -146,7 +152,7 @@ def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Let locked cues be changed again."""
-    from cuesuggest.decide.decisions import find_cues
+    from cuesuggest.decide.finding import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"lock": False}) for cue in find_cues(song, cues)])
@@ -159,7 +165,8 @@ def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def level(obj: dict[str, Any], cue: str, percent: int) -> None:
     """Set how bright a cue goes, in percent."""
-    from cuesuggest.decide.decisions import find_cues, with_level
+    from cuesuggest.decide.cue_edits import with_level
+    from cuesuggest.decide.finding import find_cues
 
     _apply(obj, lambda song: [with_level(each, percent) for each in find_cues(song, (cue,))])
 
@@ -171,7 +178,8 @@ def level(obj: dict[str, Any], cue: str, percent: int) -> None:
 @click.pass_obj
 def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: str | None, at: float | None) -> None:
     """Move a cue to another beat."""
-    from cuesuggest.decide.decisions import find_cues, moved
+    from cuesuggest.decide.cue_edits import moved
+    from cuesuggest.decide.finding import find_cues
 
     def edits(song: Song) -> list[Edit]:
         place = _place(song, bar, beat, section, at)
@@ -187,7 +195,7 @@ def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: s
 @click.pass_obj
 def note(obj: dict[str, Any], cue: str, text: str) -> None:
     """Write a note on a cue; an empty text takes it off."""
-    from cuesuggest.decide.decisions import find_cues
+    from cuesuggest.decide.finding import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(each.id, {"note": text}) for each in find_cues(song, (cue,))])
@@ -215,7 +223,7 @@ def add(
     **details: Any,
 ) -> None:
     """Add a cue of your own, with a number between its neighbours."""
-    from cuesuggest.decide.decisions import added
+    from cuesuggest.decide.cue_edits import added
 
     _apply(obj, lambda song: [added(song, kind, _place(song, bar, beat, section, at), **details)])
 
@@ -226,7 +234,8 @@ def add(
 @click.pass_obj
 def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Take out cues that you added."""
-    from cuesuggest.decide.decisions import find_cues, removed
+    from cuesuggest.decide.cue_edits import removed
+    from cuesuggest.decide.finding import find_cues
 
     _apply(obj, lambda song: [removed(cue) for cue in find_cues(song, cues)])
 
@@ -242,7 +251,7 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def section(obj: dict[str, Any], section: str, name: str | None, first_words: str | None, vamp: str | None) -> None:
     """Name a section, note the words it starts with, or mark it as a vamp."""
-    from cuesuggest.decide.decisions import find_section
+    from cuesuggest.decide.finding import find_section
     from cuesuggest.song import SetSection
     from cuesuggest.song.edit_types import SectionChanges
 
@@ -270,22 +279,46 @@ def title(obj: dict[str, Any], text: str) -> None:
 
 
 @edit.command()
+@click.argument("cue")
+@everywhere
+@click.pass_obj
+def copy(obj: dict[str, Any], cue: str) -> None:
+    """Put a cue at the same place of every other pass of its section, too."""
+    from cuesuggest.decide.cue_edits import copied
+    from cuesuggest.decide.finding import find_cues
+
+    _apply(obj, lambda song: [new for each in find_cues(song, (cue,)) for new, _ in copied(song, each)])
+
+
+@edit.command()
+@click.argument("section")
+@click.argument("category", type=click.Choice(get_args(Category)))
+@click.option("--all", "repeats", is_flag=True, help="Every pass of the section.")
+@everywhere
+@click.pass_obj
+def category(obj: dict[str, Any], section: str, category: Category, repeats: bool) -> None:
+    """Decide how much light a section gets; the draft is made anew around that."""
+    from cuesuggest.decide.category import category_decided
+    from cuesuggest.decide.finding import find_section
+    from cuesuggest.errors import EditError
+    from cuesuggest.song import change_all
+
+    song = load(obj["document"])
+    made = category_decided(song, find_section(song, section), category, repeats=repeats)
+    if not made.edits:
+        raise EditError(f"{made.said}: that is so already.")
+    finish(obj, song, change_all(song, made.edits, by=_BY, said=made.said), [made.said])
+
+
+@edit.command()
 @click.argument("count", type=click.IntRange(min=1), default=1)
 @everywhere
 @click.pass_obj
 def undo(obj: dict[str, Any], count: int) -> None:
     """Take back the last change, or the last COUNT."""
-    from cuesuggest.decide.decisions import describe
-    from cuesuggest.song import undo as take_back
+    from cuesuggest.draft.undo import taken_back
 
-    song = before = load(obj["document"])
-    said = []
-    for _ in range(count):
-        entry = song.history[-1] if song.history else None
-        song = take_back(song)
-        if entry:
-            said.append(f"taken back: {describe(before, entry.edit)}")
-    finish(obj, before, song, said)
+    _step(obj, count, taken_back, "taken back", lambda song: song.history)
 
 
 @edit.command()
@@ -294,15 +327,28 @@ def undo(obj: dict[str, Any], count: int) -> None:
 @click.pass_obj
 def redo(obj: dict[str, Any], count: int) -> None:
     """Make the last change again that was taken back, or the last COUNT."""
-    from cuesuggest.decide.decisions import describe
-    from cuesuggest.song import redo as make_again
+    from cuesuggest.draft.undo import made_again
 
-    song = before = load(obj["document"])
-    said = []
+    _step(obj, count, made_again, "made again", lambda song: song.undone)
+
+
+def _step(
+    obj: dict[str, Any],
+    count: int,
+    move: Callable[[Song, Path, KeptStates], tuple[Song, Rerun | None]],
+    word: str,
+    listed: Callable[[Song], Sequence[HistoryEntry]],
+) -> None:
+    from cuesuggest.decide.telling import action_text
+    from cuesuggest.draft.states import KeptStates, kept_folder
+    from cuesuggest.song.edits import last_action
+
     for _ in range(count):
-        song = make_again(song)
-        said.append(f"made again: {describe(song, song.history[-1].edit)}")
-    finish(obj, before, song, said)
+        song = load(obj["document"])
+        entries = last_action(listed(song))
+        said = action_text(song, entries) if entries else ""
+        after, rerun = move(song, obj["document"], KeptStates(kept_folder(obj["document"])))
+        _save(obj, song, after, rerun, [f"{word}: {said}"])
 
 
 @edit.command()
@@ -310,7 +356,7 @@ def redo(obj: dict[str, Any], count: int) -> None:
 @click.pass_obj
 def history(obj: dict[str, Any]) -> None:
     """List the changes, the latest last."""
-    from cuesuggest.decide.decisions import describe
+    from cuesuggest.decide.telling import describe
 
     song = load(obj["document"])
     for entry in song.history:

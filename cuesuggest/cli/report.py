@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
+from cuesuggest.decide.answers import command
 from cuesuggest.score.records import Cue, Look, PlannedSection, clock
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.song.rig_facts import all_out
@@ -50,7 +51,7 @@ def song_text(song: Song, width: int = 100) -> str:
             text = f"{question.text} Listen at {clock(question.listen_at)}; {hang} on it."
             lines += _wrapped(text, width, "  ? ", "    ")
             for answer in question.answers:
-                lines += _wrapped(f"{answer.text}: {answer.command}", width, "    - ", "      ")
+                lines += _wrapped(f"{answer.text}: {command(answer.deed)}", width, "    - ", "      ")
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     if cues and song.analysis.sections:
         lines += ["", "Whatever comes next, by kind of section"]

@@ -1,18 +1,32 @@
-"""What the tool asks, and its answers as changes: each is a command, understood here without a shell."""
+"""Answers to what the tool asks: the edits that one makes, and the command line that does the same."""
 
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable, Sequence
+from typing import assert_never
 
 from cuesuggest.decide import statements
 from cuesuggest.decide.boundaries import section_starts
-from cuesuggest.decide.decisions import find_cues, find_section, moved, place_at
+from cuesuggest.decide.change import Change
+from cuesuggest.decide.cue_edits import moved
+from cuesuggest.decide.finding import find_cues, find_section, place_at
 from cuesuggest.errors import EditError
-from cuesuggest.review.session import Change
+from cuesuggest.score.answers import (
+    BarOneAt,
+    BeatTempo,
+    BeatTimes,
+    CountedIn,
+    Deed,
+    JudgeCues,
+    MoveCue,
+    SectionStarts,
+    ShiftBars,
+)
 from cuesuggest.song import Edit, SetCue, Song
 
-__all__ = ["answered"]
+__all__ = ["answered", "command", "edits_of"]
+
+_FACTORS = {0.5: "--half", 1.0: "--as-heard", 2.0: "--double"}
 
 
 def answered(song: Song, question: str, answer: int) -> Change:
@@ -29,38 +43,66 @@ def answered(song: Song, question: str, answer: int) -> Change:
     Raises
     ------
     EditError
-        If the question or the answer is not there.
+        If the question or the answer is not there, or it does not fit the song any more.
     """
     for each in song.questions:
         if each.id == question:
             if not 0 <= answer < len(each.answers):
                 raise EditError("There is no such answer to that question.")
             chosen = each.answers[answer]
-            return Change(tuple(_edits(song, shlex.split(chosen.command))), f"{each.text} {chosen.text}")
+            return Change(edits_of(song, chosen.deed), f"{each.text} {chosen.text}")
     raise EditError("That question is not open any more.")
 
 
-def _edits(song: Song, words: Sequence[str]) -> list[Edit]:
-    match words:
-        case ["correct", "DOC", option, *values] if option in _STATEMENTS:
-            return [_STATEMENTS[option](song, values)]
-        case ["edit", "DOC", "accept", *cues]:
-            return [SetCue(cue.id, {"status": "accepted"}) for cue in find_cues(song, tuple(cues))]
-        case ["edit", "DOC", "reject", *cues]:
-            return [SetCue(cue.id, {"status": "rejected"}) for cue in find_cues(song, tuple(cues))]
-        case ["edit", "DOC", "move", cue, "--at", time]:
-            place = place_at(song, seconds=float(time))
-            return [moved(song, each, place) for each in find_cues(song, (cue,))]
-    raise EditError(f"The page does not know this answer. Type it instead: cuesuggest {shlex.join(words)}")
+def edits_of(song: Song, deed: Deed) -> tuple[Edit, ...]:
+    """Return the edits of a deed, with absolute facts from the song as it is heard now.
+
+    Raises
+    ------
+    EditError
+        If it does not fit the song.
+    """
+    match deed:
+        case BeatTimes():
+            return (statements.tempo_times(song, deed.factor),)
+        case BeatTempo():
+            return (statements.tempo(song, deed.bpm),)
+        case CountedIn():
+            return (statements.signature(song, deed.signature),)
+        case BarOneAt():
+            return (statements.bar_one_at(song, deed.seconds),)
+        case ShiftBars():
+            return (statements.bars_shifted(song, deed.beats),)
+        case SectionStarts():
+            return (section_starts(song, find_section(song, deed.mark), deed.bar),)
+        case JudgeCues():
+            return tuple(SetCue(cue.id, {"status": deed.status}) for cue in find_cues(song, deed.cues))
+        case MoveCue():
+            place = place_at(song, seconds=deed.seconds)
+            return tuple(moved(song, cue, place) for cue in find_cues(song, (deed.cue,)))
+        case _:
+            assert_never(deed)
 
 
-_STATEMENTS: dict[str, Callable[[Song, Sequence[str]], Edit]] = {
-    "--as-heard": lambda song, values: statements.tempo_times(song, 1.0),
-    "--half": lambda song, values: statements.tempo_times(song, 0.5),
-    "--double": lambda song, values: statements.tempo_times(song, 2.0),
-    "--tempo": lambda song, values: statements.tempo(song, float(values[0])),
-    "--meter": lambda song, values: statements.signature(song, values[0]),
-    "--bar-one-at": lambda song, values: statements.bar_one_at(song, float(values[0])),
-    "--shift-bar": lambda song, values: statements.bars_shifted(song, float(values[0])),
-    "--starts": lambda song, values: section_starts(song, find_section(song, values[0]), int(values[1])),
-}
+def command(deed: Deed) -> str:
+    """Return the words of the command line that do a deed, DOC for the document: "correct DOC --shift-bar 2"."""
+    match deed:
+        case BeatTimes():
+            return f"correct DOC {_FACTORS[deed.factor]}"
+        case BeatTempo():
+            return f"correct DOC --tempo {deed.bpm:g}"
+        case CountedIn():
+            return f"correct DOC --meter {deed.signature}"
+        case BarOneAt():
+            return f"correct DOC --bar-one-at {deed.seconds:.2f}"
+        case ShiftBars():
+            return f"correct DOC --shift-bar {deed.beats:g}"
+        case SectionStarts():
+            return f"correct DOC --starts {shlex.quote(deed.mark)} {deed.bar}"
+        case JudgeCues():
+            word = {"accepted": "accept", "rejected": "reject"}[deed.status]
+            return f"edit DOC {word} {shlex.join(deed.cues)}"
+        case MoveCue():
+            return f"edit DOC move {shlex.quote(deed.cue)} --at {deed.seconds:.2f}"
+        case _:
+            assert_never(deed)

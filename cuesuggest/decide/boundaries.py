@@ -10,7 +10,7 @@ from cuesuggest.analysis.types import Bar, Section
 from cuesuggest.decide.statements import form, tapped
 from cuesuggest.errors import EditError
 from cuesuggest.score.records import counted
-from cuesuggest.song import SetCorrections, Song, TempoCorrection
+from cuesuggest.song import SetCorrections, Song, TempoCorrection, TimeSignatureCorrection
 
 __all__ = [
     "beats_tapped",
@@ -194,7 +194,7 @@ def beats_tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     even = [mean + (k - middle) * step for k in range(count)]
     if step <= 0.1 or any(abs(tap - beat) > _STEADY * step for tap, beat in zip(times, even, strict=True)):
         raise EditError("These taps keep no even pulse. Tap one tap on every beat, the first on the 1.")
-    per_bar = _beats_per_bar(song.analysis.bars, times[0])
+    per_bar, counted_in = _beats_per_bar(song, times[0])
     heard = song.analysis.beats
     ones = [_heard_or(even[k], heard) for k in range(0, count, per_bar)]
     window = song.recording.window
@@ -202,7 +202,7 @@ def beats_tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     edit = tapped(song, ones)
     tempo = TempoCorrection(round(60 / step, 3), max(round(even[0], 4), 0.0), round(even[-1], 4))
     others = [fact for fact in edit.corrections if not _inside(fact, tempo)]
-    facts = sorted((*others, tempo), key=lambda fact: fact.kind)
+    facts = sorted((*others, tempo, *counted_in), key=lambda fact: fact.kind)
     return SetCorrections(tuple(facts))
 
 
@@ -210,9 +210,17 @@ def _inside(fact: object, tempo: TempoCorrection) -> bool:
     return isinstance(fact, TempoCorrection) and tempo.from_ <= fact.from_ and fact.to <= tempo.to
 
 
-def _beats_per_bar(bars: Sequence[Bar], seconds: float) -> int:
-    here = next((bar for bar in bars if bar.start <= seconds < bar.end), None)
-    return here.beats if here else bars[0].beats if bars else 4
+def _beats_per_bar(song: Song, seconds: float) -> tuple[int, tuple[TimeSignatureCorrection, ...]]:
+    """Return how many taps make a bar, and what has to be stated for it: 4/4 where nothing was heard or said."""
+    bars = song.analysis.bars
+    here = next((bar for bar in bars if bar.start <= seconds < bar.end), bars[0] if bars else None)
+    if here is not None:
+        return here.beats, ()
+    said = [fact.value for fact in song.corrections if isinstance(fact, TimeSignatureCorrection)]
+    if said:
+        count, _, unit = said[-1].partition("/")
+        return int(count) // 3 if unit in ("8", "16") and int(count) % 3 == 0 else int(count), ()
+    return 4, (TimeSignatureCorrection("4/4", song.recording.window.start),)
 
 
 def _heard_or(time: float, heard: Sequence[float]) -> float:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from cuesuggest.analysis.types import Section
+from cuesuggest.decide.boundaries import family
+from cuesuggest.decide.change import Change
 from cuesuggest.score.records import ENTRANCES, Category
 from cuesuggest.song import Edit, RemoveCue, SetCue, SetPlan, Song
 
-__all__ = ["category_edits"]
+__all__ = ["category_decided"]
 
 
-def category_edits(song: Song, sections: Sequence[Section], category: Category) -> tuple[Edit, ...]:
-    """Return the edits that decide on the category of sections.
+def category_decided(song: Song, section: Section, category: Category, *, repeats: bool) -> Change:
+    """Return the change that decides on the category of a section; of every pass of it, if `repeats`.
 
     Entrances of another category that were decided there make way: they become suggestions again, which the next draft
     may leave out; added ones are taken out.
     """
+    sections = family(song, section) if repeats else (section,)
     looks = {look.id: look.category for look in song.looks}
     plan = {planned.section: planned for planned in song.plan}
     edits: list[Edit] = []
@@ -29,4 +30,4 @@ def category_edits(song: Song, sections: Sequence[Section], category: Category) 
             if here and cue.status in ("accepted", "edited", "added") and looks.get(cue.look or "") != category:
                 edits.append(RemoveCue(cue.id) if cue.status == "added" else SetCue(cue.id, {"status": "suggested"}))
         edits.append(SetPlan(section.id, category))
-    return tuple(edits)
+    return Change(tuple(edits), f"{', '.join(each.mark for each in sections)}: {category}")

@@ -227,8 +227,8 @@ def bar_one_at(song: Song, seconds: float) -> SetCorrections:
         raise EditError(f"{seconds:g} s is outside the song, which lasts from {window.start:g} to {window.end:g} s.")
     beats = song.analysis.beats
     near = min(beats, key=lambda beat: abs(beat - seconds), default=seconds)
-    step = 60 / (song.analysis.tempo_bpm or 120.0)
-    at = near if abs(near - seconds) < 0.5 * step else seconds
+    tempo = song.analysis.tempo_bpm
+    at = near if tempo and abs(near - seconds) < 0.5 * 60 / tempo else seconds
     facts: list[Correction] = [BarOneCorrection(round(at, 4))]
     start = at
     lines = [bar.start for bar in song.analysis.bars]

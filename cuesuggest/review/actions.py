@@ -6,21 +6,22 @@ All of it goes through the functions that the command line calls; nothing here k
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from functools import partial
 from typing import cast, get_args
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.decide import boundaries, statements
 from cuesuggest.decide.answers import answered
-from cuesuggest.decide.category import category_edits
-from cuesuggest.decide.decisions import added, describe, moved, place_at, removed, with_level
+from cuesuggest.decide.category import category_decided
+from cuesuggest.decide.change import Change
+from cuesuggest.decide.cue_edits import added, copied, moved, removed, with_level
+from cuesuggest.decide.finding import place_at, stepped
+from cuesuggest.decide.telling import describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
-from cuesuggest.review.session import Change
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
+from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Status, Trigger, counted
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 
@@ -96,28 +97,8 @@ def _move(song: Song, asked: Asked) -> Change:
     if asked.has("bar"):
         place = place_at(song, bar=asked.whole("bar"), beat=asked.number("beat", 1, 64))
     else:
-        place = _stepped(song, cue.place, asked.whole("beats", -64, 64), asked.whole("bars", -64, 64))
+        place = stepped(song, cue.place, asked.whole("beats", -64, 64), asked.whole("bars", -64, 64))
     return _one(song, moved(song, cue, place))
-
-
-def _stepped(song: Song, place: Place, beats: int, bars: int) -> Place:
-    """Return the place so many bars and beats later, on the same part of a beat."""
-    numbers = [bar.number for bar in song.analysis.bars]
-    if place.bar is None or place.beat is None or place.bar not in numbers:
-        return place_at(song, seconds=max(place.seconds + beats * 0.5 + bars * 2.0, 0.0))
-    index, beat = numbers.index(place.bar) + bars, place.beat + beats
-    inside = range(len(numbers))
-    while index in inside and beat < 1:
-        index -= 1
-        beat += song.analysis.bars[index].beats if index in inside else 0
-        if index < 0:
-            break
-    while index in inside and beat >= song.analysis.bars[index].beats + 1:
-        beat -= song.analysis.bars[index].beats
-        index += 1
-    if index not in inside:
-        raise EditError("The song has no bar there.")
-    return place_at(song, bar=numbers[index], beat=min(beat, song.analysis.bars[index].beats + 0.999))
 
 
 def _set(song: Song, asked: Asked) -> Change:
@@ -183,47 +164,16 @@ def _remove(song: Song, asked: Asked) -> Change:
 
 
 def _copy(song: Song, asked: Asked) -> Change:
-    """Put a cue at the same place of every other pass of its section, where there is none like it."""
     cue = _cue(song, asked.text("cue"))
-    inside = cue.place.bar_in_section
-    own = Grid(song.analysis).section_of(cue.place.bar)
-    if own is None or inside is None or cue.place.beat is None:
-        raise EditError("This cue is in no section, so there is no other pass to copy it to.")
-    edits: list[Edit] = []
-    copied: list[str] = []
-    trial = song
-    for section in boundaries.family(song, own):
-        if section.id == own.id or inside > section.bars:
-            continue
-        place = place_at(song, bar=section.first_bar + inside - 1, beat=cue.place.beat)
-        if any(each.kind == cue.kind and abs(each.place.seconds - place.seconds) < 0.2 for each in song.cues):
-            continue
-        length = cue.down_beats if cue.kind in ("fade-out", "cut-out") else cue.up_beats
-        new = added(trial, cue.kind, place, hand=cue.hand, look=cue.look, side=cue.side, level=cue.level,
-                    beats=length, who=cue.who)  # fmt: skip
-        own_words = replace(
-            new.cue,
-            trigger=cue.trigger,
-            anchor=cue.anchor,
-            note=cue.note,
-            cautions=cue.cautions,
-            reasons=(f"as cue {cue.number:g} in {own.mark}",),
-        )
-        new = replace(new, cue=own_words)
-        edits.append(new)
-        copied.append(section.mark)
-        trial = trial.replaced(cues=(*trial.cues, new.cue))
-    if not edits:
-        raise EditError(f"Every other pass of {own.label} has such a cue, or there is no other pass.")
-    return Change(tuple(edits), f"cue {cue.number:g} copied to {', '.join(copied)}")
+    copies = copied(song, cue)
+    marks = ", ".join(section.mark for _, section in copies)
+    return Change(tuple(edit for edit, _ in copies), f"cue {cue.number:g} copied to {marks}")
 
 
 def _category(song: Song, asked: Asked) -> Change:
     section = _section(song, asked.text("section"))
     category = asked.choice("category", CATEGORIES)
-    sections = boundaries.family(song, section) if asked.yes("all") else (section,)
-    names = ", ".join(each.mark for each in sections)
-    return Change(category_edits(song, sections, category), f"{names}: {category}")
+    return category_decided(song, section, category, repeats=asked.yes("all"))
 
 
 def _vamp(song: Song, asked: Asked) -> Change:

@@ -22,6 +22,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from cuesuggest import __version__
+from cuesuggest.draft.states import kept_folder
 from cuesuggest.errors import CuesuggestError, EditError
 from cuesuggest.export import FORMATS, Format, Options, write
 from cuesuggest.review.actions import ACTIONS
@@ -29,7 +30,7 @@ from cuesuggest.review.asked import Asked
 from cuesuggest.review.guard import BodyTooLongError, Guard, Key
 from cuesuggest.review.page_sound import Click, Sound
 from cuesuggest.review.readings import clicked
-from cuesuggest.review.session import BehindError, Outcome, Session, kept_folder
+from cuesuggest.review.session import BehindError, Outcome, Session
 from cuesuggest.review.view import page_of
 from cuesuggest.song.printed import freeze_numbers
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Window, open_recording

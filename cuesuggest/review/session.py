@@ -6,40 +6,30 @@ way. What is on disk is compared first: a file that somebody else has changed is
 
 from __future__ import annotations
 
-import hashlib
 import os
-import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from cuesuggest.decide.change import Change
+from cuesuggest.decide.telling import action_text
+from cuesuggest.draft.again.merge import Rerun
 from cuesuggest.draft.clashes import conflicts
 from cuesuggest.draft.settling import settled
+from cuesuggest.draft.states import KeptStates
+from cuesuggest.draft.undo import made_again, taken_back
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
-from cuesuggest.song import Edit, Song, change, redo, undo
+from cuesuggest.song import HistoryEntry, Song, change_all
+from cuesuggest.song.edits import last_action
 
-__all__ = ["BehindError", "Change", "Outcome", "Session", "kept_folder"]
+__all__ = ["BehindError", "Outcome", "Session"]
 
 _BY = "page"
-_MOST_KEPT = 20
-# What an undo brings back as it was, beside the history.
-_CONTENT = (
-    "title", "analysis", "corrections", "looks", "plan", "cues", "questions", "cautions", "unplaced", "numbers_frozen",
-)  # fmt: skip
 
 
 class BehindError(CuesuggestError):
     """An action that is about a state of the song which is not the one there is now."""
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """What an action does: edits, from a song in which what they speak of is there."""
-
-    edits: tuple[Edit, ...]
-    said: str
-    """What was done, as a sentence; it is also what undo says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,15 +41,6 @@ class Outcome:
     """What else has changed."""
     remarks: tuple[str, ...] = ()
     """What does not go together since."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """One action to take back or make again: how many edits it was, and the song on its other side."""
-
-    edits: int
-    song: Song | None
-    said: str
 
 
 class Session:
@@ -80,13 +61,10 @@ class Session:
             As `Song.load` does.
         """
         self.document = document
-        self._kept = kept
+        self._kept = KeptStates(kept)
         self._lock = threading.RLock()
         self._song = Song.load(document)
         self._signature = self._on_disk()
-        self._undo: list[_Step] = []
-        self._redo: list[_Step] = []
-        self._forget_steps()
 
     @property
     def song(self) -> Song:
@@ -95,11 +73,11 @@ class Session:
 
     def undo_text(self) -> str | None:
         """What would be taken back next; None if there is nothing."""
-        return self._undo[-1].said if self._undo else None
+        return _said_of(self._song, self._song.history)
 
     def redo_text(self) -> str | None:
         """What would be made again next; None if there is nothing."""
-        return self._redo[-1].said if self._redo else None
+        return _said_of(self._song, self._song.undone)
 
     def act(self, revision: int, make: Callable[[Song], Change]) -> Outcome:
         """Do something to the song and save it.
@@ -122,16 +100,12 @@ class Session:
             self._check(revision)
             before = self._song
             made = make(before)
-            song = before
-            for edit in made.edits:
-                song = change(song, edit, by=_BY)
             if not made.edits:
                 raise EditError(f"{made.said.rstrip('.')}: that is so already.")
-            song, lines = self._settled(before, song)
+            song = change_all(before, made.edits, by=_BY, said=made.said)
+            song, rerun = settled(before, song, self.document)
             self._save(song)
-            self._undo.append(_Step(len(made.edits), before, made.said))
-            self._redo.clear()
-            return _outcome(made.said, lines, before, song)
+            return _outcome(made.said, rerun, before, song)
 
     def undo(self, revision: int) -> Outcome:
         """Take back the last action.
@@ -141,7 +115,7 @@ class Session:
         BehindError, EditError, DocumentError
             As `act` does; EditError if there is nothing to take back.
         """
-        return self._step(revision, self._undo, self._redo, undo, "taken back")
+        return self._step(revision, taken_back, "Taken back", self.undo_text())
 
     def redo(self, revision: int) -> Outcome:
         """Make the last action again that was taken back.
@@ -151,31 +125,21 @@ class Session:
         BehindError, EditError, DocumentError
             As `act` does; EditError if there is nothing to make again.
         """
-        return self._step(revision, self._redo, self._undo, redo, "made again")
+        return self._step(revision, made_again, "Made again", self.redo_text())
 
     def _step(
-        self, revision: int, source: list[_Step], target: list[_Step], move: Callable[[Song], Song], word: str
+        self,
+        revision: int,
+        move: Callable[[Song, Path, KeptStates], tuple[Song, Rerun | None]],
+        word: str,
+        said: str | None,
     ) -> Outcome:
         with self._lock:
             self._check(revision)
-            before = song = self._song
-            step = source[-1] if source else _Step(1, None, "")
-            for _ in range(step.edits):
-                song = move(song)
-            lines: tuple[str, ...] = ()
-            if step.song is not None:
-                song = song.replaced(**{name: getattr(step.song, name) for name in _CONTENT})
-            else:
-                song, lines = self._settled(before, song)
+            before = self._song
+            song, rerun = move(before, self.document, self._kept)
             self._save(song)
-            source.pop()
-            target.append(_Step(step.edits, before, step.said))
-            return _outcome(f"{word.capitalize()}: {step.said}", lines, before, song)
-
-    def _settled(self, before: Song, after: Song) -> tuple[Song, tuple[str, ...]]:
-        """Hear and draft anew as far as an edit asks for it."""
-        song, rerun = settled(before, after, self.document)
-        return song, rerun.lines if rerun else ()
+            return _outcome(f"{word}: {said}", rerun, before, song)
 
     def freeze(self, do: Callable[[Song, Path], None]) -> None:
         """Let the song be marked on disk as one whose list has left it."""
@@ -214,9 +178,8 @@ class Session:
         """
         with self._lock:
             there = Song.load(self.document)
-            self._keep_state(self._song.to_json(), f"{self._song.revision}-page")
+            self._kept.keep(self._song, f"{self._song.revision}-page")
             self._song, self._signature = there, self._on_disk()
-            self._forget_steps()
             return Outcome("Shown is now what the file holds.")
 
     def keep_shown(self) -> Outcome:
@@ -238,7 +201,7 @@ class Session:
                     raise DocumentError(
                         f"{self.document.name} holds no song document now. Move it away, then try again. ({error})"
                     ) from None
-                self._keep_file(f"{revision}-other")
+                self._kept.keep_file(self.document, f"{revision}-other")
                 song = self._song.replaced(revision=max(self._song.revision, revision or 0) + 1)
                 song.save(self.document, expected_revision=revision)
             self._song, self._signature = song, self._on_disk()
@@ -251,7 +214,7 @@ class Session:
             raise BehindError(f"{self.document.name} was changed by another program; this was not done.")
 
     def _save(self, song: Song) -> None:
-        self._keep_file(str(self._song.revision))
+        self._kept.keep_file(self.document, str(self._song.revision))
         song.save(self.document)
         self._song, self._signature = song, self._on_disk()
 
@@ -262,50 +225,14 @@ class Session:
             return None
         return status.st_mtime_ns, status.st_size, status.st_ino
 
-    def _forget_steps(self) -> None:
-        """What was done before this page was opened can be taken back too, an edit at a time."""
-        from cuesuggest.decide.decisions import describe
 
-        self._undo = [_Step(1, None, describe(self._song, entry.edit)) for entry in self._song.history]
-        self._redo = [_Step(1, None, describe(self._song, entry.edit)) for entry in self._song.undone]
-
-    # The last states, in case everything else fails.
-
-    def _keep_file(self, name: str) -> None:
-        if self._kept is None:
-            return
-        try:
-            self._kept.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(self.document, self._kept / f"{name}.cues.json")
-            self._drop_oldest()
-        except OSError:
-            return  # a net below the net: the document itself is saved whole or not at all
-
-    def _keep_state(self, data: bytes, name: str) -> None:
-        if self._kept is None:
-            return
-        try:
-            self._kept.mkdir(parents=True, exist_ok=True)
-            (self._kept / f"{name}.cues.json").write_bytes(data)
-        except OSError:
-            return
-
-    def _drop_oldest(self) -> None:
-        assert self._kept is not None
-        states = sorted(self._kept.glob("*.cues.json"), key=lambda path: path.stat().st_mtime_ns)
-        for path in states[:-_MOST_KEPT]:
-            path.unlink(missing_ok=True)
+def _said_of(song: Song, entries: Sequence[HistoryEntry]) -> str | None:
+    last = last_action(entries)
+    return action_text(song, last) if last else None
 
 
-def kept_folder(document: Path) -> Path:
-    """Where the last states of a document are kept: the user's folder for such things, one for each document."""
-    from platformdirs import user_state_path
-
-    key = hashlib.sha256(os.fsencode(os.path.realpath(document))).hexdigest()[:12]
-    return user_state_path("cuesuggest") / "states" / f"{document.name[:60]}-{key}"
-
-
-def _outcome(said: str, lines: tuple[str, ...], before: Song, after: Song) -> Outcome:
+def _outcome(said: str, rerun: Rerun | None, before: Song, after: Song) -> Outcome:
+    lines = rerun.lines if rerun else ()
     known = set(conflicts(before))
     remarks = (f"This does not go together now: {problem}" for problem in conflicts(after) if problem not in known)
     return Outcome(said, lines, tuple(remark for remark in remarks if remark not in lines))

@@ -11,14 +11,12 @@ __all__ = [
     "CATEGORIES",
     "ENTRANCES",
     "EXITS",
-    "Answer",
     "Category",
     "Cue",
     "CueKind",
     "Look",
     "Place",
     "PlannedSection",
-    "Question",
     "Series",
     "clock",
     "counted",
@@ -182,33 +180,3 @@ class PlannedSection:
     reasons: tuple[str, ...]
     decided: Category | None = None
     """What the designer wants here; None leaves it to the plan."""
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """One way to answer a question."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    text: str
-    """Short enough for a button."""
-    command: str
-    """The words of the command line that apply it, DOC for the document: "correct DOC --shift-bar 2"."""
-    reading: str | None = None
-    """How beats are read then, as in `SongAnalysis.alternatives`; "" is as told, None where that is not the matter."""
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """Something the tool is unsure of; the more cues hang on it, the earlier it is asked."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    id: str
-    text: str
-    listen_at: float
-    """Seconds from the start of the recording."""
-    cues: tuple[str, ...]
-    """Ids of those that hang on the answer."""
-    answers: tuple[Answer, ...] = ()
-    """What the draft takes for right comes first."""

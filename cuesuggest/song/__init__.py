@@ -20,7 +20,7 @@ from cuesuggest.song.edit_types import (
     SetSection,
     SetTitle,
 )
-from cuesuggest.song.edits import apply, change, inverse, redo, undo
+from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
 from cuesuggest.song.files import path_from
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
@@ -63,6 +63,7 @@ __all__ = [
     "analysis_json",
     "apply",
     "change",
+    "change_all",
     "inverse",
     "path_from",
     "redo",

@@ -7,6 +7,7 @@ raises the revision like any other change (the file on disk does change) and mov
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, assert_never
@@ -34,7 +35,7 @@ from cuesuggest.song.wording import plain_words
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
-__all__ = ["apply", "change", "inverse", "redo", "undo"]
+__all__ = ["apply", "change", "change_all", "inverse", "last_action", "redo", "undo"]
 
 _CHANGES: dict[type, TypeAdapter[Any]] = {
     SetCue: TypeAdapter(CueChanges),
@@ -138,43 +139,86 @@ def change(song: Song, edit: Edit, *, by: str, at: datetime | None = None) -> So
     EditError
         As `apply` does.
     """
-    changed = apply(song, edit)
+    return change_all(song, (edit,), by=by, at=at)
+
+
+def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at: datetime | None = None) -> Song:
+    """Apply edits one after the other as one action, which is taken back as one.
+
+    Parameters
+    ----------
+    song : Song
+        Is not altered.
+    edits : sequence of Edit
+        At least one; each fits the song that those before it leave.
+    by : str
+        Where the change is made.
+    said : str
+        What the action does, in a sentence; each edit says it for itself if left out.
+    at : datetime, optional
+        With a time zone; now if left out.
+
+    Raises
+    ------
+    EditError
+        As `apply` does.
+    """
     time = (at or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    entry = HistoryEntry(song.revision + 1, time, by, edit, inverse(song, edit))
-    return changed.replaced(revision=song.revision + 1, history=(*song.history, entry), undone=())
+    changed = song
+    entries: list[HistoryEntry] = []
+    for edit in edits:
+        revision = song.revision + len(entries) + 1
+        entries.append(HistoryEntry(revision, time, by, edit, inverse(changed, edit)))
+        changed = apply(changed, edit)
+    entries[-1] = replace(entries[-1], together=len(entries), said=said)
+    return changed.replaced(revision=song.revision + len(entries), history=(*song.history, *entries), undone=())
+
+
+def last_action(entries: Sequence[HistoryEntry]) -> tuple[HistoryEntry, ...]:
+    """Return the changes of the last action of a history, or of what was taken back; none if there is none."""
+    return tuple(entries[len(entries) - min(entries[-1].together, len(entries)) :]) if entries else ()
 
 
 def undo(song: Song) -> Song:
-    """Take the last change back, under the next revision.
+    """Take the last action back, under the next revision.
 
     Raises
     ------
     EditError
         If nothing was changed, or what was changed is no longer in the song.
     """
-    if not song.history:
+    entries = last_action(song.history)
+    if not entries:
         raise EditError("There is no change to take back in this song.")
-    entry = song.history[-1]
-    return apply(song, entry.inverse).replaced(
-        revision=song.revision + 1, history=song.history[:-1], undone=(*song.undone, entry)
+    changed = song
+    for entry in reversed(entries):
+        changed = apply(changed, entry.inverse)
+    return changed.replaced(
+        revision=song.revision + 1,
+        history=song.history[: -len(entries)],
+        undone=(*song.undone, *entries),
     )
 
 
 def redo(song: Song) -> Song:
-    """Make the change again that was taken back last, under the next revision.
+    """Make the action again that was taken back last, under the next revisions.
 
     Raises
     ------
     EditError
         If nothing was taken back since the last change.
     """
-    if not song.undone:
+    entries = last_action(song.undone)
+    if not entries:
         raise EditError("There is no change to make again in this song.")
-    entry = song.undone[-1]
-    return apply(song, entry.edit).replaced(
-        revision=song.revision + 1,
-        history=(*song.history, replace(entry, revision=song.revision + 1)),
-        undone=song.undone[:-1],
+    changed = song
+    for entry in entries:
+        changed = apply(changed, entry.edit)
+    again = [replace(entry, revision=song.revision + k) for k, entry in enumerate(entries, 1)]
+    return changed.replaced(
+        revision=song.revision + len(entries),
+        history=(*song.history, *again),
+        undone=song.undone[: -len(entries)],
     )
 
 

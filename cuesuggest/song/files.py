@@ -80,7 +80,7 @@ def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:
             f"{where} was written by a newer cuesuggest (document version {version}, this one reads version "
             f"{VERSION}). Update cuesuggest and open it again."
         )
-    return text, parsed
+    return (json.dumps(parsed) if _old_answers_dropped(parsed) else text), parsed
 
 
 def write_document(path: Path, data: bytes, *, revision: int, expected_revision: int | None) -> None:
@@ -137,6 +137,20 @@ def path_from(document: Path, file: Path) -> str:
         return Path(os.path.relpath(os.path.realpath(file), folder)).as_posix()
     except ValueError:  # another drive
         return Path(os.path.realpath(file)).as_posix()
+
+
+def _old_answers_dropped(parsed: dict[str, Any]) -> bool:
+    """Drop answers that are command lines, as documents had them once; the next draft asks anew. Whether any were."""
+    questions = parsed.get("questions")
+    old = [
+        question
+        for question in (questions if isinstance(questions, list) else [])
+        if isinstance(question, dict) and isinstance(question.get("answers"), list)
+        if any(isinstance(answer, dict) and "command" in answer for answer in question["answers"])
+    ]
+    for question in old:
+        question["answers"] = []
+    return bool(old)
 
 
 def _text(data: bytes, where: str) -> str:

@@ -144,3 +144,7 @@ class HistoryEntry:
     """Where it was made, such as "command line" or "page"."""
     edit: Edit
     inverse: Edit
+    together: Annotated[int, Field(ge=1)] = 1
+    """How many changes up to this one were one action, and are taken back as one."""
+    said: str = ""
+    """What the action did, in a sentence; with its last change. Empty where the edit says it by itself."""

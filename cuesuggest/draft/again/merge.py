@@ -79,8 +79,8 @@ def merged(
             unplaced.append(Unplaced(cue, moved))
         else:
             kept[cue.id] = replace(moved, standby=again.standby if again else None)
-    slots = {_slot(cue.id) for cue in kept.values() if stands(cue) and cue.status != "added"}
-    suggested = [cue for cue in fresh.cues if cue.id not in kept and _slot(cue.id) not in slots]
+    slots = {_slot(cue) for cue in kept.values() if stands(cue) and cue.status != "added"}
+    suggested = [cue for cue in fresh.cues if cue.id not in kept and _slot(cue) not in slots]
     cues = [*kept.values(), *suggested]
     numbers = {cue.id: cue.number for cue in _candidates(old)}
     cues = numbered(cues, numbers) if _frozen(old) else in_order(cues)
@@ -119,10 +119,10 @@ def _with_decided(fresh: Song, old: Song) -> tuple[PlannedSection, ...]:
     return tuple(replace(planned, decided=decided.get(planned.section)) for planned in fresh.plan)
 
 
-def _slot(id_: str) -> tuple[str, ...]:
-    """Return rule, section and ordinal of a cue's id: what one decision stands for, whatever the category."""
-    parts = id_.split("/")
-    return (parts[0], parts[1], parts[-1]) if len(parts) == 4 and parts[0] in ("enter", "recall") else (id_,)
+def _slot(cue: Cue) -> tuple[str, ...]:
+    """Return rule, section and ordinal of a cue: what one decision stands for, whatever the category."""
+    ordinal = cue.id.rpartition("/")[2]
+    return (cue.rule, cue.section_id, ordinal) if cue.rule in ("enter", "recall") else (cue.id,)
 
 
 def _frozen(song: Song) -> bool:

@@ -1,24 +1,35 @@
 """What the tool is unsure of, as questions that a listener can answer; the most weighty first.
 
-Each says where to listen and which command applies an answer, the draft's own reading first.
+Each says where to listen and what an answer does, the draft's own reading first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from shlex import quote
 
 from cuesuggest.analysis.types import Alternative, Bar, Event, Section
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.stays import cut_off
+from cuesuggest.score.answers import (
+    Answer,
+    BarOneAt,
+    BeatTempo,
+    BeatTimes,
+    CountedIn,
+    JudgeCues,
+    MoveCue,
+    Question,
+    SectionStarts,
+    ShiftBars,
+)
 from cuesuggest.score.grid import count_word
-from cuesuggest.score.records import ENTRANCES, Answer, Cue, Question, clock
+from cuesuggest.score.records import ENTRANCES, Cue, clock
 
 __all__ = ["questions"]
 
-# Ratios to the felt beat that have a word of their own on the command line.
-_WORDS = {0.5: "--half", 2.0: "--double"}
+# Ratios to the felt beat that are meant as such: the beat is that many times as fast, whatever its tempo.
+_RATIOS = (0.5, 2.0)
 
 # Seconds that are heard before the moment that a question is about.
 _LEAD = 4.0
@@ -81,10 +92,6 @@ def _on_bars(cues: Sequence[Cue]) -> tuple[str, ...]:
     return tuple(cue.id for cue in cues if cue.place.bar is not None)
 
 
-def _correct(words: str) -> str:
-    return f"correct DOC {words}"
-
-
 def _likely(brief: Brief) -> list[Alternative]:
     """Return the other readings of the beat that are nearly as good, the best first; and the one in doubt."""
     doubted = _other_reading(brief)
@@ -109,11 +116,12 @@ def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         if not tempo or not _is_level(other) or not _can_be_asked(brief, other):
             continue
         ratio = other.tempo_bpm / tempo
-        word = next((word for step, word in _WORDS.items() if abs(ratio / step - 1) < 0.06), "")
+        factor = next((factor for factor in _RATIOS if abs(ratio / factor - 1) < 0.06), None)
+        deed = BeatTempo(other.tempo_bpm) if factor is None else BeatTimes(factor)
         text = f"Is the pulse felt at {tempo:.0f} or at {other.tempo_bpm:.0f} beats a minute?"
         answers = (
-            Answer(f"{tempo:.0f}, as it is", _correct("--as-heard"), ""),
-            Answer(f"{other.tempo_bpm:.0f}", _correct(word or f"--tempo {other.tempo_bpm:g}"), other.kind),
+            Answer(f"{tempo:.0f}, as it is", BeatTimes(1.0), ""),
+            Answer(f"{other.tempo_bpm:.0f}", deed, other.kind),
         )
         # Where the band is surely playing, not where it starts with nothing but a guitar.
         listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
@@ -129,8 +137,8 @@ def _meter(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         return []
     text = f"Is it counted in {signature} or in {others[0]}?"
     answers = (
-        Answer(f"{signature}, as it is", _correct(f"--meter {signature}"), ""),
-        *(Answer(other, _correct(f"--meter {other}"), other) for other in others),
+        Answer(f"{signature}, as it is", CountedIn(signature), ""),
+        *(Answer(other, CountedIn(other), other) for other in others),
     )
     listen = max(brief.grid.sections, key=lambda section: (brief.grid.drive_of(section), -section.start)).start
     return [Question(f"meter/{others[0]}", text, round(listen, 4), _on_bars(cues), answers)]
@@ -148,8 +156,8 @@ def _false_start(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     there = each.start if each.confidence >= _BROKEN_OFF else min(after, default=first.start)
     text = f"Does the song begin at {clock(first.start)}, or at {clock(there)}?"
     answers = (
-        Answer(f"at {clock(first.start)}, as it is", _correct(f"--bar-one-at {first.start:.2f}")),
-        Answer(f"at {clock(there)}", _correct(f"--bar-one-at {there:.2f}")),
+        Answer(f"at {clock(first.start)}, as it is", BarOneAt(round(first.start, 2))),
+        Answer(f"at {clock(there)}", BarOneAt(round(there, 2))),
     )
     return [Question("false-start", text, round(max(each.start - _LEAD, 0.0), 4), _on_bars(cues), answers)]
 
@@ -164,8 +172,8 @@ def _uncounted(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         hanging = tuple(cue.id for cue in near if cue.place.seconds >= each.start - 1.0) or _on_bars(cues)
         text = f"Does the band play on from {clock(each.start)} to {clock(each.end)}? No bars are told there."
         answers = (
-            Answer("yes, at the same tempo", _correct("--as-heard")),
-            Answer("no, nothing to count", f"edit DOC accept {' '.join(quote(id_) for id_ in hanging)}"),
+            Answer("yes, at the same tempo", BeatTimes(1.0)),
+            Answer("no, nothing to count", JudgeCues("accepted", hanging)),
         )
         asked.append(
             Question(f"uncounted/{each.start:.0f}", text, round(max(each.start - _LEAD, 0.0), 4), hanging, answers)
@@ -181,12 +189,12 @@ def _bar_one(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         return []
     first = brief.grid.bars_of(brief.grid.sections[0])[0]
     text = f"Is this bar {first.number}, with its 1 at {clock(first.start)}?"
-    answers = [Answer("yes, here", _correct("--shift-bar 0"), "")]
+    answers = [Answer("yes, here", ShiftBars(0.0), "")]
     for beats in dict.fromkeys([*shifts, *_usual_shifts(first)]):
         signed = beats - first.beats if beats > first.beats / 2 else beats
         way = "later" if signed > 0 else "earlier"
         count = {0.5: "half a beat", 1: "a beat"}.get(abs(signed), f"{abs(signed):g} beats")
-        answers.append(Answer(f"{count} {way}", _correct(f"--shift-bar {signed:g}"), f"shift {beats:g}"))
+        answers.append(Answer(f"{count} {way}", ShiftBars(signed), f"shift {beats:g}"))
     single = tuple(dict.fromkeys(answers))
     return [Question("bar-one", text, round(first.start, 4), _on_bars(cues), single)]
 
@@ -213,7 +221,7 @@ def _boundaries(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         if index == 0:
             continue
         hanging = tuple(
-            cue.id for cue in cues if cue.id.split("/")[1] == section.id and cue.kind not in ("fade-out", "one-shot")
+            cue.id for cue in cues if cue.section_id == section.id and cue.kind not in ("fade-out", "one-shot")
         )
         big = any(cue.id in hanging and cue.kind in ENTRANCES and _is_big(cue) for cue in cues)
         unsure = section.confidence < (brief.profile.evidence.sure if big else brief.profile.evidence.weak)
@@ -225,10 +233,8 @@ def _boundaries(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         there = brief.grid.bar(low)
         listen = max((section.start if there is None else there.start) - _LEAD, 0.0)
         answers = (
-            Answer(
-                f"bar {section.first_bar}, as it is", _correct(f"--starts {quote(section.mark)} {section.first_bar}")
-            ),
-            Answer(f"bar {other}", _correct(f"--starts {quote(section.mark)} {other}")),
+            Answer(f"bar {section.first_bar}, as it is", SectionStarts(section.mark, section.first_bar)),
+            Answer(f"bar {other}", SectionStarts(section.mark, other)),
         )
         asked.append(Question(f"start/{section.id}", text, round(listen, 4), hanging, answers))
     return asked
@@ -266,10 +272,9 @@ def _stops(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         hanging = _hanging_on(brief, stop, cues)
         where = replace(place, beat=None)  # the count says it in words
         text = f"Does the band stop in {where}, {count_word(place.beat)}, for {stop.end - stop.start:.1f} s?"
-        ids = " ".join(quote(each) for each in hanging)
         answers = (
-            Answer("yes, it stops", f"edit DOC accept {ids}"),
-            Answer("no, it plays on", f"edit DOC reject {ids}"),
+            Answer("yes, it stops", JudgeCues("accepted", hanging)),
+            Answer("no, it plays on", JudgeCues("rejected", hanging)),
         )
         listen = round(max(stop.start - _LEAD, 0.0), 4)
         asked.append(
@@ -284,14 +289,14 @@ def _hanging_on(brief: Brief, stop: Event, cues: Sequence[Cue]) -> tuple[str, ..
     return tuple(
         cue.id
         for cue in cues
-        if (cue.id.startswith("stop/") and out - 0.1 <= cue.place.seconds <= stop.end + 0.1)
-        or (cue.id.split("/")[-2] == "stop" and abs(cue.place.seconds - out) <= 0.1)
+        if (cue.rule == "stop" and out - 0.1 <= cue.place.seconds <= stop.end + 0.1)
+        or (cue.role == "stop" and abs(cue.place.seconds - out) <= 0.1)
     )
 
 
 def _ending(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     """Ask which of several moments is the end, where the last fade is unsure of it."""
-    last = [cue for cue in cues if cue.id.startswith("ending/")][-1:]
+    last = [cue for cue in cues if cue.rule == "ending"][-1:]
     if not last or _sure_of_end(brief, last[0]) >= brief.profile.evidence.sure:
         return []
     cue, section = last[0], brief.grid.sections[-1]
@@ -300,8 +305,8 @@ def _ending(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
     if not others:
         return []
     text = f"Is {clock(cue.place.seconds)} where the light leaves: does the song end there, or at {clock(others[0])}?"
-    answers = [Answer(f"{clock(cue.place.seconds)}, as it is", f"edit DOC accept {quote(cue.id)}")]
-    answers += [Answer(clock(each), f"edit DOC move {quote(cue.id)} --at {each:.2f}") for each in dict.fromkeys(others)]
+    answers = [Answer(f"{clock(cue.place.seconds)}, as it is", JudgeCues("accepted", (cue.id,)))]
+    answers += [Answer(clock(each), MoveCue(cue.id, round(each, 2))) for each in dict.fromkeys(others)]
     listen = max(min(cue.place.seconds, *others) - 2 * _LEAD, 0.0)
     return [Question("ending", text, round(listen, 4), (cue.id,), tuple(answers))]
 

@@ -145,9 +145,9 @@ def _window(
     """Return whether the look of a stay is recalled, since when it is ready in the dark, comes in, and goes."""
     side = stays[k].side
     recalled = [move.start + side.settle_seconds for move in moves if move.stay == k and move.cue.kind == "recall"]
-    entry = [move.start for move in moves if move.stay == k and move.cue.id.startswith("enter/")]
-    going = [move.start for move in moves if move.stay == k and move.cue.id.startswith(("leave/", "ending/"))]
-    going += [move.start for move in moves if move.stay == k + 1 and move.cue.id.startswith("enter/")]
+    entry = [move.start for move in moves if move.stay == k and move.cue.rule == "enter"]
+    going = [move.start for move in moves if move.stay == k and move.cue.rule in ("leave", "ending")]
+    going += [move.start for move in moves if move.stay == k + 1 and move.cue.rule == "enter"]
     if not entry or not going:
         return None
     held = [j for j in range(k) if stays[j].side == side]
@@ -157,9 +157,9 @@ def _window(
 
 def _gone(brief: Brief, moves: Sequence[Move], k: int) -> list[float]:
     """Return when the side of a stay is dark after it: its own way out, or the end of a change to another side."""
-    out = [move.end for move in moves if move.stay == k and move.cue.id.startswith(("leave/", "ending/"))]
+    out = [move.end for move in moves if move.stay == k and move.cue.rule in ("leave", "ending")]
     for move in moves:
-        if move.stay == k + 1 and move.cue.id.startswith("enter/") and move.cue.down_seconds is not None:
+        if move.stay == k + 1 and move.cue.rule == "enter" and move.cue.down_seconds is not None:
             out.append(move.start + swapped_after(move.cue.up_seconds or 0.0, move.cue.down_seconds, brief.rig.hands))
     return out
 

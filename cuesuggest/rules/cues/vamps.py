@@ -29,9 +29,8 @@ def mark_vamps(moves: Sequence[Move], brief: Brief) -> list[Move]:
 
 def _marked(move: Move, section: Section, after: Section | None) -> Move:
     cue, bar = move.cue, move.cue.place.bar
-    rule, of = cue.id.split("/")[:2]
     opens_next = after is not None and bar == after.first_bar and (cue.place.beat or 1.0) < 2.0
-    leaves = of == section.id and rule in ("leave", "ending")
+    leaves = cue.section_id == section.id and cue.rule in ("leave", "ending")
     if opens_next or leaves:
         return _told(
             move,
