@@ -3,26 +3,36 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Event, SongAnalysis
-from cuesuggest.export.chart.drawn_light import DYNAMICS, WEIGHTS, DrawnLight, Fade, LitSpan, drawn_light
+from cuesuggest.export.chart.drawn_light import DrawnLight, drawn_light
 from cuesuggest.export.chart.geometry import (
     Chart,
     ChartBar,
     ChartLine,
-    Hairpin,
     LegendItem,
-    Mark,
     MarkKind,
-    Sustain,
     Words,
-    WordsRole,
+)
+from cuesuggest.export.chart.light_line import (
+    FIRST_WORDS,
+    LIGHT,
+    LIGHT_HALF,
+    TEXT,
+    WORDS_STEP,
+    actions,
+    dynamics,
+    hairpins,
+    held,
+    marks,
+    opened,
+    sustains,
 )
 from cuesuggest.export.chart.phrases import ChartPhrase, Stretch, phrases
-from cuesuggest.export.chart.short_words import action, fitted, plain, text_width
+from cuesuggest.export.chart.short_words import fitted, plain, text_width
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, Look, clock, counted
 from cuesuggest.song.rig_facts import hands_of
@@ -35,20 +45,14 @@ __all__ = ["BARS_PER_LINE", "lay_out"]
 BARS_PER_LINE = (16, 8, 4)
 """Bars side by side that a chart can have; 16 are two phrases of 8, each with its margin."""
 
-TEXT = 11.0
 _LABEL = 15.0
 _TITLE = 18.0
 _MARGIN = {16: 84.0, 8: 96.0, 4: 72.0}
 _GUTTER = 18.0  # between two phrases side by side
 _NUMBERS = 11.0  # baseline of the bar numbers
 _STAFF_TOP, _STAFF_BASE = 15.0, 37.0
-_LIGHT, _LIGHT_HALF = 49.0, 5.0
-_FIRST_WORDS, _WORDS_STEP = 68.0, 13.0
 _BELOW = 9.0
-_SIGN = 12.0  # between the middles of two signs
 _NEAR = 1e-3  # seconds
-_OPEN_SIGNS = ("recall", "held", "call", "speed", "accent", "cut-in")
-_BETWEEN = 7.0  # between words side by side
 _LEGEND_STEP = 18.0
 _HEADER = 44.0
 # Below it the rules give a bar fewer cues, too (`evidence.weak` of a profile that has none of its own).
@@ -76,7 +80,7 @@ class _Part:
     analysis: SongAnalysis
     light: DrawnLight
     held: tuple[tuple[float, float, int], ...]
-    """As `_held` gives them."""
+    """As `light_line.held` gives them."""
     cues: tuple[Cue, ...]
     looks: Mapping[str, Look]
     margin: float
@@ -141,7 +145,7 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
     return _Part(
         song.analysis,
         light,
-        tuple(_held(light)),
+        tuple(held(light)),
         cues,
         looks,
         _MARGIN[bars_per_line],
@@ -159,14 +163,16 @@ def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
     bars = tuple(_bars(phrase, part))
     right = bars[-1].x + bars[-1].width
     at = _ruler(bars)
-    hairpins = tuple(_hairpins(part.light, bars, at))
-    marks = tuple(_marks(cues, part, bars, at))
-    dynamics = [each for each in _dynamics(part.light, bars, at) if each.text.strip("()")]
-    sustains = tuple(_opened(_sustains(part, bars, at), marks, dynamics))
-    actions, leaders, levels = _actions(cues, part, at, right)
-    words = [*_margin_words(phrase, part), *_numbers(phrase, bars, part), *dynamics, *actions]
+    drawn = tuple(hairpins(part.light, bars, at))
+    signs = tuple(marks(cues, part.light, bars, at))
+    loud = [each for each in dynamics(part.light, bars, at) if each.text.strip("()")]
+    lasting = tuple(opened(sustains(part.held, bars, at), signs, loud))
+    # Words may use the room to the right of a short phrase.
+    room = part.margin, max(right, part.width)
+    below, leaders, levels = actions(cues, part.light.starts, part.looks, room, at)
+    words = [*_margin_words(phrase, part), *_numbers(phrase, bars, part), *loud, *below]
     margin_height = max((word.y for word in words if word.x < part.margin - 1), default=0.0)
-    bottom = max(_FIRST_WORDS + (levels - 1) * _WORDS_STEP if levels else _LIGHT + _LIGHT_HALF, margin_height)
+    bottom = max(FIRST_WORDS + (levels - 1) * WORDS_STEP if levels else LIGHT + LIGHT_HALF, margin_height)
     return ChartLine(
         page=1,
         x=0.0,
@@ -178,13 +184,13 @@ def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
         staff_to_x=round(right, 2),
         staff_top=_STAFF_TOP,
         staff_base=_STAFF_BASE,
-        light_y=_LIGHT,
-        light_half=_LIGHT_HALF,
+        light_y=LIGHT,
+        light_half=LIGHT_HALF,
         bars=bars,
         loudness=tuple(_loudness(phrase, bars)),
-        sustains=sustains,
-        hairpins=hairpins,
-        marks=marks,
+        sustains=lasting,
+        hairpins=drawn,
+        marks=signs,
         leaders=leaders,
         words=tuple(words),
     )
@@ -231,134 +237,6 @@ def _cues_by_phrase(found: list[ChartPhrase], part: _Part) -> list[list[Cue]]:
         else:
             groups[max(0, bisect_right(starts, begin + _NEAR) - 1)].append(cue)
     return groups
-
-
-def _inside(start: float, end: float, bars: tuple[ChartBar, ...]) -> tuple[float, float] | None:
-    """Cut a span of time to a line; None where they do not meet."""
-    low, high = max(start, bars[0].start), min(end, bars[-1].end)
-    return (low, high) if high > low else None
-
-
-def _hairpins(light: DrawnLight, bars: tuple[ChartBar, ...], at: Callable[[float], float]) -> Iterator[Hairpin]:
-    for fade in light.fades:
-        cut = _inside(fade.start, fade.end, bars)
-        if cut is None:
-            continue
-        # A hairpin that goes over the end of a line goes on as far open as it was.
-        opens = [
-            fade.from_open + (time - fade.start) / (fade.end - fade.start) * (fade.to_open - fade.from_open)
-            for time in cut
-        ]
-        yield Hairpin(at(cut[0]), at(cut[1]), round(opens[0], 3), round(opens[1], 3), fade.cue.id)
-
-
-def _held(light: DrawnLight) -> Iterator[tuple[float, float, int]]:
-    """Parts of the song, in seconds, in which light stays, and how heavy; hairpins say the rest."""
-    for stay in light.stays:
-        pieces = [(stay.start, stay.end)]
-        for fade in light.fades:
-            if fade.start < stay.end and fade.end > stay.start:
-                pieces = [rest for piece in pieces for rest in _without(piece, (fade.start, fade.end))]
-        for start, end in pieces:
-            yield start, end, WEIGHTS[stay.category]
-
-
-def _without(piece: tuple[float, float], taken: tuple[float, float]) -> list[tuple[float, float]]:
-    if taken[1] <= piece[0] or piece[1] <= taken[0]:
-        return [piece]
-    return [(a, b) for a, b in ((piece[0], taken[0]), (taken[1], piece[1])) if b > a]
-
-
-def _sustains(part: _Part, bars: tuple[ChartBar, ...], at: Callable[[float], float]) -> Iterator[Sustain]:
-    for start, end, weight in part.held:
-        cut = _inside(start, end, bars)
-        if cut is not None and at(cut[1]) - at(cut[0]) > 1.0:
-            yield Sustain(at(cut[0]), at(cut[1]), weight)
-
-
-def _opened(sustains: Iterable[Sustain], marks: Iterable[Mark], dynamics: Iterable[Words]) -> Iterator[Sustain]:
-    """Leave a gap in the light's line where an open sign or a dynamic stands on it."""
-    gaps = [(mark.x - 6, mark.x + 6) for mark in marks if mark.kind in _OPEN_SIGNS]
-    gaps += [(words.x - text_width(words.text, words.size, bold=True) - 2, words.x + 4) for words in dynamics]
-    for sustain in sustains:
-        pieces = [(sustain.x, sustain.to_x)]
-        for gap in gaps:
-            pieces = [rest for piece in pieces for rest in _without(piece, gap)]
-        yield from (Sustain(round(start, 2), round(end, 2), sustain.weight) for start, end in pieces if end - start > 1)
-
-
-def _marks(cues: list[Cue], part: _Part, bars: tuple[ChartBar, ...], at: Callable[[float], float]) -> Iterator[Mark]:
-    owned = {cue.id for cue in cues}
-    xs: list[float] = []
-    for sign in part.light.signs:
-        here = sign.cue.id in owned if sign.cue.series is None else bars[0].start <= sign.at < bars[-1].end
-        if here:
-            x = at(sign.at)
-            while any(abs(x - other) < _SIGN for other in xs):
-                x += 1.0
-            xs.append(x)
-            yield Mark(sign.kind, round(x, 2), sign.cue.id)
-    moves: tuple[Fade | LitSpan, ...] = (*part.light.fades, *part.light.stays)
-    busy = [(each.start, each.end) for each in moves if _inside(each.start, each.end, bars) is not None]
-    for bar in bars:
-        middle = round(bar.x + bar.width / 2, 2)
-        dark = not any(start < bar.end - _NEAR and end > bar.start + _NEAR for start, end in busy)
-        if dark and not any(abs(middle - x) < _SIGN for x in xs):
-            yield Mark("rest", middle)
-
-
-def _dynamics(light: DrawnLight, bars: tuple[ChartBar, ...], at: Callable[[float], float]) -> Iterator[Words]:
-    """Write the category of a look where it comes in; in brackets where a line begins in the middle of it."""
-    begin, end = bars[0].start, bars[-1].end
-    here = [entrance for entrance in light.entrances if begin - _NEAR <= entrance[0] < end]
-    before = [category for time, category in light.entrances if time < begin - _NEAR]
-    lit = any(stay.start < begin + _NEAR < stay.end for stay in light.stays)
-    if before and lit and not (here and at(here[0][0]) - bars[0].x < 2 * TEXT):
-        yield _dynamic(f"({DYNAMICS[before[-1]]})", bars[0].x)
-    for time, category in here:
-        yield _dynamic(DYNAMICS[category], at(time))
-
-
-def _dynamic(text: str, x: float) -> Words:
-    return Words(text, round(x - 8, 2), _LIGHT + 4, TEXT + 1, "dynamic", "end", bold=True, italic=True)
-
-
-def _actions(
-    cues: Iterable[Cue], part: _Part, at: Callable[[float], float], right: float
-) -> tuple[list[Words], tuple[tuple[float, float, float], ...], int]:
-    """Set the words under their beats, lower where they would run into each other."""
-    # The last first: what is earlier then goes lower, and its leader passes left of the words above it.
-    begins: list[float] = []
-    spans: list[tuple[int, float, float]] = []
-    hanging: list[tuple[int, float]] = []
-    words: list[Words] = []
-    leaders: list[tuple[float, float, float]] = []
-    # Words may use the room to the right of a short phrase.
-    edge = max(right, part.width)
-    for cue in sorted(cues, key=lambda each: (part.light.starts[each.id], each.number), reverse=True):
-        x = at(part.light.starts[cue.id])
-        text = fitted(f"{cue.number:g} {action(cue, part.looks)}", TEXT, edge - part.margin)
-        wide = text_width(text, TEXT)
-        left = round(max(part.margin, min(x, edge - wide)), 2)
-        # The lowest leader that would go through these words says how far down they have to stand.
-        under = max((k for k, below in hanging if left - 1 < below < left + wide), default=0)
-        free = (k for k, begin in enumerate(begins) if k >= under and left + wide + _BETWEEN <= begin)
-        level = next(free, max(under, len(begins)))
-        begins += [edge + _BETWEEN] * (level + 1 - len(begins))
-        begins[level] = left
-        hanging.append((level, x))
-        y = _FIRST_WORDS + level * _WORDS_STEP
-        if level or x - left > 1.0:
-            leaders.append((x, _LIGHT + _LIGHT_HALF + 2, _FIRST_WORDS - TEXT + 1))
-        for row in range(level):
-            # A leader leaves out the words that had to move over its place.
-            if not any(k == row and begin - 1 < x < end for k, begin, end in spans):
-                top = _FIRST_WORDS + row * _WORDS_STEP - TEXT + 1
-                leaders.append((x, top, top + _WORDS_STEP))
-        spans.append((level, left, left + wide))
-        role: WordsRole = "call" if cue.kind == "call" or cue.who != "operator" else "action"
-        words.append(Words(text, left, y, TEXT, role, italic=role == "call", cue=cue.id))
-    return words[::-1], tuple(leaders), len(begins)
 
 
 def _loudness(phrase: ChartPhrase, bars: tuple[ChartBar, ...]) -> Iterator[tuple[float, float]]:
