@@ -13,7 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from cuesuggest.analysis.types import Bar, Confidence, DriveParts, Event, EventKind, Section, SongAnalysis, TempoKnot
-from cuesuggest.score.records import Cue, CueKind, Look, Place, PlannedSection, Question
+from cuesuggest.score.deeds import Question
+from cuesuggest.score.records import Cue, CueKind, Look, Place, PlannedSection
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song

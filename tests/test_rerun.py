@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.decide.decisions import added, moved, place_at
+from cuesuggest.decide.cue_edits import added, moved
+from cuesuggest.decide.meant import place_at
 from cuesuggest.draft.again.carried_sections import carried
 from cuesuggest.draft.again.merge import merged
 from cuesuggest.draft.again.pins import pins

@@ -8,7 +8,7 @@ import pytest
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
-from cuesuggest.score.answers import Answer, BeatTimes, Question, ShiftBars
+from cuesuggest.score.deeds import Answer, BeatTimes, Question, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
 from tests.reviewing import Page, copied, hosting, serving
 

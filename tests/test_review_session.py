@@ -13,7 +13,7 @@ from cuesuggest.errors import CuesuggestError, DocumentError, EditError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import BehindError, Session
-from cuesuggest.score.answers import Answer, BeatTimes, JudgeCues, Question, SectionStarts, ShiftBars
+from cuesuggest.score.deeds import Answer, BeatTimes, JudgeCues, Question, SectionStarts, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.song.open_questions import open_questions
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.cli import cli
 from cuesuggest.decide.answers import command
-from cuesuggest.decide.finding import find_cues
+from cuesuggest.decide.meant import find_cues
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.open_questions import open_questions

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuesuggest.decide.decisions import moved
+from cuesuggest.decide.cue_edits import moved
 from cuesuggest.errors import EditError
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.score.grid import Grid

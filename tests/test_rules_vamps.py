@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from cuesuggest.cli.report import song_text
-from cuesuggest.decide.decisions import describe
+from cuesuggest.decide.telling import describe
 from cuesuggest.errors import EditError
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetSection, Song, change, redo, undo

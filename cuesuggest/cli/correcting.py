@@ -63,7 +63,7 @@ def correct(
     """
     from cuesuggest.decide import statements
     from cuesuggest.decide.boundaries import section_starts
-    from cuesuggest.decide.finding import find_section
+    from cuesuggest.decide.meant import find_section
     from cuesuggest.decide.telling import describe
     from cuesuggest.score.form_text import read_form
     from cuesuggest.song import SetCorrections, apply, change_all

@@ -53,7 +53,7 @@ def _placed(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def _place(song: Song, bar: int | None, beat: float, section: str | None, at: float | None) -> Place:
-    from cuesuggest.decide.finding import place_at
+    from cuesuggest.decide.meant import place_at
 
     if at is not None and (bar is not None or section is not None):
         raise click.UsageError("Give either a time with --at, or a bar.")
@@ -101,7 +101,7 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"status": status}) for cue in find_cues(song, cues)])
@@ -140,7 +140,7 @@ def reopen(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Protect cues from any change."""
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"lock": True}) for cue in find_cues(song, cues)])
@@ -152,7 +152,7 @@ def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Let locked cues be changed again."""
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(cue.id, {"lock": False}) for cue in find_cues(song, cues)])
@@ -166,7 +166,7 @@ def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 def level(obj: dict[str, Any], cue: str, percent: int) -> None:
     """Set how bright a cue goes, in percent."""
     from cuesuggest.decide.cue_edits import with_level
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
 
     _apply(obj, lambda song: [with_level(each, percent) for each in find_cues(song, (cue,))])
 
@@ -179,7 +179,7 @@ def level(obj: dict[str, Any], cue: str, percent: int) -> None:
 def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: str | None, at: float | None) -> None:
     """Move a cue to another beat."""
     from cuesuggest.decide.cue_edits import moved
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
 
     def edits(song: Song) -> list[Edit]:
         place = _place(song, bar, beat, section, at)
@@ -195,7 +195,7 @@ def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: s
 @click.pass_obj
 def note(obj: dict[str, Any], cue: str, text: str) -> None:
     """Write a note on a cue; an empty text takes it off."""
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
     _apply(obj, lambda song: [SetCue(each.id, {"note": text}) for each in find_cues(song, (cue,))])
@@ -235,7 +235,7 @@ def add(
 def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     """Take out cues that you added."""
     from cuesuggest.decide.cue_edits import removed
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
 
     _apply(obj, lambda song: [removed(cue) for cue in find_cues(song, cues)])
 
@@ -251,7 +251,7 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.pass_obj
 def section(obj: dict[str, Any], section: str, name: str | None, first_words: str | None, vamp: str | None) -> None:
     """Name a section, note the words it starts with, or mark it as a vamp."""
-    from cuesuggest.decide.finding import find_section
+    from cuesuggest.decide.meant import find_section
     from cuesuggest.song import SetSection
     from cuesuggest.song.edit_types import SectionChanges
 
@@ -285,7 +285,7 @@ def title(obj: dict[str, Any], text: str) -> None:
 def copy(obj: dict[str, Any], cue: str) -> None:
     """Put a cue at the same place of every other pass of its section, too."""
     from cuesuggest.decide.cue_edits import copied
-    from cuesuggest.decide.finding import find_cues
+    from cuesuggest.decide.meant import find_cues
 
     _apply(obj, lambda song: [new for each in find_cues(song, (cue,)) for new, _ in copied(song, each)])
 
@@ -299,7 +299,7 @@ def copy(obj: dict[str, Any], cue: str) -> None:
 def category(obj: dict[str, Any], section: str, category: Category, repeats: bool) -> None:
     """Decide how much light a section gets; the draft is made anew around that."""
     from cuesuggest.decide.category import category_decided
-    from cuesuggest.decide.finding import find_section
+    from cuesuggest.decide.meant import find_section
     from cuesuggest.errors import EditError
     from cuesuggest.song import change_all
 

@@ -9,9 +9,9 @@ from cuesuggest.decide import statements
 from cuesuggest.decide.boundaries import section_starts
 from cuesuggest.decide.change import Change
 from cuesuggest.decide.cue_edits import moved
-from cuesuggest.decide.finding import find_cues, find_section, place_at
+from cuesuggest.decide.meant import find_cues, find_section, place_at
 from cuesuggest.errors import EditError
-from cuesuggest.score.answers import (
+from cuesuggest.score.deeds import (
     BarOneAt,
     BeatTempo,
     BeatTimes,

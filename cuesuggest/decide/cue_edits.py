@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.decide.boundaries import family
-from cuesuggest.decide.finding import find_look, place_at
+from cuesuggest.decide.meant import find_look, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid, count_word
 from cuesuggest.score.records import EXITS, Cue, CueKind, Place, Series

@@ -15,7 +15,7 @@ from cuesuggest.decide.answers import answered
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.change import Change
 from cuesuggest.decide.cue_edits import added, copied, moved, removed, with_level
-from cuesuggest.decide.finding import place_at, stepped
+from cuesuggest.decide.meant import place_at, stepped
 from cuesuggest.decide.telling import describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked

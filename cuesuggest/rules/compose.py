@@ -22,7 +22,7 @@ from cuesuggest.rules.plan.plan_reasons import with_reason
 from cuesuggest.rules.plan.simplify import long_enough, simplify
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.stays import stays_of
-from cuesuggest.score.answers import Question
+from cuesuggest.score.deeds import Question
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import ENTRANCES, Cue, Look, PlannedSection
 

@@ -19,7 +19,7 @@ from pydantic import (
 
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.errors import DocumentError
-from cuesuggest.score.answers import Question
+from cuesuggest.score.deeds import Question
 from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song import checks, files
 from cuesuggest.song.corrections import Correction

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cuesuggest.score.answers import Question
+from cuesuggest.score.deeds import Question
 from cuesuggest.song.corrections import FormCorrection
 
 if TYPE_CHECKING:

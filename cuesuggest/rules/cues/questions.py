@@ -11,7 +11,7 @@ from dataclasses import replace
 from cuesuggest.analysis.types import Alternative, Bar, Event, Section
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.stays import cut_off
-from cuesuggest.score.answers import (
+from cuesuggest.score.deeds import (
     Answer,
     BarOneAt,
     BeatTempo,
