@@ -116,3 +116,8 @@ def test_the_version_is_the_same_everywhere():
 def test_every_module_of_the_package_that_the_architecture_names_is_there():
     for name in re.findall(r"`((?:\w+/)*\w+(?:\.py|/))`", read("docs/architecture.md")):
         assert (ROOT / "cuesuggest" / name).exists() or (ROOT / name).exists(), name
+
+
+def test_every_module_that_the_page_of_rules_names_is_there():
+    for name in re.findall(r"`((?:\w+/)*\w+\.py)`", read("docs/rules.md")):
+        assert (ROOT / name).exists() or (ROOT / "cuesuggest" / "rules" / name).exists(), name
