@@ -1,4 +1,4 @@
-"""What docs/ has from the program itself: two schemas, the table of formats, the table of house styles.
+"""What docs/ has from the program itself: two schemas, the tables of formats and house styles, the tree of modules.
 
 `python -m tests.renew` brings all of them up to date; a test in tests/test_docs.py fails while one is not.
 """
@@ -12,15 +12,18 @@ from cuesuggest.rules.settings.settings_file import shipped_profiles
 from cuesuggest.rules.settings.settings_text import settings_table
 from cuesuggest.song import schema
 from tests.test_export_formats import table
+from tests.tree import tree
 
 DOCS = Path(__file__).parent.parent / "docs"
 FORMATS = ("<!-- table: from the registry -->\n", "<!-- end of table -->\n")
+TREE = ("<!-- tree -->\n```\n", "```\n<!-- end of tree -->\n")
 VALUES = ("<!-- values -->\n", "<!-- end of values -->\n")
 
 
 def renewed() -> dict[Path, str]:
     """Each file with the text that it should have."""
     return {
+        DOCS / "architecture.md": between(DOCS / "architecture.md", TREE, tree()),
         DOCS / "song.schema.json": schema.schema_text(),
         DOCS / "cue-list.schema.json": json_list.schema_text(),
         DOCS / "formats.md": between(DOCS / "formats.md", FORMATS, table()),

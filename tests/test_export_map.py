@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import export
+from cuesuggest.export.common.desk_map import DeskMap, completed, load_map, map_from_text, map_text
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.desk.mapping import DeskMap, completed, load_map, map_from_text, map_text
 from tests.exported import HOSTILE, hostile_song
 from tests.songs import make_song
 

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from music21 import midi as music21_midi
 
 from cuesuggest.export import Options, export
+from cuesuggest.export.common.desk_map import map_from_text
 from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.export.common.told import told
-from cuesuggest.export.desk.mapping import map_from_text
 from cuesuggest.score.records import Series
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at

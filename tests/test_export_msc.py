@@ -8,8 +8,8 @@ from dataclasses import replace
 import mido
 import pytest
 
+from cuesuggest.export.common.desk_map import DeskMap, map_from_text
 from cuesuggest.export.common.timing import RATES
-from cuesuggest.export.desk.mapping import DeskMap, map_from_text
 from cuesuggest.export.desk.show_control import control_message, cue_data, time_data
 from tests.exported import HOSTILE, hostile_song, one
 from tests.songs import make_cue, make_song, place_at

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from pythonosc.osc_bundle import OscBundle
 
 from cuesuggest.export import Options
+from cuesuggest.export.common.desk_map import map_from_text
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
-from cuesuggest.export.desk.mapping import map_from_text
 from cuesuggest.export.desk.osc import bundle, message, time_tag
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at

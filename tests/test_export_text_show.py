@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuesuggest.export.desk.mapping import map_from_text
+from cuesuggest.export.common.desk_map import map_from_text
 from cuesuggest.export.read_back.read_show import read_show
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at

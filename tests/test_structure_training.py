@@ -15,7 +15,7 @@ from cuesuggest.analysis.structure.divide import LENGTHS, LONGEST, SOUNDS, best_
 from cuesuggest.analysis.structure.letters import PAIRS, pair_features, pair_odds, same_odds
 from cuesuggest.analysis.structure.section_confidence import FEATURES
 from cuesuggest.analysis.structure.weights import Weights, shipped
-from cuesuggest.analysis.training.fit_structure import TaughtSong, _less_likely, fit_division, fit_same, starts_right
+from cuesuggest.analysis.training.fit_structure import FormedSong, _less_likely, fit_division, fit_same, starts_right
 from tests.test_structure import made, parts_of
 
 
@@ -23,7 +23,7 @@ def song(form, seed):
     spectrum, logits, bars = made(form, seed)
     vectors = bar_vectors(spectrum, bars, flux(spectrum.bands))
     edges = np.cumsum([0, *(length for _, length in parts_of(form))])
-    return TaughtSong(
+    return FormedSong(
         bars,
         vectors,
         line_signs(spectrum, logits, bars, vectors),

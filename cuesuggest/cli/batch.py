@@ -39,7 +39,7 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True)
-class _Written:
+class _Drafted:
     """What is told of a song; the song itself stays in the process that drafted it."""
 
     bars: int | None
@@ -111,7 +111,7 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
     return 1 if written else 2
 
 
-def _draft(request: Request, tell: Tell) -> _Written | _Current:
+def _draft(request: Request, tell: Tell) -> _Drafted | _Current:
     """Do one song of several; in a worker's process if that is asked for."""
     from cuesuggest.draft.drafting import is_current
     from cuesuggest.sound.recording import open_recording
@@ -128,7 +128,7 @@ def _draft(request: Request, tell: Tell) -> _Written | _Current:
 
     drafted = draft(request, step)
     song = drafted.song
-    return _Written(
+    return _Drafted(
         None if song.analysis.music_start is None else sum(bar.number >= 1 for bar in song.analysis.bars),
         sum(cue.status != "rejected" for cue in song.cues),
         len(song.questions),
@@ -141,7 +141,7 @@ class _News:
 
     def __init__(self, requests: Sequence[Request], shown: Bars, quiet: bool) -> None:
         self._requests, self._bars, self._quiet = requests, shown, quiet
-        self._results: dict[int, _Written | _Current | Failure] = {}
+        self._results: dict[int, _Drafted | _Current | Failure] = {}
         counts = Counter(request.recording.name for request in requests)
         self._names = [
             click.format_filename(r.recording.name if counts[r.recording.name] == 1 else r.recording) for r in requests
@@ -153,16 +153,16 @@ class _News:
     def told(self, index: int, note: tuple[str, float | None, float | None]) -> None:
         self._bars.told(index, *note)
 
-    def ended(self, index: int, result: _Written | _Current | Failure) -> None:
+    def ended(self, index: int, result: _Drafted | _Current | Failure) -> None:
         self._results[index] = result
-        if isinstance(result, _Written | _Current):
+        if isinstance(result, _Drafted | _Current):
             self._bars.ended(index, failed=False)
             if not self._quiet:
                 self._tell(index, result)
         else:
             self._bars.ended(index, failed=True)
 
-    def _tell(self, index: int, result: _Written | _Current) -> None:
+    def _tell(self, index: int, result: _Drafted | _Current) -> None:
         request, name = self._requests[index], self._names[index]
         beside = request.document.parent == request.recording.parent
         document = click.format_filename(request.document.name if beside else request.document)
@@ -183,7 +183,7 @@ class _News:
     def count(self) -> tuple[int, int, int]:
         """How many were written, were done already, failed."""
         results = self._results.values()
-        written = sum(isinstance(result, _Written) for result in results)
+        written = sum(isinstance(result, _Drafted) for result in results)
         current = sum(isinstance(result, _Current) for result in results)
         return written, current, len(results) - written - current
 
@@ -192,7 +192,7 @@ class _News:
         return [
             (_sentence(self._requests[k].recording, result), result.trace)
             for k, result in sorted(self._results.items())
-            if not isinstance(result, _Written | _Current)
+            if not isinstance(result, _Drafted | _Current)
         ]
 
 

@@ -55,7 +55,7 @@ def export(
     """
     from cuesuggest.export import chosen
     from cuesuggest.export import write as render
-    from cuesuggest.export.desk.mapping import DeskMap, load_map
+    from cuesuggest.export.common.desk_map import DeskMap, load_map
     from cuesuggest.song.printed import changes
 
     song = load(document)
@@ -208,7 +208,7 @@ def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: boo
 
     Change its numbers to those of your desk and give it to `cuesuggest export --map`.
     """
-    from cuesuggest.export.desk.mapping import map_text
+    from cuesuggest.export.common.desk_map import map_text
 
     song = load(document)
     (target,) = _targets(document, output, [".map.toml"])

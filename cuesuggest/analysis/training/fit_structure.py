@@ -61,7 +61,7 @@ EQUAL_NAMES = (0.0, 0.25, 0.5, 1.0, 1.5, 2.0)
 
 
 @dataclass(frozen=True, slots=True)
-class TaughtSong:
+class FormedSong:
     """A recording's bars as the tool finds them, described, and its true sections on them."""
 
     bars: SongBars
@@ -77,7 +77,7 @@ class TaughtSong:
     """Enough of the true starts lie near a bar line."""
 
 
-def described(spectrum: Spectrum, logits: np.ndarray, rhythm: Rhythm, truth: dict[str, Any]) -> TaughtSong | None:
+def described(spectrum: Spectrum, logits: np.ndarray, rhythm: Rhythm, truth: dict[str, Any]) -> FormedSong | None:
     """Describe a recording; None if it has no sections."""
     sections = truth.get("sections") or []
     if len(sections) < 2 or not (rhythm.grid.slots == 0).any():
@@ -96,7 +96,7 @@ def described(spectrum: Spectrum, logits: np.ndarray, rhythm: Rhythm, truth: dic
     edges = sorted({0, count, *(int(each) for each in away.argmin(axis=0) if each)})
     middles = [(bars.starts[first] + bars.ends[end - 1]) / 2 for first, end in pairwise(edges)]
     letters = [sections[max(0, int(np.searchsorted(starts, middle)) - 1)]["label"] for middle in middles]
-    return TaughtSong(
+    return FormedSong(
         bars,
         vectors,
         line_signs(spectrum, logits, bars, vectors),
@@ -108,7 +108,7 @@ def described(spectrum: Spectrum, logits: np.ndarray, rhythm: Rhythm, truth: dic
     )
 
 
-def fit_division(songs: Sequence[TaughtSong]) -> dict[str, dict[str, float]]:
+def fit_division(songs: Sequence[FormedSong]) -> dict[str, dict[str, float]]:
     """Weights under which the true divisions are most likely among all."""
     names = [*SIGNS, *LENGTHS, *SOUNDS]
     blank = np.array([NO_OPINION.get(name, 0.0) for name in NETWORK_SIGNS])
@@ -147,7 +147,7 @@ def fit_division(songs: Sequence[TaughtSong]) -> dict[str, dict[str, float]]:
     }
 
 
-def _less_likely(song: TaughtSong, signs: np.ndarray, weights: np.ndarray) -> tuple[float, np.ndarray]:
+def _less_likely(song: FormedSong, signs: np.ndarray, weights: np.ndarray) -> tuple[float, np.ndarray]:
     """Nats by which the true division is less likely than certain, and their slope."""
     count, longest = song.sounds.shape[0], song.sounds.shape[1] - 1
     by_sign, by_length, by_sound = np.split(weights, [len(SIGNS), len(SIGNS) + len(LENGTHS)])
@@ -167,7 +167,7 @@ def _less_likely(song: TaughtSong, signs: np.ndarray, weights: np.ndarray) -> tu
     return float(whole - true), np.concatenate(slope)
 
 
-def _published(songs: Sequence[TaughtSong]) -> dict[str, float]:
+def _published(songs: Sequence[FormedSong]) -> dict[str, float]:
     """Log ratio of published to rendered lengths."""
     lengths = Counter(int(each) for song in songs for each in np.diff(song.edges))
     total = sum(lengths.values())
@@ -176,7 +176,7 @@ def _published(songs: Sequence[TaughtSong]) -> dict[str, float]:
     return {name: float(np.log(PUBLISHED[name] / max(own[name], 0.01))) for name in PUBLISHED}
 
 
-def fit_same(songs: Sequence[TaughtSong]) -> dict[str, float]:
+def fit_same(songs: Sequence[FormedSong]) -> dict[str, float]:
     """Weights of `PAIRS` for two sections having one letter."""
     rows, same = [], []
     for song in songs:
@@ -189,13 +189,13 @@ def fit_same(songs: Sequence[TaughtSong]) -> dict[str, float]:
     return {name: max(value, 0.0) if name in LIKENESS else value for name, value in weights.items()}
 
 
-def starts_right(song: TaughtSong, edges: Sequence[int]) -> np.ndarray:
+def starts_right(song: FormedSong, edges: Sequence[int]) -> np.ndarray:
     """Which starts of a division lie within half a beat of a true one."""
     found = song.bars.starts[list(edges[:-1])]
     return np.asarray(np.abs(found[:, None] - song.starts).min(axis=1) <= song.bars.beat / 2)
 
 
-def divided(song: TaughtSong, weights: Weights, *, stated: bool) -> tuple[list[int], list[np.ndarray]]:
+def divided(song: FormedSong, weights: Weights, *, stated: bool) -> tuple[list[int], list[np.ndarray]]:
     """Boundaries as the tool would find them, for the true names in order if `stated`; and their odds."""
     if not stated:
         worth = section_worth(song.vectors, song.signs, weights)
@@ -209,7 +209,7 @@ def divided(song: TaughtSong, weights: Weights, *, stated: bool) -> tuple[list[i
     return edges, asked.odds(edges)
 
 
-def fit_form(songs: Sequence[TaughtSong], table: dict[str, dict[str, float]]) -> dict[str, float]:
+def fit_form(songs: Sequence[FormedSong], table: dict[str, dict[str, float]]) -> dict[str, float]:
     """How much it counts that parts of one name are alike: the value with most starts on the right bar."""
 
     def right(value: float) -> float:
@@ -221,7 +221,7 @@ def fit_form(songs: Sequence[TaughtSong], table: dict[str, dict[str, float]]) ->
     return {"equal_names": max(found, key=lambda value: found[value])}
 
 
-def fit_sureness(songs: Sequence[TaughtSong], weights: Weights, *, stated: bool) -> dict[str, float]:
+def fit_sureness(songs: Sequence[FormedSong], weights: Weights, *, stated: bool) -> dict[str, float]:
     """Weights of `FEATURES` for a start being on the right bar line."""
     rows, right = [], []
     for song in songs:
@@ -237,7 +237,7 @@ def fit_sureness(songs: Sequence[TaughtSong], weights: Weights, *, stated: bool)
     return dict(zip(FEATURES, fitted.tolist(), strict=True))
 
 
-def fit(songs: Sequence[TaughtSong]) -> dict[str, dict[str, float]]:
+def fit(songs: Sequence[FormedSong]) -> dict[str, dict[str, float]]:
     """All numbers of `structure.json`."""
     table = fit_division(songs)
     table["same"] = fit_same(songs)
@@ -247,7 +247,7 @@ def fit(songs: Sequence[TaughtSong]) -> dict[str, dict[str, float]]:
     return {part: {name: round(value, 4) for name, value in values.items()} for part, values in table.items()}
 
 
-def _song(path: Path, truth: dict[str, Any]) -> TaughtSong | None:
+def _song(path: Path, truth: dict[str, Any]) -> FormedSong | None:
     spectrum = hear(open_recording(path))
     return described(spectrum, *believed(spectrum), truth)
 

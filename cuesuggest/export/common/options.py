@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
-from cuesuggest.export.desk.mapping import DeskMap
 from cuesuggest.score.records import Cue
 
 if TYPE_CHECKING:

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 from mido import Message
 
+from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.desk.automatic import Dark, LookOn, moves
-from cuesuggest.export.desk.mapping import completed
 from cuesuggest.export.desk.midi_file import Timed, cue_points, midi_bytes
 from cuesuggest.score.light import LevelMove
 
 if TYPE_CHECKING:
-    from cuesuggest.export.desk.mapping import DeskMap
+    from cuesuggest.export.common.desk_map import DeskMap
     from cuesuggest.song import Song
 
 __all__ = ["write"]

@@ -11,12 +11,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.escape import ascii_line, number_text, osc_part
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.export.common.told import Told, told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.export.desk.mapping import completed
 from cuesuggest.score.records import Cue, counted
 
 if TYPE_CHECKING:

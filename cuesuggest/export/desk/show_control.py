@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from mido import Message
 
+from cuesuggest.export.common.desk_map import COMMANDS, CueMap, DeskMap, completed
 from cuesuggest.export.common.escape import number_text
 from cuesuggest.export.common.options import EXPERIMENTAL, Options
 from cuesuggest.export.common.timing import Rate, Timing
 from cuesuggest.export.desk.automatic import acts, moves
-from cuesuggest.export.desk.mapping import COMMANDS, CueMap, DeskMap, completed
 from cuesuggest.export.desk.midi_file import Timed, cue_points, midi_bytes
 from cuesuggest.score.records import ENTRANCES, Cue
 

@@ -13,12 +13,12 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from cuesuggest.export.common.desk_map import DeskMap, completed
 from cuesuggest.export.common.escape import number_text, show_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.export.desk.mapping import DeskMap, completed
 from cuesuggest.score.records import Cue, counted
 
 if TYPE_CHECKING:
