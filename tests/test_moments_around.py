@@ -8,7 +8,7 @@ from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.sound.recording import open_recording
-from tests.sounds import RATE, applause, metronome, play
+from tests.sounds import RATE, applause, babble, metronome, play
 
 
 def moments_of(path, kind):
@@ -21,32 +21,6 @@ def write(path, samples):
     noise = np.random.default_rng(3).standard_normal(len(samples)) * 1e-4
     soundfile.write(path, (samples + noise).astype(np.float32), RATE)
     return path
-
-
-def babble(seconds, *, seed=1, pitch=120.0):
-    """Syllables four or five times a second: a gliding harmonic voice through two moving formants, and hisses."""
-    rng = np.random.default_rng(seed)
-    sound, at = np.zeros(int(seconds * RATE)), 0.0
-    while at < seconds - 0.4:
-        length = rng.uniform(0.1, 0.2)
-        time = np.arange(int(length * RATE)) / RATE
-        glide = pitch * rng.uniform(0.85, 1.25) * (1 + rng.uniform(-0.25, 0.25) * time / length)
-        phase = 2 * np.pi * np.cumsum(glide) / RATE
-        formants = rng.uniform(300, 800), rng.uniform(900, 2300)
-        voice = sum(
-            np.sin(n * phase) * sum(np.exp(-(((n * pitch - f) / (0.18 * f)) ** 2)) for f in formants)
-            for n in range(1, 24)
-        )
-        voice *= np.hanning(len(time))
-        place = int(at * RATE)
-        sound[place : place + len(voice)] += voice * rng.uniform(0.6, 1.0)
-        hiss = np.diff(rng.standard_normal(int(0.05 * RATE) + 1)) * np.hanning(int(0.05 * RATE)) * 0.08
-        place += len(voice)
-        sound[place : place + len(hiss)] += hiss[: max(0, len(sound) - place)]
-        at += length + 0.05 + rng.uniform(0.0, 0.06)
-        if rng.random() < 0.12:
-            at += rng.uniform(0.1, 0.25)
-    return sound / np.abs(sound).max() * 0.4
 
 
 def silence(seconds):

@@ -5,8 +5,10 @@ from dataclasses import replace
 import pytest
 
 from cuesuggest.analysis.form import letter
+from cuesuggest.analysis.rhythm.meters import stated_meter
+from cuesuggest.analysis.types import felt_beats
 from cuesuggest.decide import statements
-from cuesuggest.decide.boundaries import form_as_found
+from cuesuggest.decide.boundaries import beats_tapped, form_as_found
 from cuesuggest.errors import EditError
 from cuesuggest.score.form_text import read_form
 from cuesuggest.song import (
@@ -163,3 +165,25 @@ def test_more_kinds_of_section_than_letters_keep_a_name_each():
     names = [part.name for part in read_form(fact.text).parts]
     assert len(set(names)) == 28
     assert names[25:] == ["Z", "AA", "AB"]
+
+
+@pytest.mark.parametrize("signature", ["4/4", "3/4", "6/8", "12/8", "7/8", "5/8", "6/4", "2/2", "4/8"])
+def test_beats_are_counted_as_the_analysis_feels_them(signature):
+    assert felt_beats(signature) == stated_meter(signature).beats
+
+
+def test_taps_where_nothing_was_heard_are_counted_in_four_and_that_is_stated():
+    edit = beats_tapped(make_song(""), [0.5 + 0.5 * k for k in range(8)])
+    assert TimeSignatureCorrection("4/4", 0.0) in edit.corrections
+    assert [fact.time for fact in edit.corrections if fact.kind == "downbeat"] == [0.5, 2.5]
+
+
+def test_taps_where_a_signature_is_stated_are_counted_in_that():
+    song = make_song("").replaced(corrections=(TimeSignatureCorrection("6/8", 0.0),))
+    edit = beats_tapped(song, [0.5 + 0.5 * k for k in range(4)])
+    assert [fact.time for fact in edit.corrections if fact.kind == "downbeat"] == [0.5, 1.5]
+    assert [fact.value for fact in edit.corrections if fact.kind == "time-signature"] == ["6/8"]
+
+
+def test_a_first_bar_where_no_beat_was_heard_is_where_it_is_said_to_be():
+    assert BarOneCorrection(3.3) in facts(statements.bar_one_at(make_song(""), 3.3))

@@ -20,6 +20,7 @@ __all__ = [
     "Section",
     "SongAnalysis",
     "TempoKnot",
+    "felt_beats",
     "json_name",
 ]
 
@@ -32,6 +33,21 @@ EventKind = Literal[
 def json_name(name: str) -> str:
     """Name of a field on disk: a trailing underscore only keeps Python keywords apart (`pass_`)."""
     return name.rstrip("_")
+
+
+def felt_beats(signature: str) -> int:
+    """Return how many beats are felt in a bar: 4 in 4/4, 2 in 6/8, 3 in 7/8 (as 2+2+3).
+
+    Parameters
+    ----------
+    signature : str
+        As "6/8".
+    """
+    upper, _, lower = signature.partition("/")
+    count = int(upper)
+    if lower == "8" and count % 3 == 0:
+        return count // 3
+    return (count - 1) // 2 if lower == "8" and count in (5, 7) else count
 
 
 class FileConfig(TypedDict):

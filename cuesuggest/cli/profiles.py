@@ -26,7 +26,7 @@ def profiles(context: click.Context) -> None:
     A house style says how much light a song gets and how it moves; --profile of suggest takes one.
     """
     if context.invoked_subcommand is None:
-        _list("profiles")
+        _print_names("profiles")
 
 
 @profiles.command(name="show")
@@ -47,7 +47,7 @@ def rigs(context: click.Context) -> None:
     A rig says what there is to play on and who plays it; --rig of suggest takes one.
     """
     if context.invoked_subcommand is None:
-        _list("rigs")
+        _print_names("rigs")
 
 
 @rigs.command(name="show")
@@ -59,7 +59,7 @@ def _show_rig(rig: str, toml: bool) -> None:
     _show("rigs", rig, toml)
 
 
-def _list(folder: Folder) -> None:
+def _print_names(folder: Folder) -> None:
     from cuesuggest.rules.settings.settings_file import shipped_profiles, shipped_rigs
     from cuesuggest.rules.settings.settings_text import list_text
 

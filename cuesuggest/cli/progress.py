@@ -29,7 +29,7 @@ def progress(name: str, *, quiet: bool) -> Iterator[Step | None]:
     callable or None
         To be told the step and, while listening, the seconds heard; None where nothing is shown.
     """
-    if not _shown(quiet):
+    if not _on_terminal(quiet):
         yield None
         return
     from rich.console import Console
@@ -105,7 +105,7 @@ class Bars:
 @contextmanager
 def bars(songs: int, *, quiet: bool) -> Iterator[Bars]:
     """Show bars while several songs run; they are gone afterwards."""
-    if not _shown(quiet):
+    if not _on_terminal(quiet):
         yield Bars(None, songs)
         return
     from rich.console import Console
@@ -128,7 +128,7 @@ def bars(songs: int, *, quiet: bool) -> Iterator[Bars]:
         yield Bars(display, songs)
 
 
-def _shown(quiet: bool) -> bool:
+def _on_terminal(quiet: bool) -> bool:
     return not quiet and sys.stderr.isatty()
 
 

@@ -148,7 +148,7 @@ def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:
     # A cue belongs to the section its place names; what has no bars goes before or after by its time.
     groups: dict[int, list[Cue]] = {}
     for cue in cues:
-        groups.setdefault(_section_of(cue, sections), []).append(cue)
+        groups.setdefault(_section_index(cue, sections), []).append(cue)
     for index in range(-1, len(sections)):
         if index >= 0:
             yield ""
@@ -160,7 +160,7 @@ def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:
             yield from _cue_lines(cue, width)
 
 
-def _section_of(cue: Cue, sections: tuple[Section, ...]) -> int:
+def _section_index(cue: Cue, sections: tuple[Section, ...]) -> int:
     if cue.place.bar is None:
         return max((k for k, s in enumerate(sections) if s.start <= cue.place.seconds), default=-1)
     return max((k for k, s in enumerate(sections) if s.first_bar <= cue.place.bar), default=-1)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.form import Part, letter
-from cuesuggest.analysis.types import Bar, Section
+from cuesuggest.analysis.types import Bar, Section, felt_beats
 from cuesuggest.decide.statements import form, tapped
 from cuesuggest.errors import EditError
 from cuesuggest.score.records import counted
@@ -218,8 +218,7 @@ def _beats_per_bar(song: Song, seconds: float) -> tuple[int, tuple[TimeSignature
         return here.beats, ()
     said = [fact.value for fact in song.corrections if isinstance(fact, TimeSignatureCorrection)]
     if said:
-        count, _, unit = said[-1].partition("/")
-        return int(count) // 3 if unit in ("8", "16") and int(count) % 3 == 0 else int(count), ()
+        return felt_beats(said[-1]), ()
     return 4, (TimeSignatureCorrection("4/4", song.recording.window.start),)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.analysis.types import SongAnalysis, felt_beats
 from cuesuggest.review.page_sound import Click
 
 __all__ = ["clicked"]
@@ -30,10 +30,9 @@ def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
     """
     beats, downbeats = analysis.beats, frozenset(analysis.downbeats)
     kind, _, shift = reading.partition(" ")
-    if len(beats) < 2:
+    if len(beats) < 2 or analysis.meter is None:
         return Click(beats, downbeats)
     first = next((k for k, time in enumerate(beats) if time in downbeats), 0)
-    per_bar = analysis.meter or 4
     if kind == "shift" and shift == "0.5":
         middles = {a: round((a + b) / 2, 4) for a, b in _neighbours(beats)}
         return Click(tuple(middles.values()), frozenset(middles[time] for time in downbeats if time in middles))
@@ -42,11 +41,10 @@ def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
         return Click(beats, frozenset(later))
     if kind in _LEVELS or ":" in kind:
         ratio = _LEVELS.get(kind) or Fraction(kind.replace(":", "/"))
-        return _at_level(beats, first, per_bar, ratio)
+        return _at_level(beats, first, analysis.meter, ratio)
     count, _, unit = kind.partition("/")
     if count.isdigit() and unit.isdigit():
-        felt = int(count) // 3 if unit == "8" and int(count) % 3 == 0 else int(count)
-        return Click(beats, frozenset(beats[first::felt]))
+        return Click(beats, frozenset(beats[first :: felt_beats(kind)]))
     return Click(beats, downbeats)
 
 

@@ -102,7 +102,7 @@ def application(page: Page, key: Key) -> ASGIApp:
         return PlainTextResponse("Not here.", 404) if found is None else Response(found[0], media_type=found[1])
 
     async def song(request: Request) -> Response:
-        return JSONResponse(await _in_thread(lambda: _shown(page, request)))
+        return JSONResponse(await _in_thread(lambda: _page_now(page, request)))
 
     async def disk(request: Request) -> Response:
         now = await _in_thread(lambda: {"revision": page.session.song.revision, "disk": page.session.disk()})
@@ -141,7 +141,7 @@ async def _in_thread(work: Callable[[], Any]) -> Any:
     return await anyio.to_thread.run_sync(work)
 
 
-def _shown(page: Page, request: Request) -> dict[str, Any]:
+def _page_now(page: Page, request: Request) -> dict[str, Any]:
     query = request.query_params
 
     def number(name: str, otherwise: float) -> float:
@@ -163,10 +163,10 @@ def _acted(page: Page, request: Request, asked: Asked) -> Response:
         name = asked.text("do", 40)
         done = _do(session, name, asked)
     except BehindError as error:
-        return JSONResponse({"error": str(error), "behind": True, **_shown(page, request)}, 409)
+        return JSONResponse({"error": str(error), "behind": True, **_page_now(page, request)}, 409)
     except CuesuggestError as error:
         return JSONResponse({"error": str(error)}, 422)
-    return JSONResponse({"said": done.said, "lines": done.lines, "remarks": done.remarks, **_shown(page, request)})
+    return JSONResponse({"said": done.said, "lines": done.lines, "remarks": done.remarks, **_page_now(page, request)})
 
 
 def _do(session: Session, name: str, asked: Asked) -> Outcome:

@@ -100,7 +100,7 @@ def _variants(passes: list[Section], cues: list[Cue], looks: dict[str, Look]) ->
                 look=look,
                 side=side,
                 level=level,
-                text=_said(looks.get(look or ""), level, shot, again=look is not None and look == before),
+                text=_light_words(looks.get(look or ""), level, shot, again=look is not None and look == before),
             )
         )
         count, before = count + len(group), look
@@ -126,7 +126,7 @@ def _when(done: int, count: int, *, last: bool, only: bool) -> str:
     return words[0] if count == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def _said(look: Look | None, level: int | None, shot: bool, *, again: bool) -> str:
+def _light_words(look: Look | None, level: int | None, shot: bool, *, again: bool) -> str:
     if look is None:
         return "dark" + (", with the one-shot" if shot else "")
     share = None if level is None else level / max(look.level_ceiling, 1)

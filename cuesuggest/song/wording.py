@@ -47,7 +47,7 @@ def _line(finding: Any, given: Any) -> str:
     if finding["type"] in _SAYS:
         text = _SAYS[finding["type"]](finding, context)
     elif finding["type"].endswith("_type"):
-        text = f"must be {_KINDS.get(finding['type'], 'something else')}, not {_shown(finding['input'])}"
+        text = f"must be {_KINDS.get(finding['type'], 'something else')}, not {_quoted(finding['input'])}"
     else:
         text = finding["msg"][:1].lower() + finding["msg"][1:]
     path = _path(finding["loc"], given)
@@ -72,20 +72,22 @@ _SAYS: dict[str, Callable[[Any, Any], str]] = {
     "extra_forbidden": lambda finding, context: "is not a field that this program knows here",
     "unexpected_keyword_argument": lambda finding, context: "is not a field that this program knows here",
     "literal_error": lambda finding, context: (
-        f"must be {context['expected']}, not {_shown(finding['input'])}{_meant(finding['input'], context['expected'])}"
+        f"must be {context['expected']}, not {_quoted(finding['input'])}{_meant(finding['input'], context['expected'])}"
     ),
     "union_tag_invalid": lambda finding, context: (
         f"has no known {_bare(context['discriminator'])}: it is {context['tag']!r}, "
         f"known are {context['expected_tags']}"
     ),
     "union_tag_not_found": lambda finding, context: f"needs a {_bare(context['discriminator'])}",
-    "greater_than": lambda finding, context: f"must be above {context['gt']:g}, not {_shown(finding['input'])}",
-    "greater_than_equal": lambda finding, context: f"must be {context['ge']:g} or more, not {_shown(finding['input'])}",
-    "string_pattern_mismatch": lambda finding, context: f"{_shown(finding['input'])} is not written as it should be",
+    "greater_than": lambda finding, context: f"must be above {context['gt']:g}, not {_quoted(finding['input'])}",
+    "greater_than_equal": lambda finding, context: (
+        f"must be {context['ge']:g} or more, not {_quoted(finding['input'])}"
+    ),
+    "string_pattern_mismatch": lambda finding, context: f"{_quoted(finding['input'])} is not written as it should be",
     "value_error": lambda finding, context: str(context["error"]),
-    "int_parsing": lambda finding, context: f"must be a whole number, not {_shown(finding['input'])}",
-    "int_from_float": lambda finding, context: f"must be a whole number, not {_shown(finding['input'])}",
-    "float_parsing": lambda finding, context: f"must be a number, not {_shown(finding['input'])}",
+    "int_parsing": lambda finding, context: f"must be a whole number, not {_quoted(finding['input'])}",
+    "int_from_float": lambda finding, context: f"must be a whole number, not {_quoted(finding['input'])}",
+    "float_parsing": lambda finding, context: f"must be a number, not {_quoted(finding['input'])}",
 }
 
 
@@ -107,7 +109,7 @@ def _path(location: tuple[int | str, ...], given: Any) -> str:
     return path
 
 
-def _shown(value: object) -> str:
+def _quoted(value: object) -> str:
     if value is None:
         return "null"
     if isinstance(value, bool):

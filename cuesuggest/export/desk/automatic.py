@@ -71,7 +71,7 @@ def acts(song: Song, options: Options) -> list[tuple[float, Cue]]:
         early = hand_starts(cue, grid) - cue.place.seconds
         if cue.kind == "one-shot" and cue.anchor == "lands-on":
             early = -peaks.get(cue.look or "", 0.0)
-        found += [(_shown(options, at + early), cue) for at in presses(cue, grid)]
+        found += [(_at(options, at + early), cue) for at in presses(cue, grid)]
     return sorted(found, key=lambda each: (each[0], each[1].kind != "recall", each[1].number))
 
 
@@ -79,7 +79,7 @@ def _automatic(song: Song, options: Options) -> list[Cue]:
     return [cue for cue in cues_in_time(song, options.timing)[0] if is_automatic(cue, options)]
 
 
-def _shown(options: Options, seconds: float) -> float:
+def _at(options: Options, seconds: float) -> float:
     """Seconds of the show at a second of the recording; its start for what begins before it."""
     return max(options.timing.show(seconds), 0.0)
 
@@ -99,7 +99,7 @@ def moves(song: Song, options: Options) -> Moves:
     """
     cues = _automatic(song, options)
     steps = follow(cues, grid=Grid(song.analysis), looks=song.looks, hands=hands_of(song))
-    levels = [replace(each, start=_shown(options, each.start)) for step in steps for each in step.moves if each.side]
+    levels = [replace(each, start=_at(options, each.start)) for step in steps for each in step.moves if each.side]
     run = one_shot_seconds(song)
     shots = [
         LookOn(at, at + run, cue.look or "one-shot", None, cue)
@@ -107,7 +107,7 @@ def moves(song: Song, options: Options) -> Moves:
         if cue.kind == "one-shot"
     ]
     darks = [
-        Dark(at, max(_shown(options, held_until(cue, song.analysis)), at), cue)
+        Dark(at, max(_at(options, held_until(cue, song.analysis)), at), cue)
         for at, cue in acts(song, options)
         if is_held(cue)
     ]
@@ -129,7 +129,7 @@ def _looks_on(steps: tuple[Step, ...], song: Song, options: Options) -> list[Loo
             found.append(LookOn(since, max(at, since), look, side, cue))
 
     for step in steps:
-        cue, at = step.cue, _shown(options, step.at)
+        cue, at = step.cue, _at(options, step.at)
         if cue.kind in EXITS and not is_held(cue):
             ends = {move.side: move.seconds for move in step.moves}
             for side in [cue.side] if cue.side else list(on):
@@ -139,8 +139,8 @@ def _looks_on(steps: tuple[Step, ...], song: Song, options: Options) -> list[Loo
                 off(cue.side, at)
                 on[cue.side] = (at, cue.look, cue)
             for move in step.moves[1:]:
-                off(move.side, _shown(options, move.end))
-    end = _shown(options, song_end(song))
+                off(move.side, _at(options, move.end))
+    end = _at(options, song_end(song))
     for side in list(on):
         off(side, end)
     return found

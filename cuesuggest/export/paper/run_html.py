@@ -98,7 +98,7 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
     return {
         "title": page.title,
         "bpm": analysis.tempo_bpm,
-        "beats_in_bar": analysis.meter or 4,
+        "beats_in_bar": analysis.meter,
         "home": page.home,
         "all_out": page.all_out,
         "cues": cues,

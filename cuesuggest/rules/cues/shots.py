@@ -254,7 +254,7 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
         every = f"every {_bars(series.every_bars)}"
         reason = f"{wish.section.mark} is long and intense enough to mark its phrases, {every}"
         hand += f"; again {every} to bar {series.last_bar}, {len(played.places)} times in all"
-        hand += f", not in bar {_list(series.skip)}" if series.skip else ""
+        hand += f", not in bar {_listed(series.skip)}" if series.skip else ""
         hand += f"; each runs {shot.run_seconds:.2g} s"
     reasons = [reason]
     if until is not None:
@@ -291,6 +291,6 @@ def _bars(count: int) -> str:
     return "bar" if count == 1 else f"{count} bars"
 
 
-def _list(bars: Sequence[int]) -> str:
+def _listed(bars: Sequence[int]) -> str:
     words = [str(bar) for bar in bars]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -32,19 +32,19 @@ def _marked(move: Move, section: Section, after: Section | None) -> Move:
     opens_next = after is not None and bar == after.first_bar and (cue.place.beat or 1.0) < 2.0
     leaves = cue.section_id == section.id and cue.rule in ("leave", "ending")
     if opens_next or leaves:
-        return _told(
+        return _with_words(
             move,
             f"only after the sign: {section.vamp}",
             f"{section.mark} goes round until {section.vamp}; how often is not known, so this waits for the sign",
         )
     inside = bar is not None and section.first_bar <= bar <= section.last_bar
     if inside and move.rank == ONE_SHOT_RANK:
-        return _told(move, "the same every time round", f"{section.mark} goes round until {section.vamp}")
+        return _with_words(move, "the same every time round", f"{section.mark} goes round until {section.vamp}")
     if inside:
-        return _told(move, "the first time round", f"{section.mark} goes round until {section.vamp}")
+        return _with_words(move, "the first time round", f"{section.mark} goes round until {section.vamp}")
     return move
 
 
-def _told(move: Move, hand: str, reason: str) -> Move:
+def _with_words(move: Move, hand: str, reason: str) -> Move:
     cue = move.cue
     return replace(move, cue=replace(cue, hand=f"{cue.hand}; {hand}", reasons=(*cue.reasons, reason)))

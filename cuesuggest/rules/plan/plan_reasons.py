@@ -85,7 +85,7 @@ def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wi
         share = f"the intense budget of {profile.budget.intense_share:.0%} of the bars".replace("%", " %")
         spent = [other.section.mark for other, category in zip(material, chosen, strict=True) if category == INTENSE]
         if spent:
-            return f"kept low: {share} is spent on {_list(spent)}"
+            return f"kept low: {share} is spent on {_listed(spent)}"
         if each.section.bars > budgets(material, profile)[0]:
             return f"kept low: its {each.section.bars} bars are more than {share}"
     if chosen[index] == REST:
@@ -107,7 +107,7 @@ def _company(index: int, material: list[Material], chosen: tuple[int, ...], prof
     return ""
 
 
-def _list(words: list[str]) -> str:
+def _listed(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
