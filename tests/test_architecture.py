@@ -24,7 +24,7 @@ ROOMS = {
     "decide": RECORDS | {"analysis.form", "score", "song"},
     "draft": {"analysis", "errors", "rules", "score", "song", "sound"},
     "review": RECORDS | {"decide", "draft", "export", "rules", "score", "song", "sound"},
-    "cli": {"analysis.listen", "analysis.types", "decide", "draft", "errors", "export", "review", "rules", "score", "song", "sound"},
+    "cli": RECORDS | {"analysis.listen", "decide", "draft", "export", "review", "rules", "score", "song", "sound"},
 }
 # floor of a room -> which other floors it may import; a module at the room's entrance is a floor of its own
 FLOORS = {
