@@ -10,6 +10,7 @@ import numpy as np
 
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.finding.scene import Scene
+from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, band_edges
 
@@ -70,6 +71,10 @@ def draw(letters, **heads):
         "beat": BEAT,
         "music_start": 0.0,
         "music_end": end,
+        "heard": hear_around(spectrum, logits[HEADS.index("music")]),
+        "broken_off": [],
+        "last_attack": float(starts[-1]),
+        "last_strength": 1.0,
     }
     scene = Scene(**{field.name: known.get(field.name) for field in fields(Scene)})
     return scene, bar_energy(spectrum, starts, starts + 4 * BEAT, logits)

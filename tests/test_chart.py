@@ -351,3 +351,22 @@ def test_a_long_song_goes_over_pages_and_says_so():
 def test_the_chart_is_printed_in_landscape(paper, size):
     (page,) = sizes_of(export(make_song(), "chart.pdf", Options(paper=paper))[".chart.pdf"])
     assert page == pytest.approx(size, abs=0.1)
+
+
+@pytest.mark.parametrize(("down", "dark"), [(4.0, 4.5), (8.0, 5.5)])
+def test_the_side_that_a_crossfade_takes_out_fades_until_it_is_dark(down, dark):
+    """With two hands the old side starts out when the new one is half up."""
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    song = song.replaced(
+        cues=[
+            make_cue(1, "cut-in", place_at(song.analysis, 1), look="home", side="A", level=60),
+            make_cue(
+                2, "crossfade", place_at(song.analysis, 4), look="lift", side="B", level=60, up_seconds=4.0,
+                down_seconds=down,
+            ),
+        ]
+    )  # fmt: skip
+    chart, pins, stays, _ = light(song)
+    assert pins == [(0, 3.0, 4.0), (0, 3.5, dark)]
+    assert [(p.from_open, p.to_open) for p in chart.lines[0].hairpins] == [(0.0, 1.0), (1.0, 0.0)]
+    assert stays[-1] == (0, dark, 8.0, 2)

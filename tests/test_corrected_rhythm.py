@@ -13,6 +13,7 @@ from cuesuggest.analysis.rhythm import Known, find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.meters import SignatureError
 from cuesuggest.analysis.rhythm.network import heads_of
+from cuesuggest.analysis.rhythm.stated_rhythm import Stated
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, beats_at, drum_loop, play
@@ -304,3 +305,23 @@ def test_a_shift_is_the_likelier_the_less_speaks_for_the_bars(drums):
     doubtful = find_rhythm(drums, replace(evidence, downbeat=0.2 * evidence.downbeat))
     sure = find_rhythm(drums, evidence)
     assert all(a < b for a, b in zip(doubtful.shifts, sure.shifts, strict=True))
+
+
+def stated(**facts):
+    """Ten seconds from the start of a file, in frames of a fiftieth."""
+    return Stated(Known(**facts), 0.0, 500)
+
+
+def test_bar_lines_up_to_half_a_frame_outside_the_recording_are_in_it():
+    assert stated(downbeats=(-0.02, -0.01, 4.0, 9.99, 10.0)).bar_lines.tolist() == [-0.5, 200.0, 499.5]
+
+
+def test_a_tempo_is_the_songs_where_it_holds_for_most_of_it():
+    assert stated(tempi=((120.0, 0.0, 8.0),)).tempo == 120.0
+    assert stated(tempi=((120.0, 0.0, 7.9),)).tempo is None
+    assert stated(tempi=((120.0, 0.0, 4.0), (90.0, 4.0, 9.0))).tempo == 90.0
+
+
+def test_tempi_outside_the_recording_are_cut_off():
+    inside = stated(tempi=((100.0, -3.0, -1.0), (120.0, -1.0, 2.0), (90.0, 9.0, 12.0), (80.0, 10.0, 12.0))).tempi
+    assert inside == ((120.0, 0, 100), (90.0, 450, 500))

@@ -4,10 +4,14 @@ import numpy as np
 import pytest
 import soundfile
 
+from cuesuggest.analysis.events import from_frames
+from cuesuggest.analysis.finding.scene import Candidate
+from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.sound.recording import open_recording
+from tests.drawn import draw
 from tests.sounds import RATE, applause, babble, metronome, play
 
 
@@ -119,3 +123,17 @@ def test_where_the_band_goes_on_after_talk_with_something_else_there_is_a_pause(
     assert pause.start == pytest.approx(len(one) / RATE - 1.5, abs=2.2)
     talk = [event for event in moments_of(path, "talk") if pause.start - 1 < event.start < pause.end]
     assert talk
+
+
+def test_sentences_four_seconds_apart_are_one_that_is_as_sure_as_the_surest(monkeypatch):
+    def said(candidates, least):
+        return [(each, each.features["sure"]) for each in candidates]
+
+    spans = [(1.0, 2.0, 0.6), (6.0, 7.0, 0.9), (7.5, 8.0, 0.7), (12.1, 13.0, 0.8)]
+    found = [Candidate("talk", start, end, {"sure": sure}) for start, end, sure in spans]
+    monkeypatch.setattr(from_frames, "find_talk", lambda heard, quiet: found)
+    monkeypatch.setattr(from_frames, "find_crowd", lambda heard, quiet: [])
+    monkeypatch.setattr(from_frames, "probable", said)
+    scene, _ = draw("F" * 8)
+    events = from_frames.events_without_music(scene.spectrum, np.zeros((len(HEADS), len(scene.decibels))))
+    assert [(each.start, each.end, each.confidence) for each in events] == [(1.0, 8.0, 0.9), (12.1, 13.0, 0.8)]

@@ -8,6 +8,7 @@ import soundfile
 
 from cuesuggest.analysis.bars.edges import last_attack, loud_level, music_end
 from cuesuggest.analysis.bars.numbering import NumberedBars
+from cuesuggest.analysis.events.from_frames import events_from_frames
 from cuesuggest.analysis.events.gaps import find_gaps
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
@@ -15,6 +16,7 @@ from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.sound.recording import open_recording
+from tests.drawn import draw
 from tests.sounds import play
 
 BEAT = 60 / 112
@@ -167,3 +169,22 @@ def test_noise_of_the_room_does_not_move_the_end_of_a_straight_decay(tmp_path):
     attack, _ = last_attack(noisy, heard, take.downbeats, noisy.end)
     loud = loud_level(noisy, float(take.downbeats[0]), attack)
     assert music_end(noisy, attack, loud, noisy.end) == pytest.approx(quiet.music_end, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    ("heard", "kind"),
+    [(6.0, "stop"), (-6.0, "pause")],
+    ids=["the network hears music in it", "the network hears none in it"],
+)
+def test_two_silent_bars_are_a_stop_or_a_pause_and_never_both(heard, kind):
+    scene, _ = draw("F" * 12 + "SS" + "F" * 12, music=[6.0] * 12 + [heard] * 2 + [6.0] * 12)
+    (found,) = [event for event in events_from_frames(scene) if event.kind in ("stop", "pause")]
+    assert found.kind == kind
+    assert (found.start, found.end) == (pytest.approx(24.0, abs=0.04), pytest.approx(28.0, abs=0.04))
+
+
+def test_a_stop_outside_a_pause_is_told_beside_it():
+    silent = [6.0] * 12 + [-6.0] * 2 + [6.0] * 12
+    scene, _ = draw("F" * 12 + "SS" + "F" * 5 + "S" + "F" * 6, music=silent)
+    found = [(event.kind, event.bar) for event in events_from_frames(scene) if event.kind in ("stop", "pause")]
+    assert found == [("pause", None), ("stop", 20)]

@@ -17,7 +17,15 @@ from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum
 from cuesuggest.analysis.structure import SongBars, find_structure
 from cuesuggest.analysis.structure.bar_vectors import BarVectors
-from cuesuggest.analysis.structure.divide import best_edges, boundary_odds
+from cuesuggest.analysis.structure.boundary_signs import SIGNS
+from cuesuggest.analysis.structure.divide import (
+    LONGEST,
+    best_edges,
+    boundary_odds,
+    length_features,
+    section_sounds,
+    section_worth,
+)
 from cuesuggest.analysis.structure.letters import PAIRS, groups
 from cuesuggest.analysis.structure.roles import guess_roles
 from cuesuggest.analysis.structure.section_confidence import next_likely, sure_features, sureness
@@ -205,6 +213,31 @@ def test_a_stated_form_gets_the_best_division_of_so_many_parts(seed, count, name
     assert all(first < end for first, end in pairwise(edges))
     every = np.array([each for each in divisions(count) if len(each) == len(edges)])
     assert edges == every[int(asked._value(every, np.arange(len(form))).argmax())].tolist()
+
+
+def test_a_section_that_is_found_has_as_many_bars_as_the_song_or_32():
+    for count, longest in ((10, 10), (32, 32), (40, 32)):
+        worth = section_worth(random_vectors(1, count), np.zeros((count, len(SIGNS))), shipped())
+        assert worth.shape == (count, longest + 1)
+        fits = np.arange(count)[:, None] + np.arange(longest + 1) <= count
+        fits[:, 0] = False
+        assert (np.isfinite(worth) == fits).all()
+
+
+def test_of_a_section_longer_than_32_bars_the_first_32_say_how_it_repeats():
+    sounds = section_sounds(random_vectors(1, 90), 0, 50, 40)
+    mean = sounds[:, 1:, 2] / np.arange(1, 41)
+    assert (mean[:, LONGEST - 1] > 0).any()
+    assert mean[:, LONGEST:] == pytest.approx(np.repeat(mean[:, LONGEST - 1 : LONGEST], 8, axis=1))
+
+
+def test_lengths_are_told_by_the_common_ones_the_odd_ones_and_octaves_from_eight():
+    each, one, *usual, odd, log, squared = length_features(16).T
+    assert (each == 1).all()
+    assert [np.flatnonzero(row).tolist() for row in (one, *usual)] == [[1], [2], [4], [8], [16]]
+    assert np.flatnonzero(odd).tolist() == [5, 7, 9, 11, 13, 15]
+    assert log[[1, 4, 8, 16]].tolist() == [-3, -1, 0, 1]
+    assert (squared == log**2).all()
 
 
 NAMED = "intro verse chorus verse chorus bridge chorus outro"

@@ -256,16 +256,23 @@ def files_that_reach(module: Path) -> list[Path]:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A change drawn in a file."""
+    """A change drawn in a file, as the file was then: others may go on working on it."""
 
-    path: Path
+    path: str
+    """As `tests`, from the root."""
+    before: str
     change: Change
+    tests: tuple[str, ...]
+    """Those that may notice it, in the order in which they are asked."""
+
+    @property
+    def after(self) -> str:
+        """The changed text."""
+        return self.change.applied(self.before)
 
     def __str__(self) -> str:
-        before = self.path.read_text(encoding="utf-8")
-        after = self.change.applied(before)
-        old, new = (text.split("\n")[self.change.line - 1].strip() for text in (before, after))
-        return f"{self.path.relative_to(ROOT)}:{self.change.line}\n    {old}\n -> {new}"
+        old, new = (text.split("\n")[self.change.line - 1].strip() for text in (self.before, self.after))
+        return f"{self.path}:{self.change.line}\n    {old}\n -> {new}"
 
 
 def drawn(parts: list[str], count: int, seed: int) -> list[Drawn]:
@@ -277,7 +284,15 @@ def drawn(parts: list[str], count: int, seed: int) -> list[Drawn]:
                 lines.setdefault((path, change.line), []).append(change)
     chance = random.Random(seed)
     places = chance.sample(list(lines), min(count, len(lines)))
-    return [Drawn(path, chance.choice(lines[path, line])) for path, line in places]
+    return [
+        Drawn(
+            str(path.relative_to(ROOT)),
+            path.read_text(encoding="utf-8"),
+            chance.choice(lines[path, line]),
+            tuple(str(test.relative_to(ROOT)) for test in files_that_reach(path)),
+        )
+        for path, line in places
+    ]
 
 
 @dataclass
@@ -300,16 +315,15 @@ class Copy:
 
     def caught_by(self, each: Drawn) -> str | None:
         """The test that notices a change; None if none does."""
-        target = self.folder / each.path.relative_to(ROOT)
-        before = target.read_text(encoding="utf-8")
-        tests = [str(path.relative_to(ROOT)) for path in files_that_reach(each.path)]
+        target = self.folder / each.path
+        tests = [*each.tests]
         until = time.monotonic() + self.seconds
         while tests:
-            self._write(target, each.change.applied(before))
+            self._write(target, each.after)
             try:
                 failed = self._first_failure(tests, until)
             finally:
-                self._write(target, before)
+                self._write(target, each.before)
             if failed is None or failed == "time-out":
                 return failed
             if failed not in self.sound:
@@ -346,8 +360,11 @@ class Copy:
                     return "time-out" if now - since > PATIENCE else None
         if running.returncode == 0:
             return None
-        failed = re.search(r"^(?:FAILED|ERROR) (tests/.*?)(?: - .*)?$", log.read_text(encoding="utf-8"), re.MULTILINE)
-        return failed[1] if failed else tests[0]
+        told = log.read_text(encoding="utf-8")
+        failed = re.search(r"^(?:FAILED|ERROR) (tests/.*?)(?: - .*)?$", told, re.MULTILINE)
+        if failed is None and running.returncode > 0:
+            raise RuntimeError(f"The tests did not run:\n{told}")
+        return failed[1] if failed else tests[0]  # the whole process died
 
 
 def main() -> None:
