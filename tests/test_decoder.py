@@ -253,3 +253,16 @@ def test_stopping_for_a_beat_is_no_cheap_way_to_another_meter(monkeypatch):
 
 def test_after_a_pause_the_count_begins_anew(monkeypatch):
     assert counted_anew(USUAL, monkeypatch, silence=150) == 2
+
+
+@pytest.mark.parametrize(("wide", "octaves"), [(False, 0.28), (True, 0.45)])
+def test_a_band_reaches_so_many_octaves_to_each_side_in_steps_of_two_percent(wide, octaves):
+    tempi = tempo_bins(100.0, wide=wide)
+    assert np.log2(tempi[-1] / 100) == pytest.approx(octaves, abs=0.02)
+    assert np.log2(tempi[0] / 100) == pytest.approx(-octaves, abs=0.02)
+    assert tempi[1:] / tempi[:-1] == pytest.approx(np.full(len(tempi) - 1, 1.024))
+
+
+def test_the_slowest_tempo_may_drift_as_far_as_any_other():
+    assert tempo_bins(50.0)[0] == pytest.approx(47.0 / 1.024**3, rel=0.024)
+    assert tempo_bins(50.0)[0] >= 47.0 / 1.024**3

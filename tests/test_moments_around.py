@@ -1,10 +1,13 @@
 """Moments that are no music or hardly any: talk, crowd, pauses, count-ins, and recordings without music."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import soundfile
 
 from cuesuggest.analysis.events import from_frames
+from cuesuggest.analysis.events.from_frames import quiet_stretches
 from cuesuggest.analysis.finding.scene import Candidate
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.listen import analyze_spectrum
@@ -137,3 +140,15 @@ def test_sentences_four_seconds_apart_are_one_that_is_as_sure_as_the_surest(monk
     scene, _ = draw("F" * 8)
     events = from_frames.events_without_music(scene.spectrum, np.zeros((len(HEADS), len(scene.decibels))))
     assert [(each.start, each.end, each.confidence) for each in events] == [(1.0, 8.0, 0.9), (12.1, 13.0, 0.8)]
+
+
+def test_without_music_it_is_before_the_song_and_its_count_between_false_starts_in_pauses_and_after():
+    scene, _ = draw("F" * 8)
+    scene = replace(scene, starts=scene.starts + 20, beats=scene.beats + 20, music_start=19.5, music_end=33.0)
+    end = scene.spectrum.end
+    assert quiet_stretches(scene, []) == [(0.0, 19.5), (33.0, end)]
+    assert quiet_stretches(scene, [(25.0, 28.0)]) == [(0.0, 19.5), (25.0, 28.0), (33.0, end)]
+    counted = replace(scene, count=Candidate("count-in", 17.0, 20.0, {}))
+    assert quiet_stretches(counted, []) == [(0.0, 17.0), (33.0, end)]
+    broken = [(Candidate("false-start", 4.0, 8.0, {}), 0.5), (Candidate("false-start", 10.0, 12.0, {}), 0.4)]
+    assert quiet_stretches(replace(counted, broken_off=broken), []) == [(0.0, 4.0), (8.0, 17.0), (33.0, end)]

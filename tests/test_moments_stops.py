@@ -8,8 +8,9 @@ import soundfile
 
 from cuesuggest.analysis.bars.edges import last_attack, loud_level, music_end
 from cuesuggest.analysis.bars.numbering import NumberedBars
+from cuesuggest.analysis.events import stops
 from cuesuggest.analysis.events.from_frames import events_from_frames
-from cuesuggest.analysis.events.gaps import find_gaps
+from cuesuggest.analysis.events.gaps import Gap, find_gaps
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
@@ -188,3 +189,52 @@ def test_a_stop_outside_a_pause_is_told_beside_it():
     scene, _ = draw("F" * 12 + "SS" + "F" * 5 + "S" + "F" * 6, music=silent)
     found = [(event.kind, event.bar) for event in events_from_frames(scene) if event.kind in ("stop", "pause")]
     assert found == [("pause", None), ("stop", 20)]
+
+
+def judged(gaps, monkeypatch, **scene):
+    """What is told of gaps, given as (attack, from, to, how sure a stop is, how sure a hit is); a beat lasts 0.5 s."""
+    sure = {"stop": "stop", "hit": "hit", "struck": "hit"}
+    monkeypatch.setattr(stops, "probability", lambda each: each.features[sure[each.entry or each.kind]])
+    monkeypatch.setattr(stops, "hit_candidates", lambda scene, gaps: stops.struck_candidates(gaps))
+    made = [Gap(start, end, attack, {"stop": stop, "hit": hit}) for attack, start, end, stop, hit in gaps]
+    scene, _ = draw("F" * 4)
+    return [(each.kind, each.start, sure) for each, sure in stops.stops_and_hits(scene, made, 0.5)]
+
+
+@pytest.mark.parametrize(
+    ("stop", "hit", "told"),
+    [
+        (0.9, 0.6, [("stop", 3.0, 0.9)]),
+        (0.6, 0.9, [("hit", 2.8, 0.9)]),
+        (0.9, 0.8, [("hit", 2.8, 0.8), ("stop", 3.0, 0.9)]),
+        (0.9, 0.799, [("stop", 3.0, 0.9)]),
+        (0.5, 0.2, [("stop", 3.0, 0.5)]),
+        (0.499, 0.2, []),
+    ],
+)
+def test_a_gap_is_told_once_as_what_it_more_surely_is_unless_it_surely_is_both(stop, hit, told, monkeypatch):
+    assert judged([(2.8, 3.0, 4.0, stop, hit)], monkeypatch) == told
+
+
+def test_of_hits_faster_than_a_band_strikes_only_the_surest_is_told(monkeypatch):
+    hits = [(2.0, 2.05, 2.1, 0.1, 0.7), (2.2, 2.25, 2.3, 0.1, 0.9), (2.43, 2.5, 2.6, 0.1, 0.8)]
+    assert judged(hits, monkeypatch) == [("hit", 2.2, 0.9), ("hit", 2.43, 0.8)]
+
+
+@pytest.mark.parametrize(("others", "told"), [(4, 5), (5, 0)])
+def test_strokes_that_fill_the_bars_around_are_the_groove(others, told, monkeypatch):
+    """A bar lasts two seconds; those within a bar are one group with it, and those beyond eight bars are far."""
+    near = [(20.0 + 2.2 * k, 20.1 + 2.2 * k, 20.2 + 2.2 * k, 0.1, 0.9) for k in range(others + 1)]
+    assert len(judged(near, monkeypatch)) == told
+    apart = [(20.0 + 16.1 * k, 20.1 + 16.1 * k, 20.2 + 16.1 * k, 0.1, 0.9) for k in range(others + 1)]
+    assert len(judged(apart, monkeypatch)) == others + 1
+    group = [(20.0 + 0.3 * k, 20.1 + 0.3 * k, 20.2 + 0.3 * k, 0.1, 0.9) for k in range(others + 1)]
+    assert len(judged(group, monkeypatch)) == others + 1
+
+
+def test_a_hit_beside_another_within_a_bar_is_told_how_sure_that_one_is(monkeypatch):
+    monkeypatch.setattr(stops, "probability", lambda each: each.features["hit"])
+    scene, _ = draw("F" * 4)
+    gaps = [Gap(at + 0.1, at + 0.2, at, {"hit": sure}) for at, sure in ((1.0, 0.3), (2.9, 0.6), (4.95, 0.9))]
+    beside = [each.features for each in stops.hit_candidates(scene, gaps)]
+    assert beside == [{"own": 0.3, "beside": 0.6}, {"own": 0.6, "beside": 0.3}, {"own": 0.9, "beside": 0.0}]

@@ -9,7 +9,16 @@ from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import METERS
 from cuesuggest.analysis.rhythm.network import NETWORKS
-from cuesuggest.analysis.rhythm.tidy import explained, from_first_attack, halved, long_enough, plausible
+from cuesuggest.analysis.rhythm.tidy import (
+    NOBODY,
+    bridged,
+    explained,
+    from_first_attack,
+    halved,
+    long_enough,
+    plausible,
+    until_last_attack,
+)
 from cuesuggest.analysis.spectrum import Spectrum
 
 EVERY = 25  # frames
@@ -104,3 +113,86 @@ def test_a_song_is_told_from_noise_by_its_clearest_stretch_and_by_how_sure_music
 def test_a_few_beats_are_a_song_only_where_they_fill_the_recording(beats, frames, kept):
     told = grid(EVERY * np.arange(beats), "4/4")
     assert len(long_enough(told, np.zeros(frames, bool)).frames) == kept
+
+
+def in_two_runs(silence, meter="4/4"):
+    """Sixteen beats, so many beats' time, and sixteen beats that are counted anew from 0."""
+    first = EVERY * np.arange(16)
+    frames = np.concatenate([first, first + first[-1] + round(EVERY * silence)])
+    told = grid(frames, meter)
+    slots = np.tile(np.arange(16) % 4, 2)
+    return replace(told, slots=slots, runs=np.repeat([0, 1], 16))
+
+
+def sounding(told, music):
+    frames = np.zeros(told.frames[-1] + EVERY)
+    return Evidence(frames, frames, frames + music, frames)
+
+
+@pytest.mark.parametrize(
+    ("silence", "music", "carried"),
+    [
+        (5, -2.0, 4),
+        (9, -2.0, 8),
+        (9.2, -2.0, 8),
+        (10, -2.0, None),
+        (10, 2.0, 9),
+        (33, 2.0, 32),
+        (34, 2.0, None),
+        (5.5, 2.0, None),
+        (5, NOBODY, None),
+    ],
+    ids=["a stop", "two bars", "a little late", "longer", "longer, but it sounds", "eight bars that sound",
+         "longer still", "off the pulse", "nobody plays"],
+)  # fmt: skip
+def test_beats_are_carried_over_a_gap_after_which_the_same_pulse_goes_on(silence, music, carried):
+    told = in_two_runs(silence)
+    found = bridged(told, sounding(told, music))
+    if carried is None:
+        assert found.frames.tolist() == told.frames.tolist()
+        assert found.runs.tolist() == told.runs.tolist()
+    else:
+        assert len(found.frames) == 32 + carried
+        assert set(np.diff(found.frames)) <= {EVERY, EVERY + 1}
+        assert found.runs.tolist() == [0] * len(found.frames)
+        assert found.slots[: 16 + carried].tolist() == (np.arange(16 + carried) % 4).tolist()
+
+
+def test_beats_are_not_carried_over_into_another_meter_nor_from_too_few_beats():
+    told = in_two_runs(5)
+    other = next(k for k, meter in enumerate(METERS) if meter.signature == "3/4")
+    meters = np.where(told.runs == 1, other, told.meters)
+    assert bridged(replace(told, meters=meters), sounding(told, 2.0)).runs.max() == 1
+    few = replace(told, **{name: getattr(told, name)[12:] for name in ("frames", "slots", "meters", "runs")})
+    assert bridged(few, sounding(told, 2.0)).runs.max() == 1
+
+
+def struck(places, frames):
+    """A recording in which something starts at some frames."""
+    bands = np.zeros((frames, 64), np.float32)
+    for place in places:
+        bands[place : place + 6] = 4.0
+    return Spectrum(0.0, frames / 50, bands, np.ones(frames, np.float32), np.zeros((1, 12)), np.zeros(1), 0.1)
+
+
+def test_beats_end_with_the_last_attack_unless_music_is_stated():
+    frames = BEATS[-1] + EVERY
+    heard, nothing = struck(BEATS[:60], frames), np.zeros(frames, bool)
+    assert until_last_attack(grid(BEATS), heard, nothing).frames.tolist() == BEATS[:60].tolist()
+    for late, kept in ((7, True), (10, False)):  # about a third of a beat
+        told = grid([*BEATS[:60], BEATS[59] + late, *BEATS[61:]])
+        found = until_last_attack(told, heard, nothing).frames.tolist()
+        assert found == told.frames[: 61 if kept else 60].tolist()
+    stated = np.arange(frames) >= BEATS[70]
+    kept = until_last_attack(grid(BEATS), heard, stated).frames.tolist()
+    assert kept == [*BEATS[:60].tolist(), *BEATS[70:].tolist()]
+
+
+def test_a_short_stretch_is_kept_beside_another_only_where_music_is_stated():
+    told = replace(grid(EVERY * np.arange(27), "4/4"), runs=np.repeat([0, 1], [7, 20]))
+    nothing = np.zeros(2000, bool)
+    assert len(long_enough(told, nothing).frames) == 20
+    assert long_enough(told, nothing).runs.tolist() == [0] * 20
+    stated = nothing.copy()
+    stated[0] = True
+    assert len(long_enough(told, stated).frames) == 27

@@ -49,3 +49,26 @@ def test_what_is_told_as_something_else_is_not_missing():
 def test_music_from_the_next_room_is_none():
     level = between(20, 80, -20.0, -45.0)
     assert spans(scene(between(0, 120, 4.0, -4.0), level), ()) == []
+
+
+@pytest.mark.parametrize(("end", "told"), [(86.0, [(80, 86)]), (85.8, [])])
+def test_six_seconds_are_the_least_that_is_told(end, told):
+    assert spans(scene(between(20, end + 0.1, 4.0, -4.0)), ()) == told
+
+
+@pytest.mark.parametrize(("pause", "told"), [(19, [(80, 100)]), (25, [(83, 100)])])
+def test_two_seconds_without_music_do_not_part_a_stretch_and_more_do(pause, told):
+    music = between(20, 100, 4.0, -4.0)
+    music[805 : 805 + pause] = -4.0
+    assert spans(scene(music), ()) == told
+
+
+@pytest.mark.parametrize(("nats", "told"), [(1.1, 1), (1.0, 0)])
+def test_what_may_be_music_is_told_only_where_the_network_leans_to_it(nats, told):
+    assert len(spans(scene(between(20, 80, 4.0, -4.0) + between(80, 100, nats + 4.0, 0.0)), ())) == told
+
+
+@pytest.mark.parametrize(("under", "told"), [(14.0, 1), (15.0, 0)])
+def test_fifteen_decibels_under_the_loud_passages_is_background(under, told):
+    level = between(20, 80, -20.0, -20.0 - under)
+    assert len(spans(scene(between(0, 120, 4.0, -4.0), level), ())) == 2 * told

@@ -50,3 +50,17 @@ def test_a_rising_logit_never_means_less_voice():
 )
 def test_only_a_clear_entry_or_exit_is_worth_a_sentence(told, turns):
     assert voice_turns(told) == turns
+
+
+@pytest.mark.parametrize(
+    ("silent", "sung", "told"),
+    [((0.1,) * 4, (0.9,) * 4, 1), ((0.11,) * 4, (0.9,) * 4, 0), ((0.1,) * 4, (0.89,) * 4, 0)],
+)
+def test_an_entry_is_clear_from_a_tenth_to_nine_tenths(silent, sung, told):
+    assert len(voice_turns(silent + sung)) == told
+    assert len(voice_turns(sung + silent)) == told
+
+
+def test_a_voice_that_enters_in_the_last_four_bars_is_told_too():
+    assert voice_turns((0.02,) * 12 + (0.98,) * 4) == [(12, True)]
+    assert voice_turns((0.02,) * 12 + (0.98,) * 3) == []
