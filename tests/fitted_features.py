@@ -1,4 +1,4 @@
-"""What the fitted weights are multiplied with, measured on two recordings.
+"""What weights and costs were fitted to, measured on two recordings: evidence, and features of all kinds.
 
     python -m tests.fitted_features
 
@@ -43,7 +43,8 @@ from cuesuggest.analysis.rhythm.music import (
     song_features,
 )
 from cuesuggest.analysis.rhythm.network import heads_of
-from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.rhythm.tempo import attack_times
+from cuesuggest.analysis.spectrum import FRAME_RATE, hear
 from cuesuggest.analysis.structure import SongBars
 from cuesuggest.analysis.structure.bar_vectors import bar_vectors
 from cuesuggest.analysis.structure.boundary_signs import SIGNS, line_signs
@@ -84,10 +85,11 @@ def evening(folder: Path) -> Path:
 
 
 def measured(path: Path) -> dict[str, Rows]:
-    """Features of a recording, by the table or the entry whose weights they are for."""
+    """Features of a recording, by the table or the entry whose weights they are for; and how far beats are moved."""
     spectrum = hear(open_recording(path))
     logits = heads_of(spectrum)
-    rhythm = find_rhythm(spectrum, observe(spectrum, logits))
+    observed = observe(spectrum, logits)
+    rhythm = find_rhythm(spectrum, observed)
     numbered = NumberedBars(spectrum, rhythm, None)
     scene, grid, evidence = numbered.scene(logits), numbered.rhythm.grid, numbered.rhythm.evidence
     energy = bar_energy(spectrum, scene.starts, scene.ends, logits)
@@ -108,7 +110,13 @@ def measured(path: Path) -> dict[str, Rows]:
     whole = [(spectrum.start, spectrum.end)]
     first = int(np.flatnonzero(rhythm.grid.slots == 0)[0])
     lines = build_lines(scene, energy)
+    early = spectrum.start + grid.frames / FRAME_RATE
+    attacks, clear = attack_times(grid.frames, spectrum.bands)
+    heard = ("beat", "downbeat", "music", "onset", "opens", "heard", "high")
     found = {
+        "evidence": columns({name: getattr(observed, name) for name in heard}),
+        "attack": columns({"after": attacks - grid.frames, "clear": clear}),
+        "time": columns({"after": 50 * (numbered.rhythm.times - early)}),
         "downbeat": named(downbeat_features(spectrum, flux(spectrum.bands))),
         "beat": named(beats, BEAT_FEATURES),
         "bar": named(bar_features(beats, ones, grid, evidence), BAR_FEATURES),

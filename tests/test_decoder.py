@@ -11,7 +11,7 @@ from cuesuggest.analysis.rhythm.bar_states import steps_to
 from cuesuggest.analysis.rhythm.beat_terms import observations
 from cuesuggest.analysis.rhythm.decoder import Limits, decode, decode_bands
 from cuesuggest.analysis.rhythm.evidence import Evidence
-from cuesuggest.analysis.rhythm.meters import COMMON, METERS, stated_meter
+from cuesuggest.analysis.rhythm.meters import COMMON, METERS, stated_meter, swung
 from cuesuggest.analysis.rhythm.tempo_bins import FASTEST, REACH, tempo_bins
 from cuesuggest.analysis.spectrum import FRAME_RATE
 
@@ -266,3 +266,27 @@ def test_a_band_reaches_so_many_octaves_to_each_side_in_steps_of_two_percent(wid
 def test_the_slowest_tempo_may_drift_as_far_as_any_other():
     assert tempo_bins(50.0)[0] == pytest.approx(47.0 / 1.024**3, rel=0.024)
     assert tempo_bins(50.0)[0] >= 47.0 / 1.024**3
+
+
+def shuffled(first, middle, second, signature="12/8"):
+    """Beats of four, with attacks of some strength a third, half and two thirds after each."""
+    table = (next(meter for meter in METERS if meter.signature == signature),)
+    frames = 10 + 30 * np.arange(32)
+    onset = np.zeros(frames[-1] + 40)
+    for share, strength in ((1 / 3, first), (1 / 2, middle), (2 / 3, second)):
+        onset[frames + round(30 * share)] = strength
+    (found,) = swung(table, np.zeros(32, int), frames, onset)
+    return found.signature
+
+
+@pytest.mark.parametrize(
+    ("first", "middle", "second", "signature"),
+    [(0.0, 0.0, 3.0, "4/4"), (3.0, 0.0, 3.0, "12/8"), (0.5, 0.0, 3.0, "4/4"), (2.0, 1.5, 3.0, "12/8")],
+)
+def test_four_beats_whose_first_thirds_are_hardly_played_are_a_shuffle_in_four(first, middle, second, signature):
+    assert shuffled(first, middle, second) == signature
+
+
+def test_a_shuffle_is_told_of_bars_of_four_thirds_alone():
+    assert shuffled(0.0, 0.0, 3.0, "6/8") == "6/8"
+    assert shuffled(0.0, 0.0, 3.0, "5/4") == "5/4"

@@ -36,3 +36,31 @@ def test_the_big_material_once_more_at_the_end_is_a_tag(form, drive):
 )
 def test_other_endings_are_none(form, drive):
     assert tag_of(form, **drive)[1] is None
+
+
+@pytest.mark.parametrize(
+    ("form", "drive", "is_tag"),
+    [
+        ("A8 B8 A8 B8 B8", {"A": 0.4, "B": 0.8, "B3": 0.64}, True),
+        ("A8 B8 A8 B8 B8", {"A": 0.4, "B": 0.8, "B3": 0.66}, False),
+        ("A8 B8 A8 B8 B5", {"A": 0.4, "B": 0.8}, False),
+        ("B8 A8 B4", {"A": 0.4, "B": 0.8, "B2": 0.2}, False),
+        ("A8 B8 C8 A8 B8 B4", {"A": 0.4, "B": 0.7, "C": 0.84}, True),
+        ("A8 B8 C8 A8 B8 B4", {"A": 0.4, "B": 0.7, "C": 0.86}, False),
+    ],
+    ids=[
+        "clearly smaller",
+        "hardly smaller",
+        "more than half",
+        "three sections",
+        "nearly the biggest",
+        "not the biggest",
+    ],
+)
+def test_a_tag_is_clearly_smaller_or_half_as_long_and_of_the_big_material(form, drive, is_tag):
+    assert (tag_of(form, **drive)[1] is not None) == is_tag
+
+
+def test_a_tag_is_no_surer_than_its_section():
+    song = make_analysis("A8 B8 A8 B8 B4", drive={"A": 0.4, "B": 0.8}, confidence=0.3)
+    assert find_tag(song.sections, song.bars).confidence == 0.3

@@ -26,7 +26,7 @@ from cuesuggest.analysis.structure.divide import (
     section_sounds,
     section_worth,
 )
-from cuesuggest.analysis.structure.letters import PAIRS, groups
+from cuesuggest.analysis.structure.letters import LIKENESS, PAIRS, groups, pair_odds, same_odds
 from cuesuggest.analysis.structure.roles import guess_roles
 from cuesuggest.analysis.structure.section_confidence import next_likely, sure_features, sureness
 from cuesuggest.analysis.structure.stated_form import StatedForm, length_remarks
@@ -238,6 +238,23 @@ def test_lengths_are_told_by_the_common_ones_the_odd_ones_and_octaves_from_eight
     assert np.flatnonzero(odd).tolist() == [5, 7, 9, 11, 13, 15]
     assert log[[1, 4, 8, 16]].tolist() == [-3, -1, 0, 1]
     assert (squared == log**2).all()
+
+
+def test_sections_are_alike_as_their_bars_are_from_the_first_on_or_to_the_last_whichever_is_more():
+    count, spans = 24, [(0, 4), (4, 10), (10, 13), (13, 21), (21, 24)]
+    vectors, loudness = random_vectors(3, count), np.random.default_rng(3).normal(size=count)
+    every = vectors.alike(slice(None), slice(None), shipped().of("same", LIKENESS))
+    odds = same_odds(vectors, loudness, spans, shipped())
+    assert (odds == odds.T).all()
+    assert not odds.diagonal().any()
+    for (j, one), (k, other) in combinations(enumerate(spans), 2):
+        lengths = one[1] - one[0], other[1] - other[0]
+        bars = np.arange(min(lengths))
+        begin = every[other[0] + bars, one[0] + bars].mean()
+        close = every[other[1] - 1 - bars, one[1] - 1 - bars].mean()
+        apart = abs(loudness[slice(*one)].mean() - loudness[slice(*other)].mean()) / 6
+        longer = abs(np.log2(lengths[0] / lengths[1]))
+        assert odds[j, k] == pytest.approx(pair_odds(max(begin, close), longer, apart, shipped()), abs=1e-4)
 
 
 NAMED = "intro verse chorus verse chorus bridge chorus outro"
