@@ -29,7 +29,7 @@ from cuesuggest.analysis.structure.divide import (
 from cuesuggest.analysis.structure.letters import LIKENESS, PAIRS, groups, pair_odds, same_odds
 from cuesuggest.analysis.structure.roles import guess_roles
 from cuesuggest.analysis.structure.section_confidence import next_likely, sure_features, sureness
-from cuesuggest.analysis.structure.stated_form import StatedForm, length_remarks
+from cuesuggest.analysis.structure.stated_form import StatedForm, length_remarks, longest_part
 from cuesuggest.analysis.structure.turns import find_turns
 from cuesuggest.analysis.structure.weights import Weights, shipped
 from cuesuggest.errors import CuesuggestError, FormError
@@ -255,6 +255,41 @@ def test_sections_are_alike_as_their_bars_are_from_the_first_on_or_to_the_last_w
         apart = abs(loudness[slice(*one)].mean() - loudness[slice(*other)].mean()) / 6
         longer = abs(np.log2(lengths[0] / lengths[1]))
         assert odds[j, k] == pytest.approx(pair_odds(max(begin, close), longer, apart, shipped()), abs=1e-4)
+
+
+def test_parts_of_one_name_are_as_alike_as_sections_that_are_found_up_to_four_nats():
+    count, spans = 24, [(0, 4), (4, 10), (10, 13), (13, 21), (21, 24)]
+    vectors, loudness = random_vectors(3, count), np.random.default_rng(3).normal(size=count)
+    odds = same_odds(vectors, loudness, spans, shipped())
+    asked = StatedForm([Part("A")] * 5, random_worth(1, count), vectors, loudness, shipped())
+    for (j, one), (k, other) in combinations(enumerate(spans), 2):
+        found = asked._odds(*(np.array([edge]) for edge in (*other, *one)))
+        assert found[0] == pytest.approx(np.clip(odds[j, k], -4, 4), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("bars", "count", "longest"),
+    [([None] * 8, 100, 64), ([None, 40, None, None], 200, 150), ([40] * 8, 200, 80), ([None] * 2, 50, 50)],
+    ids=["twice the longest that is found", "three times the mean", "twice the longest that is stated", "all bars"],
+)
+def test_a_stated_part_may_be_much_longer_than_others_but_not_endless(bars, count, longest):
+    assert longest_part([Part("A", each) for each in bars], count) == longest
+
+
+def test_the_odds_of_a_stated_boundary_are_its_share_among_the_places_between_its_neighbours():
+    count, form = 9, [Part("A"), Part("B"), Part("A")]
+    loudness = np.random.default_rng(2).normal(size=count)
+    asked = StatedForm(form, random_worth(2, count), random_vectors(2, count), loudness, shipped())
+    edges = asked.edges()
+    found = asked.odds(edges)
+    assert len(found) == 2
+    for place, odds in enumerate(found, 1):
+        between = range(edges[place - 1] + 1, edges[place + 1])
+        every = np.array([[*edges[:place], at, *edges[place + 1 :]] for at in between])
+        worth = np.exp(asked._value(every, np.arange(len(form))))
+        assert odds[list(between)] == pytest.approx(worth / worth.sum())
+        assert odds.sum() == pytest.approx(1.0)
+        assert int(odds.argmax()) == edges[place]
 
 
 NAMED = "intro verse chorus verse chorus bridge chorus outro"
