@@ -103,6 +103,19 @@ def test_the_commands_that_a_page_tells_are_there_with_their_options_and_formats
             assert chosen(to)
 
 
+@pytest.mark.parametrize("page", PAGES)
+def test_the_modules_that_a_page_runs_are_there(page):
+    for module in re.findall(r"python -m ((?:cuesuggest|tests)[\w.]*)", read(page)):
+        assert ROOT.joinpath(*module.split(".")).with_suffix(".py").exists(), module
+
+
+def test_what_is_checked_before_a_commit_is_what_ci_checks():
+    hooks = re.findall(r"entry: (.+)", read(".pre-commit-config.yaml"))
+    assert len(hooks) == 3
+    for hook in hooks:
+        assert f"\n{hook}" in read(".ci/run"), hook
+
+
 @pytest.mark.parametrize("path", renewed(), ids=lambda path: path.name)
 def test_what_the_program_writes_into_docs_is_fresh(path):
     assert path.read_text(encoding="utf-8") == renewed()[path], "run: python -m tests.renew"
