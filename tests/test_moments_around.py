@@ -108,6 +108,38 @@ def test_four_sticks_are_a_count_in_of_one_bar_and_bar_1_follows(tmp_path, bpm):
     assert next(bar.start for bar in analysis.bars if bar.number == 1) == pytest.approx(take.downbeats[0], abs=0.07)
 
 
+def count_of_two_bars(path, beats, gain, hertz=2400.0):
+    """The count-in that is told where sticks mark some of the four beats before the bar that is counted as well."""
+    beat = 60 / 112
+    lead = 1.0 + 4 * beat
+    play(path, "B8 A8", lead=lead, count_in=True)
+    samples, _ = soundfile.read(path)
+    time = np.arange(int(0.03 * RATE)) / RATE
+    for each in beats:
+        at = int((1.0 + each * beat) * RATE)
+        samples[at : at + len(time)] += gain * 0.125 * np.sin(2 * np.pi * hertz * time) * np.exp(-150 * time)
+    soundfile.write(path, samples.astype(np.float32), RATE)
+    (count,) = moments_of(path, "count-in")
+    assert count.end == pytest.approx(lead + 4 * beat, abs=0.1)
+    return round((count.end - count.start) / (4 * beat))
+
+
+@pytest.mark.parametrize(
+    ("beats", "gain", "hertz", "bars"),
+    [
+        ((0, 2), 1.0, 2400.0, 2),
+        ((0, 2), 0.1, 2400.0, 1),
+        ((0,), 1.0, 2400.0, 1),
+        ((0, 2), 1.0, 300.0, 1),
+    ],
+    ids=["one … two …", "far softer", "one knock", "of another colour"],
+)
+def test_two_bars_are_counted_where_the_first_has_every_other_beat_of_the_same_sticks(
+    tmp_path, beats, gain, hertz, bars
+):
+    assert count_of_two_bars(tmp_path / "two.wav", beats, gain, hertz) == bars
+
+
 def test_a_song_without_sticks_has_no_count_in(tmp_path):
     path = tmp_path / "none.wav"
     play(path, "A8 B8")

@@ -15,7 +15,7 @@ from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm import find_rhythm
 from cuesuggest.analysis.rhythm.evidence import observe
 from cuesuggest.analysis.rhythm.network import heads_of
-from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum, hear
 from cuesuggest.sound.recording import open_recording
 from tests.drawn import draw
 from tests.sounds import play
@@ -238,3 +238,33 @@ def test_a_hit_beside_another_within_a_bar_is_told_how_sure_that_one_is(monkeypa
     gaps = [Gap(at + 0.1, at + 0.2, at, {"hit": sure}) for at, sure in ((1.0, 0.3), (2.9, 0.6), (4.95, 0.9))]
     beside = [each.features for each in stops.hit_candidates(scene, gaps)]
     assert beside == [{"own": 0.3, "beside": 0.6}, {"own": 0.6, "beside": 0.3}, {"own": 0.9, "beside": 0.0}]
+
+
+def ended(fall, noise, bend=None):
+    """Seconds after its attack at which a chord has ended that falls by so many dB a second into even noise."""
+    seconds = np.arange(20 * FRAME_RATE) / FRAME_RATE
+    decibels = -20 - fall * np.maximum(seconds - 2, 0)
+    if bend:
+        decibels += bend * np.sin(2 * np.pi * seconds)
+    level = 10 ** (decibels / 10) + 10 ** (noise / 10)
+    spectrum = Spectrum(0.0, 20.0, np.zeros((len(level), 64)), level, np.zeros((1, 12)), np.zeros(1), 0.1)
+    return music_end(spectrum, 2.0, -20.0, 19.0) - 2
+
+
+HIDDEN = 38 + 1.26  # dB; 6 dB over the noise, the noise adds so much to what is heard
+
+
+@pytest.mark.parametrize(
+    ("fall", "noise", "seconds"),
+    [(20.0, -90.0, 38 / 20), (20.0, -50.0, HIDDEN / 20), (10.0, -50.0, HIDDEN / 10), (10.0, -45.0, HIDDEN / 10)],
+    ids=["quiet", "noise hides the end", "slower", "more noise"],
+)
+def test_a_chord_ends_38_decibels_down_also_where_noise_hides_it(fall, noise, seconds):
+    assert ended(fall, noise) == pytest.approx(seconds, abs=0.06)
+
+
+def test_a_decay_is_carried_on_for_three_seconds_at_most_and_only_where_it_is_straight():
+    heard = (24 + HIDDEN - 38) / 4  # from -20 dB to 6 dB over the noise
+    assert ended(4.0, -50.0) == pytest.approx(heard + 3, abs=0.05)
+    assert ended(4.0, -50.0, bend=3.0) < heard + 1
+    assert ended(20.0, -30.0) == pytest.approx((4 + HIDDEN - 38) / 20, abs=0.05), "too little of it is seen"
