@@ -370,3 +370,31 @@ def test_the_side_that_a_crossfade_takes_out_fades_until_it_is_dark(down, dark):
     assert pins == [(0, 3.0, 4.0), (0, 3.5, dark)]
     assert [(p.from_open, p.to_open) for p in chart.lines[0].hairpins] == [(0.0, 1.0), (1.0, 0.0)]
     assert stays[-1] == (0, dark, 8.0, 2)
+
+
+def test_a_time_signature_stands_where_it_is_new_and_nowhere_else():
+    song = make_song("A8 B8", ring_out=0.0, cues=())
+    bars = tuple(replace(bar, time_signature="3/4" if bar.number in (5, 6, 7) else "4/4") for bar in song.analysis.bars)
+    chart = lay_out(song.replaced(analysis=replace(song.analysis, bars=bars)), 8)
+    at = {bar.number: (line.y, bar.x) for line in chart.lines for bar in line.bars}
+    meters = [(words.text, line.y, words.x) for line in chart.lines for words in line.words if words.role == "meter"]
+    assert [text for text, _, _ in meters] == ["4/4", "3/4", "4/4"]
+    for (_, y, x), number in zip(meters, (1, 5, 8), strict=True):
+        assert y == at[number][0]
+        assert at[number][1] < x < at[number][1] + 40
+
+
+def test_a_leader_goes_down_from_the_light_to_the_words_without_a_gap():
+    """Cues so close that their words stand below each other."""
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    places = [place_at(song.analysis, 3, beat) for beat in (1.0, 2.0, 3.0, 4.0)]
+    cues = [make_cue(k, "one-shot", place, look="lift") for k, place in enumerate(places, 1)]
+    (line,) = lay_out(song.replaced(cues=cues), 8).lines
+    marks = {mark.x for mark in line.marks if mark.cue}
+    assert line.leaders
+    for x in {x for x, _, _ in line.leaders}:
+        assert any(x == pytest.approx(mark, abs=0.02) for mark in marks)
+        parts = sorted((top, bottom) for at, top, bottom in line.leaders if at == x)
+        assert parts[0][0] > line.light_y
+        assert all(top < bottom for top, bottom in parts)
+        assert all(one[1] == pytest.approx(other[0]) for one, other in pairwise(parts))

@@ -13,6 +13,7 @@ from cuesuggest.errors import DocumentError
 from cuesuggest.score.records import Place, Series
 from cuesuggest.song import (
     DownbeatCorrection,
+    Settings,
     SetTitle,
     Song,
     SongWindow,
@@ -23,6 +24,7 @@ from cuesuggest.song import (
     path_from,
     undo,
 )
+from cuesuggest.song.rig_facts import side_names
 from tests.songs import make_cue, make_song, place_at
 
 CORRECTIONS = (
@@ -262,3 +264,12 @@ def test_answers_that_are_command_lines_as_in_older_documents_are_dropped_and_th
     older["questions"][0]["answers"] = [{"text": "yes", "command": "correct DOC --shift-bar 0", "reading": None}]
     opened = Song.from_json(json.dumps(older).encode())
     assert opened == song
+
+
+def test_sides_come_in_the_order_of_the_rig_and_then_as_they_are_played():
+    song = make_song("A8")
+    place = place_at(song.analysis, 1)
+    played = [make_cue(k, "cut-in", place, side=side) for k, side in enumerate(("X", "B", None, "W", "A", "B"), 1)]
+    gone = make_cue(9, "cut-in", place, side="C", status="rejected")
+    rig = Settings("three sides", {"sides": [{"name": "A"}, {"name": "B"}, {"name": "C"}]})
+    assert side_names(song.replaced(cues=[*played, gone], rig=rig)) == ["A", "B", "X", "W"]
