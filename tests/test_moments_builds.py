@@ -76,6 +76,20 @@ def test_no_breakdown_is_told_of(letters):
     assert find_breakdowns(*draw(letters)) == []
 
 
+@pytest.mark.parametrize(("bars", "lengths"), [(2, []), (3, [3]), (4, [4])])
+def test_drums_and_bass_that_are_out_for_less_than_three_bars_have_stopped(bars, lengths):
+    scene, energy = draw("F" * 16 + "P" * bars + "F" * 16)
+    found = breakdown_candidates(scene, energy)
+    assert [round((each.end - each.start) / 2) for each in found] == lengths
+
+
+@pytest.mark.parametrize(("apart", "ends"), [(7, [20]), (8, [12, 20])])
+def test_of_builds_that_end_within_eight_bars_only_the_surest_is_told(apart, ends):
+    logits = np.maximum(rising(40, 2, 20 - apart, top=4.5), rising(40, 4, 20))
+    scene, energy = draw("Q" * 20 + "F" * 20, build=logits)
+    assert [round(end / 2) for _, end in told(find_builds(scene, energy), "build")] == ends
+
+
 def test_changes_come_in_order_of_time_with_their_place():
     scene, energy = draw("Q" * 16 + "F" * 16 + "P" * 8 + "F" * 8, build=rising(48, 4, 16))
     events = events_from_bars(scene, energy, [0, 16, 32, 40])
