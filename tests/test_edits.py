@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cuesuggest.decide.cue_edits import moved
 from cuesuggest.errors import EditError
 from cuesuggest.score.records import Place, Series
 from cuesuggest.song import AddCue, RemoveCue, SetCue, SetSection, SetTitle, Song, apply, change, inverse, redo, undo
-from tests.songs import make_cue, make_song, place_at
+from tests.songs import make_analysis, make_cue, make_song, place_at, retimed
 
 SONG = make_song("A8 B8 A8")
 NOON = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
@@ -232,3 +233,16 @@ def test_undo_brings_back_everything_but_the_revision(case):
 def test_an_edited_song_comes_back_from_its_file(case):
     changed = change(*case, by="page", at=NOON)
     assert Song.from_json(changed.to_json()) == changed
+
+
+@pytest.mark.parametrize(("anchor", "seconds"), [("lands-on", 4.0), ("starts-on", 2.0)])
+def test_a_fade_that_moves_to_where_the_tempo_doubles_lasts_as_its_beats_do_there(anchor, seconds):
+    """Four beats before bar 5 last four seconds, four beats from it on last two."""
+    analysis = retimed(make_analysis("A4 B8", bpm=60), tempos={5: 120.0})
+    song = make_song("A4 B8", analysis=analysis, cues=())
+    fade = make_cue(
+        1, "crossfade", place_at(analysis, 3), anchor=anchor, up_beats=4.0, up_seconds=1.0, down_beats=4.0,
+        down_seconds=1.0,
+    )  # fmt: skip
+    changes = moved(song, fade, place_at(analysis, 5)).changes
+    assert (changes["up_seconds"], changes["down_seconds"]) == (seconds, seconds)
