@@ -350,7 +350,8 @@ class Copy:
         path = {**os.environ, "PYTHONPATH": str(self.folder)}
         with log.open("w", encoding="utf-8") as out:
             running = subprocess.Popen(limited, cwd=self.folder, env=path, stdout=out, stderr=out)
-            size, since = 0, time.monotonic()
+            size, begun = 0, time.monotonic()
+            since = begun
             while running.poll() is None:
                 time.sleep(0.2)
                 if log.stat().st_size != size:
@@ -362,7 +363,8 @@ class Copy:
         if running.returncode == 0:
             return None
         if running.returncode in (-signal.SIGKILL, -signal.SIGXCPU):
-            return UNDECIDED
+            # Where the last test took longer than all before it together, it would not have ended.
+            return HANGS if since - begun < time.monotonic() - since else UNDECIDED
         told = log.read_text(encoding="utf-8")
         failed = re.search(r"^(?:FAILED|ERROR) (tests/.*?)(?: - .*)?$", told, re.MULTILINE)
         if failed is None and running.returncode > 0:
