@@ -9,6 +9,7 @@ import soundfile
 from cuesuggest.analysis.events import from_frames
 from cuesuggest.analysis.events.from_frames import quiet_stretches
 from cuesuggest.analysis.finding.scene import Candidate
+from cuesuggest.analysis.finding.talk_signs import sound_features
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.network import heads_of
@@ -184,3 +185,10 @@ def test_without_music_it_is_before_the_song_and_its_count_between_false_starts_
     assert quiet_stretches(counted, []) == [(0.0, 17.0), (33.0, end)]
     broken = [(Candidate("false-start", 4.0, 8.0, {}), 0.5), (Candidate("false-start", 10.0, 12.0, {}), 0.4)]
     assert quiet_stretches(replace(counted, broken_off=broken), []) == [(0.0, 4.0), (8.0, 17.0), (33.0, end)]
+
+
+def test_where_an_even_sound_gives_way_to_another_nothing_swings_and_no_feature_is_undefined():
+    scene, _ = draw("F" * 24 + "P" * 8)
+    features = sound_features(scene.spectrum, np.zeros(len(scene.decibels)))
+    assert all(np.isfinite(values).all() for values in features.values())
+    assert features["swing"].min() >= 0

@@ -69,9 +69,9 @@ def sound_features(spectrum: Spectrum, music: np.ndarray) -> dict[str, np.ndarra
     floor = ndimage.percentile_filter(level_of_second := level[:: round(FRAME_RATE)], 5, size=_AROUND, mode="nearest")
     over = voice - np.interp(np.arange(len(voice)), np.arange(len(level_of_second)) * FRAME_RATE, floor)
     found = {
-        "swing": np.minimum(np.sqrt(_mean(swing**2, _WINDOW)), 3),
+        "swing": np.minimum(_root(_mean(swing**2, _WINDOW)), 3),
         "sparse": np.maximum(_SPARSE - duty, 0),
-        "turns": np.minimum(np.sqrt(sounding((colour - _mean(colour, 25)) ** 2)), 4),
+        "turns": np.minimum(_root(sounding((colour - _mean(colour, 25)) ** 2)), 4),
         "sharp": np.minimum(sounding(sharp), 4),
         "hold": sounding(hold),
         "top": np.maximum(sounding(_decibels(top) - _decibels(middle + upper + top)), -30) / 10,
@@ -118,3 +118,8 @@ def _decibels(power: np.ndarray) -> np.ndarray:
 
 def _mean(values: np.ndarray, frames: int) -> np.ndarray:
     return np.asarray(ndimage.uniform_filter1d(values, frames, mode="nearest"))
+
+
+def _root(mean: np.ndarray) -> np.ndarray:
+    """Square root of a running mean, which rounding may bring a little under 0."""
+    return np.asarray(np.sqrt(np.maximum(mean, 0)))
