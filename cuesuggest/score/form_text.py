@@ -186,7 +186,7 @@ class _Reader:
             if self._listed and not apart and token.kind == "open":
                 self._fail(token, _BRACKETS_ARE_FOR)
             if self._listed and not apart:
-                self._fail(token, f"{_quoted(token)} follows without a comma. Put a comma between parts.")
+                self._fail(token, f"{_named(token)} follows without a comma. Put a comma between parts.")
             parts, times = self._group(token, depth) if token.kind == "open" else self._part()
             if len(found) + len(parts) * times > MOST_PARTS:
                 self._fail(token, f"with this the form has more than {MOST_PARTS} parts.")
@@ -229,7 +229,7 @@ class _Reader:
             elif self._listed:
                 self._fail(
                     token,
-                    f"{_quoted(token)} follows what is said of “{name}”. Put a comma between parts, and “quotes” "
+                    f"{_named(token)} follows what is said of “{name}”. Put a comma between parts, and “quotes” "
                     "around a name that has a number in it.",
                 )
             else:
@@ -247,16 +247,14 @@ class _Reader:
             if token.text.isdecimal() or self._reads_times() is not None:
                 break
             if _TWO_NUMBERS.fullmatch(token.text):
-                self._fail(
-                    token, f"{_quoted(token)} does not tell bars from repeats. For twice eight bars write: 8 x2."
-                )
+                self._fail(token, f"{_named(token)} does not tell bars from repeats. For twice eight bars write: 8 x2.")
             if not _has_letter(token.text) and any(char.isnumeric() for char in token.text):
-                self._fail(token, f"{_quoted(token)} is no whole number. Write bars as 8 and repeats as x2.")
+                self._fail(token, f"{_named(token)} is no whole number. Write bars as 8 and repeats as x2.")
             words.append(token.text)
             self._at += 1
         name = " ".join(words)
         if not words:
-            self._fail(begin, f"a part begins with its name, not with {_quoted(begin)}. Write: verse 8, or verse 8 x2.")
+            self._fail(begin, f"a part begins with its name, not with {_named(begin)}. Write: verse 8, or verse 8 x2.")
         if not _has_letter(name):
             self._fail(begin, f"“{name}” is no name, it has no letter. Separate parts with commas.")
         return self._checked(_Token("word", name, begin.line, begin.column), "a name", _LONGEST_NAME)
@@ -352,7 +350,7 @@ def _has_letter(text: str) -> bool:
     return any(char.isalpha() for char in text)
 
 
-def _quoted(token: _Token) -> str:
+def _named(token: _Token) -> str:
     return f"“{token.text[:30]}”"
 
 
