@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["Bars", "bars", "progress", "share_done"]
 
 # Share of the work that is done when a step begins, as measured on songs of 1 to 4 minutes.
-_BEGINS = {"listening": 0.0, "beats and bars": 0.65, "energy": 0.9, "sections": 0.91, "moments": 0.97, "cues": 0.98}
+_BEGINS = {"listening": 0.0, "beats and bars": 0.65, "energy": 0.9, "sections": 0.91, "events": 0.97, "cues": 0.98}
 
 
 @contextmanager
