@@ -1,6 +1,6 @@
 """What all formats share: the registry, the command, its options and files, any text, and the page that tells of them.
 
-`python -m tests.test_export_formats` brings the table of docs/formats.md up to date.
+`python -m tests.renew` brings the table of docs/formats.md up to date.
 """
 
 from __future__ import annotations
@@ -297,9 +297,3 @@ def test_the_golden_walk(run, tmp_path, sample_song, sample_path):
         code, out, _ = run("read", written[f"first_light{ending}"])
         assert code == 0
         assert all(f"\n{cue.number:>6g}  " in out for cue in cues)
-
-
-if __name__ == "__main__":
-    page = PAGE.read_text(encoding="utf-8")
-    head, _, rest = page.partition(MARKS[0])
-    PAGE.write_text(head + MARKS[0] + table() + MARKS[1] + rest.partition(MARKS[1])[2], encoding="utf-8", newline="\n")

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.rules.settings.settings_file import shipped_profiles, shipped_rigs
-from cuesuggest.rules.settings.settings_text import settings_table
 from tests.songs import make_analysis
 from tests.test_rules_properties import RIGS, one_shot_times, songs
 
@@ -167,10 +166,8 @@ def test_a_fifth_of_the_level_stays_in_hand_in_every_style():
     assert all(profile.looks.ceiling.of(c) <= 80 for profile in STYLES for c in ("subtle", "lift", "intense"))
 
 
-def test_the_document_has_every_value_of_the_shipped_styles():
+def test_the_document_names_every_shipped_style_and_rig():
     text = (DOCS / "house-styles.md").read_text(encoding="utf-8")
-    table = text.split("<!-- values -->\n")[1].split("<!-- end of values -->")[0]
-    assert table == settings_table(STYLES), "run: python -m cuesuggest.rules.settings.settings_text"
     for record in (*STYLES, *shipped_rigs()):
         assert f"| `{record.name}` |" in text
 

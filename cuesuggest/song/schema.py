@@ -1,8 +1,7 @@
-"""The JSON Schema of a song document. `python -m cuesuggest.song.schema` writes it to docs/."""
+"""The JSON Schema of a song document, as it stands in docs/song.schema.json."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from cuesuggest.song.json_layout import json_text
@@ -28,7 +27,3 @@ def song_schema() -> dict[str, Any]:
 def schema_text() -> str:
     """Return the schema as it stands in docs/song.schema.json."""
     return json_text(song_schema())
-
-
-if __name__ == "__main__":
-    Path("docs/song.schema.json").write_text(schema_text(), encoding="utf-8", newline="\n")

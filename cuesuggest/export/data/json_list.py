@@ -1,11 +1,7 @@
-"""The cue list for programs: plain JSON with a schema of its own (docs/cue-list.schema.json, JSON Schema 2020-12).
-
-`python -m cuesuggest.export.data.json_list` writes the schema.
-"""
+"""The cue list for programs: plain JSON with a schema of its own (docs/cue-list.schema.json, JSON Schema 2020-12)."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cuesuggest.export.common.options import Options, about, is_automatic
@@ -228,7 +224,3 @@ def _closed(properties: dict[str, Any]) -> dict[str, Any]:
 
 def _or_null(schema: dict[str, Any]) -> dict[str, Any]:
     return {"anyOf": [schema, {"type": "null"}]}
-
-
-if __name__ == "__main__":
-    Path("docs/cue-list.schema.json").write_text(schema_text(), encoding="utf-8", newline="\n")

@@ -8,12 +8,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from pathlib import Path
 from typing import Any, get_args
 
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.settings.settings_check import is_table, kinds
-from cuesuggest.rules.settings.settings_file import shipped_profiles
 
 __all__ = ["list_text", "settings_table", "settings_text"]
 
@@ -151,16 +149,3 @@ def _wrapped(start: str, column: int, text: str, width: int) -> str:
     width = max(width, column + 20)
     first, more = start.ljust(column), " " * column
     return textwrap.fill(text, width, initial_indent=first, subsequent_indent=more, break_on_hyphens=False) + "\n"
-
-
-def _renew(document: Path) -> None:
-    """Write the table of the shipped styles into the document, between its two marks."""
-    start, end = "<!-- values -->\n", "<!-- end of values -->\n"
-    text = document.read_text(encoding="utf-8")
-    head, rest = text.split(start)
-    tail = rest.split(end)[1]
-    document.write_text(f"{head}{start}{settings_table(shipped_profiles())}{end}{tail}", encoding="utf-8")
-
-
-if __name__ == "__main__":
-    _renew(Path(__file__).parents[3] / "docs" / "house-styles.md")
