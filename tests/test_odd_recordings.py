@@ -405,7 +405,7 @@ from pathlib import Path
 import numpy as np
 from cuesuggest import analyze
 from cuesuggest.errors import RecordingError
-from cuesuggest.recording import open_recording
+from cuesuggest.sound.recording import open_recording
 faulthandler.enable()
 for k, path in enumerate(sorted(Path(sys.argv[1]).glob("*.*"))):
     print(path.name, flush=True)

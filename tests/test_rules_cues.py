@@ -398,7 +398,10 @@ def test_haze_and_cameras_are_mentioned_only_where_they_matter():
             "still moving",
         ),
         (
-            lambda cues: [replace(c, down_seconds=None) if c.id.startswith("enter/s2") else c for c in cues],
+            lambda cues: [
+                replace(c, kind="fade-in", down_seconds=None, down_beats=None) if c.id.startswith("enter/s2") else c
+                for c in cues
+            ],
             "another side stays lit",
         ),
     ],
