@@ -228,3 +228,19 @@ def test_a_section_gets_another_category_alone_or_with_its_passes(run, drafted_t
 
 def of(song, family):
     return [each for each in song.analysis.sections if each.family == family]
+
+
+def test_nothing_left_to_accept_is_no_trouble(edit):
+    edit("accept", "all")
+    before = edit("history")[3]
+    code, out, err, song = edit("accept", "all")
+    assert (code, out, err) == (0, "", "")
+    assert song == before
+
+
+def test_more_than_there_is_to_take_back_takes_back_nothing(edit):
+    edit("level", "3", "55")
+    code, _, err, song = edit("undo", "2")
+    assert code == 2
+    assert "no change to take back" in err
+    assert cue(song, 3).level == 55

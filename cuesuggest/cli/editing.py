@@ -300,14 +300,10 @@ def category(obj: dict[str, Any], section: str, category: Category, repeats: boo
     """Decide how much light a section gets; the draft is made anew around that."""
     from cuesuggest.decide.category import category_decided
     from cuesuggest.decide.meant import find_section
-    from cuesuggest.errors import EditError
-    from cuesuggest.song import change_all
 
     song = load(obj["document"])
-    made = category_decided(song, find_section(song, section), category, repeats=repeats)
-    if not made.edits:
-        raise EditError(f"{made.said}: that is so already.")
-    finish(obj, song, change_all(song, made.edits, by=_BY, said=made.said), [made.said])
+    change = category_decided(song, find_section(song, section), category, repeats=repeats)
+    finish(obj, song, change.made_in(song, by=_BY), [change.said])
 
 
 @edit.command()
@@ -315,7 +311,7 @@ def category(obj: dict[str, Any], section: str, category: Category, repeats: boo
 @everywhere
 @click.pass_obj
 def undo(obj: dict[str, Any], count: int) -> None:
-    """Take back the last change, or the last COUNT."""
+    """Take back the last action, or the last COUNT."""
     from cuesuggest.draft.undo import taken_back
 
     _step(obj, count, taken_back, "taken back", lambda song: song.history)
@@ -326,7 +322,7 @@ def undo(obj: dict[str, Any], count: int) -> None:
 @everywhere
 @click.pass_obj
 def redo(obj: dict[str, Any], count: int) -> None:
-    """Make the last change again that was taken back, or the last COUNT."""
+    """Make the last action again that was taken back, or the last COUNT."""
     from cuesuggest.draft.undo import made_again
 
     _step(obj, count, made_again, "made again", lambda song: song.undone)
@@ -343,12 +339,15 @@ def _step(
     from cuesuggest.draft.states import KeptStates, kept_folder
     from cuesuggest.song.edits import last_action
 
+    document = obj["document"]
+    song = before = load(document)
+    kept, rerun, said = KeptStates(kept_folder(document)), None, []
     for _ in range(count):
-        song = load(obj["document"])
         entries = last_action(listed(song))
-        said = action_text(song, entries) if entries else ""
-        after, rerun = move(song, obj["document"], KeptStates(kept_folder(obj["document"])))
-        _save(obj, song, after, rerun, [f"{word}: {said}"])
+        told = action_text(song, entries) if entries else ""
+        song, rerun = move(song, document, kept)
+        said.append(f"{word}: {told}")
+    _save(obj, before, song, rerun, said)
 
 
 @edit.command()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cuesuggest.song import Edit
+from cuesuggest.errors import EditError
+from cuesuggest.song import Edit, Song, change_all
 
 __all__ = ["Change"]
 
@@ -16,3 +17,21 @@ class Change:
     edits: tuple[Edit, ...]
     said: str
     """What was done, as a sentence; it is also what undo says."""
+
+    def made_in(self, song: Song, *, by: str) -> Song:
+        """Return the song with the change made, as one action in its history.
+
+        Parameters
+        ----------
+        song : Song
+        by : str
+            Where the change is made, such as "page".
+
+        Raises
+        ------
+        EditError
+            If an edit does not fit the song, or there is nothing to change.
+        """
+        if not self.edits:
+            raise EditError(f"{self.said.rstrip('.')}: that is so already.")
+        return change_all(song, self.edits, by=by, said=self.said)

@@ -19,8 +19,8 @@ from cuesuggest.draft.clashes import conflicts
 from cuesuggest.draft.settling import settled
 from cuesuggest.draft.states import KeptStates
 from cuesuggest.draft.undo import made_again, taken_back
-from cuesuggest.errors import CuesuggestError, DocumentError, EditError
-from cuesuggest.song import HistoryEntry, Song, change_all
+from cuesuggest.errors import CuesuggestError, DocumentError
+from cuesuggest.song import HistoryEntry, Song
 from cuesuggest.song.edits import last_action
 
 __all__ = ["BehindError", "Outcome", "Session"]
@@ -100,10 +100,7 @@ class Session:
             self._check(revision)
             before = self._song
             made = make(before)
-            if not made.edits:
-                raise EditError(f"{made.said.rstrip('.')}: that is so already.")
-            song = change_all(before, made.edits, by=_BY, said=made.said)
-            song, rerun = settled(before, song, self.document)
+            song, rerun = settled(before, made.made_in(before, by=_BY), self.document)
             self._save(song)
             return _outcome(made.said, rerun, before, song)
 

@@ -150,7 +150,7 @@ def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at
     song : Song
         Is not altered.
     edits : sequence of Edit
-        At least one; each fits the song that those before it leave.
+        Each fits the song that those before it leave; without any the song stays as it is.
     by : str
         Where the change is made.
     said : str
@@ -170,6 +170,8 @@ def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at
         revision = song.revision + len(entries) + 1
         entries.append(HistoryEntry(revision, time, by, edit, inverse(changed, edit)))
         changed = apply(changed, edit)
+    if not entries:
+        return song
     entries[-1] = replace(entries[-1], together=len(entries), said=said)
     return changed.replaced(revision=song.revision + len(entries), history=(*song.history, *entries), undone=())
 
