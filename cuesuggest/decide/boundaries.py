@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.form import Part, letter
-from cuesuggest.analysis.types import Bar, Section, felt_beats
+from cuesuggest.analysis.types import Section, felt_beats
 from cuesuggest.decide.statements import form, tapped
 from cuesuggest.errors import EditError
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import counted
 from cuesuggest.song import SetCorrections, Song, TempoCorrection, TimeSignatureCorrection
 
@@ -78,10 +79,6 @@ def _stated(song: Song, pieces: Sequence[_Piece]) -> SetCorrections:
     return form(song, parts, starts)
 
 
-def _bar(song: Song, number: int) -> Bar | None:
-    return next((bar for bar in song.analysis.bars if bar.number == number), None)
-
-
 def boundary_moved(song: Song, section: Section, bars: int, *, repeats: bool) -> SetCorrections:
     """State that a section starts so many bars later than heard; earlier if negative.
 
@@ -98,12 +95,12 @@ def boundary_moved(song: Song, section: Section, bars: int, *, repeats: bool) ->
     EditError
         If the section is the first, or there is no room.
     """
-    sections, pieces = song.analysis.sections, _pieces(song)
+    sections, pieces, grid = song.analysis.sections, _pieces(song), Grid(song.analysis)
     firsts = [each.first_bar for each in sections]
     for place, each in enumerate(sections):
         if each.id != section.id and not (repeats and each.family == section.family):
             continue
-        moved = _bar(song, each.first_bar + bars)
+        moved = grid.bar(each.first_bar + bars)
         last = firsts[place + 1] if place + 1 < len(firsts) else each.last_bar + 1
         if place and moved is not None and firsts[place - 1] < moved.number < last:
             firsts[place] = moved.number
@@ -137,7 +134,8 @@ def boundary_added(song: Song, bar: int, name: str, *, repeats: bool) -> SetCorr
     EditError
         If there is no such bar inside a section, or one starts there already.
     """
-    home = next((each for each in song.analysis.sections if each.first_bar <= bar <= each.last_bar), None)
+    grid = Grid(song.analysis)
+    home = grid.section_of(bar)
     if home is None:
         raise EditError(f"Bar {bar} is in no section. Choose a bar inside one.")
     if home.first_bar == bar:
@@ -145,7 +143,7 @@ def boundary_added(song: Song, bar: int, name: str, *, repeats: bool) -> SetCorr
     pieces: list[_Piece] = []
     for section, piece in zip(song.analysis.sections, _pieces(song), strict=True):
         pieces.append(piece)
-        inside = _bar(song, section.first_bar + bar - home.first_bar)
+        inside = grid.bar(section.first_bar + bar - home.first_bar)
         meant = section.id == home.id or (repeats and section.family == home.family)
         if meant and inside is not None and inside.number <= section.last_bar:
             pieces.append(_Piece(name.casefold() or f"{piece.material}, second half", name, "", inside.start))

@@ -10,6 +10,7 @@ from cuesuggest.decide.boundaries import family
 from cuesuggest.decide.meant import find_look, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid, count_word
+from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import EXITS, Cue, CueKind, Place, Series
 from cuesuggest.song import AddCue, RemoveCue, SetCue, Song
 from cuesuggest.song.edit_types import CueChanges
@@ -44,11 +45,10 @@ def moved(song: Song, cue: Cue, place: Place) -> SetCue:
         changes["series"] = series
         changes["hand"] = _RUNS.sub(lambda bars: _shifted(bars[0], shift), changes.get("hand", cue.hand))
     if grid.bars:
-        back = -1.0 if cue.anchor == "lands-on" else 1.0
         if cue.up_beats:
-            changes["up_seconds"] = grid.span(place, back * cue.up_beats)
+            changes["up_seconds"] = beats_seconds(grid, place, cue.anchor, cue.up_beats)
         if cue.down_beats:
-            changes["down_seconds"] = grid.span(place, back * cue.down_beats)
+            changes["down_seconds"] = beats_seconds(grid, place, cue.anchor, cue.down_beats)
     return SetCue(cue.id, changes)
 
 

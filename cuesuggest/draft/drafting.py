@@ -66,10 +66,13 @@ def suggest(
     ProfileError
         If there is no such house style or rig, or a value in it is wrong.
     """
-    chosen = Order(profile, rig, start, end).chosen()
+    return _suggested(recording, Order(profile, rig, start, end), document or document_path(recording), step)
+
+
+def _suggested(recording: str | Path, order: Order, document: str | Path, step: Step | None) -> Song:
+    chosen = order.chosen()
     heard = open_recording(recording)
-    analysis = listened(heard, chosen.window, (), step)
-    return fresh_song(heard, analysis, chosen, Path(document) if document else document_path(heard.path), step)
+    return fresh_song(heard, listened(heard, chosen.window, (), step), chosen, Path(document), step)
 
 
 def kit_for(recording: str | Path, order: Order | None = None, *, step: Step | None = None) -> Kit:
@@ -279,9 +282,7 @@ def draft_file(
     source = source_of(Path(recording), earlier)
     rerun = None
     if earlier is None:
-        chosen = order.chosen()
-        heard = open_recording(source)
-        song = fresh_song(heard, listened(heard, chosen.window, (), step), chosen, target, step)
+        song = _suggested(source, order, target, step)
     else:
         song, rerun = suggest_again(earlier, source, order, document=target, carry_over=carry_over, step=step)
     song.save(target)

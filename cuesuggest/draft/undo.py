@@ -48,8 +48,8 @@ def taken_back(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Reru
     """
     bare = undo(song)
     entries = last_action(song.history)
-    before, after = _state(kept, entries[0].revision - 1, song), _state(kept, entries[-1].revision, song)
-    return _as_it_was(song, bare, after, before, bare.history) or settled(song, bare, document)
+    restored = _as_in(kept, entries[0].revision - 1, song, bare, now=entries[-1].revision)
+    return (restored, None) if restored else settled(song, bare, document)
 
 
 def made_again(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Rerun | None]:
@@ -64,24 +64,20 @@ def made_again(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Reru
     """
     bare = redo(song)
     entries = last_action(song.undone)
-    before, after = _state(kept, entries[0].revision - 1, song), _state(kept, entries[-1].revision, song)
-    return _as_it_was(song, bare, before, after, bare.history) or settled(song, bare, document)
+    restored = _as_in(kept, entries[-1].revision, song, bare, now=entries[0].revision - 1)
+    return (restored, None) if restored else settled(song, bare, document)
 
 
-def _state(kept: KeptStates, revision: int, song: Song) -> Song | None:
-    return song if revision == song.revision else kept.of_revision(revision)
-
-
-def _as_it_was(
-    song: Song, bare: Song, here: Song | None, there: Song | None, history: Sequence[HistoryEntry]
-) -> tuple[Song, None] | None:
-    """Return the song with the content of another state, if it has the content of this one and both belong to it."""
-    if here is None or there is None or _content(here) != _content(song):
+def _as_in(kept: KeptStates, revision: int, song: Song, bare: Song, *, now: int) -> Song | None:
+    """Return `bare` with the content of another revision, if `song` is as in revision `now` and both belong to it."""
+    here = song if now == song.revision else kept.of_revision(now)
+    if here is None or _content(here) != _content(song):
         return None
+    there = kept.of_revision(revision)
     # Numbers that are on paper by now stay.
-    if there.numbers_frozen != song.numbers_frozen or not _same_edits(there.history, history):
+    if there is None or there.numbers_frozen != song.numbers_frozen or not _same_edits(there.history, bare.history):
         return None
-    return bare.replaced(**_content(there)), None
+    return bare.replaced(**_content(there))
 
 
 def _content(song: Song) -> dict[str, object]:

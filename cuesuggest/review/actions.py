@@ -21,6 +21,7 @@ from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Status, Trigger, counted
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
@@ -120,13 +121,14 @@ def _set(song: Song, asked: Asked) -> Change:
     if asked.has("look"):
         changes["look"] = asked.text("look") or None
     grid = Grid(song.analysis)
-    back = -1.0 if changes.get("anchor", cue.anchor) == "lands-on" else 1.0
+    anchor = changes.get("anchor", cue.anchor)
     if asked.has("up_beats"):
         up = asked.number("up_beats", 0, 256)
-        changes |= {"up_beats": up, "up_seconds": grid.span(cue.place, back * up) if grid.bars else None}
+        changes |= {"up_beats": up, "up_seconds": beats_seconds(grid, cue.place, anchor, up) if grid.bars else None}
     if asked.has("down_beats"):
         down = asked.number("down_beats", 0, 256)
-        changes |= {"down_beats": down, "down_seconds": grid.span(cue.place, back * down) if grid.bars else None}
+        seconds = beats_seconds(grid, cue.place, anchor, down) if grid.bars else None
+        changes |= {"down_beats": down, "down_seconds": seconds}
     edits: list[Edit] = []
     if asked.has("level") and cue.level != asked.whole("level", 0, 100):
         edits.append(with_level(cue, asked.whole("level", 0, 100)))

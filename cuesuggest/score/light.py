@@ -8,17 +8,19 @@ gets steps (`follow`), stretches of light (`lit_stretches`) or the dark while a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import ENTRANCES, EXITS, Cue, Look
+from cuesuggest.score.records import ENTRANCES, EXITS, Anchor, Cue, Look, Place
 
 __all__ = [
+    "HANDS",
     "LevelMove",
     "LitStretch",
     "SideState",
     "Step",
+    "beats_seconds",
     "fade_seconds",
     "follow",
     "hand_starts",
@@ -96,7 +98,7 @@ class LitStretch:
     start: float
     end: float
     entered: Cue
-    left: Cue | None = field(default=None)
+    left: Cue | None = None
     """The cue that took it out by itself; None where another look took its place, or nothing did."""
 
 
@@ -114,14 +116,18 @@ def fade_seconds(cue: Cue, grid: Grid | None = None) -> tuple[float, float]:
     float, float
         Seconds.
     """
-    back = -1.0 if cue.anchor == "lands-on" else 1.0
 
     def length(beats: float | None, seconds: float | None) -> float:
         if seconds is not None:
             return seconds
-        return grid.span(cue.place, back * beats) if beats and grid is not None and grid.bars else 0.0
+        return beats_seconds(grid, cue.place, cue.anchor, beats) if beats and grid is not None and grid.bars else 0.0
 
     return length(cue.up_beats, cue.up_seconds), length(cue.down_beats, cue.down_seconds)
+
+
+def beats_seconds(grid: Grid, place: Place, anchor: Anchor, beats: float) -> float:
+    """Return the seconds that a fade of so many beats takes: from its place on, or up to it where it lands there."""
+    return grid.span(place, -beats if anchor == "lands-on" else beats)
 
 
 def _own_seconds(cue: Cue, grid: Grid | None) -> float:

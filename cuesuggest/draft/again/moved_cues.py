@@ -7,6 +7,7 @@ from dataclasses import replace
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import Cue, Place, Series
 
 __all__ = ["Mover"]
@@ -151,9 +152,9 @@ class Mover:
             scaled = (None if n is None else round(n * before / beat * 4) / 4 for n in (cue.up_beats, cue.down_beats))
             up_beats, down_beats = scaled
             return replace(cue, place=place, series=series, up_beats=up_beats, down_beats=down_beats)
-        back = -1.0 if cue.anchor == "lands-on" else 1.0
+        elsewhere = abs(place.seconds - cue.place.seconds) > 1e-3
         up, down = (
-            self._grid.span(place, back * beats) if beats and abs(place.seconds - cue.place.seconds) > 1e-3 else seconds
+            beats_seconds(self._grid, place, cue.anchor, beats) if beats and elsewhere else seconds
             for beats, seconds in ((cue.up_beats, cue.up_seconds), (cue.down_beats, cue.down_seconds))
         )
         return replace(cue, place=place, series=series, up_seconds=up, down_seconds=down)

@@ -100,17 +100,9 @@ def moves(song: Song, options: Options) -> Moves:
     cues = _automatic(song, options)
     steps = follow(cues, grid=Grid(song.analysis), looks=song.looks, hands=hands_of(song))
     levels = [replace(each, start=_at(options, each.start)) for step in steps for each in step.moves if each.side]
-    run = one_shot_seconds(song)
-    shots = [
-        LookOn(at, at + run, cue.look or "one-shot", None, cue)
-        for at, cue in acts(song, options)
-        if cue.kind == "one-shot"
-    ]
-    darks = [
-        Dark(at, max(_at(options, held_until(cue, song.analysis)), at), cue)
-        for at, cue in acts(song, options)
-        if is_held(cue)
-    ]
+    run, timed = one_shot_seconds(song), acts(song, options)
+    shots = [LookOn(at, at + run, cue.look or "one-shot", None, cue) for at, cue in timed if cue.kind == "one-shot"]
+    darks = [Dark(at, max(_at(options, held_until(cue, song.analysis)), at), cue) for at, cue in timed if is_held(cue)]
     return Moves(
         tuple(sorted(levels, key=lambda each: each.start)),
         tuple(sorted([*_looks_on(steps, song, options), *shots], key=lambda each: (each.at, each.until))),
