@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cuesuggest.cli.progress import Bars, bars, share_done
+from cuesuggest.cli.shared import note_written
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
@@ -155,6 +156,8 @@ class _News:
 
     def ended(self, index: int, result: _Drafted | _Current | Failure) -> None:
         self._results[index] = result
+        if isinstance(result, _Drafted):
+            note_written(self._requests[index].document)
         if isinstance(result, _Drafted | _Current):
             self._bars.ended(index, failed=False)
             if not self._quiet:

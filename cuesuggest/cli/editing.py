@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
-from cuesuggest.cli.shared import FILE, everywhere, load
+from cuesuggest.cli.shared import FILE, everywhere, load, note_written
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.score.records import Category, CueKind, Status
 
@@ -73,7 +73,9 @@ def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None
 def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
     """Hear the song anew if need be, save, say what was done, and what does not go together since."""
     from cuesuggest.draft.settling import settled
+    from cuesuggest.song import check_savable
 
+    check_savable(obj["document"])
     _save(obj, before, *settled(before, song, obj["document"]), said)
 
 
@@ -84,6 +86,7 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
     document = obj["document"]
     KeptStates(kept_folder(document)).keep_file(document, str(before.revision))
     song.save(document)
+    note_written(document)
     if obj["quiet"]:
         return
     for sentence in said:

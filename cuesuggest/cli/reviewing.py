@@ -9,7 +9,7 @@ import click
 
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.shared import FILE, everywhere
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["review"]
 
@@ -28,9 +28,10 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
     The page is served on this machine alone, and every change is saved at once. Of a recording that has no document
     yet, cues are suggested first. Stop with Ctrl+C.
     """
+    from cuesuggest.draft.beside import document_of
     from cuesuggest.review.server import serve
 
-    target = document_path(document)
+    target = document_of(document)
     if not document.name.endswith(DOCUMENT_SUFFIX) and not target.exists():
         from cuesuggest.draft.drafting import draft_file
 
