@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -132,9 +133,9 @@ def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path
     from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
     stem = document.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".json")
-    if output is not None and len(endings) == 1 and not output.is_dir():
+    if output is not None and len(endings) == 1 and not os.path.isdir(output):
         return [output]
-    if str(output) == "-" or (output is not None and output.is_file()):
+    if str(output) == "-" or (output is not None and os.path.isfile(output)):
         raise CuesuggestError(
             f"{len(endings)} files are to be written, and {output} is one. Name a folder with -o, or one format."
         )

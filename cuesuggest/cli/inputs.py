@@ -59,7 +59,7 @@ def songs(named: Iterable[Path], output: Path | None) -> dict[Path, Path]:
 
 
 def _files_in(name: Path) -> list[Path]:
-    return _recordings_in(name) if name.is_dir() else [name]
+    return _recordings_in(name) if os.path.isdir(name) else [name]
 
 
 def _is_document(file: Path) -> bool:
@@ -70,14 +70,14 @@ def _plain(file: Path, output: Path | None) -> Path:
     """Where a document goes if nothing else is in the way."""
     if output is None:
         return document_path(file)
-    return output / document_path(file).name if output.is_dir() else output
+    return output / document_path(file).name if os.path.isdir(output) else output
 
 
 def _document(file: Path, output: Path | None, shared: Mapping[str, int]) -> Path:
     from cuesuggest.draft.beside import document_of, document_of_whole_name, is_about
 
     plain = _plain(file, output)
-    if output is not None and not output.is_dir():
+    if output is not None and not os.path.isdir(output):
         return plain
     if shared[os.path.realpath(plain)] > 1 and not _is_document(file) and not is_about(plain, file):
         return document_of_whole_name(file, output)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,7 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
     from cuesuggest.review.server import serve
 
     target = document_of(document)
-    if not document.name.endswith(DOCUMENT_SUFFIX) and not target.exists():
+    if not document.name.endswith(DOCUMENT_SUFFIX) and not os.path.exists(target):
         from cuesuggest.draft.drafting import draft_file
 
         with progress(document.name, quiet=obj["quiet"]) as step:

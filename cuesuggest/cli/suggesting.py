@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -69,8 +70,8 @@ def suggest(
 
     if force and not kit:
         raise click.UsageError("--force is for --kit; a document that is there is drafted again without it.")
-    several = len(files) > 1 or files[0].is_dir()
-    if output and several and not output.is_dir():
+    several = len(files) > 1 or os.path.isdir(files[0])
+    if output and several and not os.path.isdir(output):
         raise CuesuggestError(f"{output} is no folder. Give -o a folder that exists when there are several recordings.")
     order = Order(profile, rig, start, end)
     requests = [Request(file, document, order, carry_over, again) for file, document in songs(files, output).items()]
@@ -88,8 +89,10 @@ def suggest(
 
 
 def _inputs(request: Request) -> Iterator[Path]:
-    """Files that a kit is made from, and the document that would be written without --kit."""
-    yield from (request.recording, request.document)
+    """Files that a kit is made from, and the recording's own document."""
+    from cuesuggest.draft.beside import document_of
+
+    yield from (request.recording, document_of(request.recording))
     if request.recording.name.endswith(DOCUMENT_SUFFIX):
         yield from files_of(load(request.recording), request.recording)
     yield from (Path(str(name)) for name in (request.order.profile, request.order.rig) if name)

@@ -46,7 +46,7 @@ def document_of_whole_name(recording: str | Path, folder: Path | None = None) ->
 
 def is_about(document: Path, recording: Path) -> bool:
     """Whether a document is there that names a recording as its own."""
-    if not document.is_file():
+    if not os.path.isfile(document):
         return False
     try:
         song = Song.load(document)
