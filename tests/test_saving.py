@@ -303,6 +303,15 @@ def test_a_mark_that_a_killed_program_left_holds_nobody_up_whatever_the_clocks_s
     assert nothing_beside(path)
 
 
+def test_a_system_that_knows_no_such_locks_saves_by_marks(path, monkeypatch):
+    title = "Tin Roof"
+    monkeypatch.setattr(saving_turn, "fcntl", None)
+    renamed(Song.load(path), title).save(path)
+    make_song(title=title).save(path.with_name("new.cues.json"))
+    assert Song.load(path).title == Song.load(path.with_name("new.cues.json")).title == title
+    assert len(list(path.parent.iterdir())) == 2
+
+
 def test_a_document_that_another_program_makes_at_the_same_moment_is_not_replaced(path, monkeypatch):
     new = path.with_name("new.cues.json")
     real = os.link

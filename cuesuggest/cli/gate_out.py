@@ -83,8 +83,9 @@ def check_targets(
             f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
             "Choose another place with -o, or replace with --force."
         )
-    for folder in {target.place.parent: target for target in targets if target.kind in ("new", "there")}.items():
-        _try_folder(*folder)
+    folders = {target.place.parent: target for target in targets if target.kind in ("new", "there")}
+    for folder, target in folders.items():
+        _try_folder(folder, target)
     return targets
 
 
