@@ -15,6 +15,7 @@ import click
 from cuesuggest import __version__
 from cuesuggest.cli.commands import analyze, list_
 from cuesuggest.cli.correcting import correct
+from cuesuggest.cli.doctor import doctor
 from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
 from cuesuggest.cli.profiles import profiles, rigs
@@ -66,7 +67,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj.setdefault("written", [])
 
 
-for command in (suggest, review, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs):
+for command in (suggest, review, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs, doctor):
     cli.add_command(command)
 
 
