@@ -14,6 +14,7 @@ from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
+from cuesuggest.cli.screen import echo, ready, tell_usage
 from cuesuggest.cli.suggesting import suggest
 from cuesuggest.errors import CuesuggestError
 
@@ -40,18 +41,19 @@ for command in (suggest, review, analyze, list_, edit, correct, export, formats,
 def main() -> NoReturn:
     """Run the command line and leave the process with its exit code."""
     debug = "--debug" in sys.argv[1:]
+    ready()
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        tell_usage(error)
         code = error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped. Nothing was written.", err=True)
+        echo("Stopped. Nothing was written.", err=True)
         code = 2
     except CuesuggestError as error:
         if debug:
             raise
-        click.echo(f"cuesuggest: {error}", err=True)
+        echo(f"cuesuggest: {error}", err=True)
         code = error.exit_code
     except BrokenPipeError:
         # The reader of a pipe has left, as `head` does: no error of ours.
@@ -61,9 +63,9 @@ def main() -> NoReturn:
         if debug:
             raise
         if isinstance(error, OSError) and error.filename:
-            click.echo(f"cuesuggest: {error.filename} cannot be used: {error.strerror}. Check its name.", err=True)
+            echo(f"cuesuggest: {error.filename} cannot be used: {error.strerror}. Check its name.", err=True)
             sys.exit(2)
-        click.echo(
+        echo(
             f"cuesuggest: something unforeseen went wrong ({type(error).__name__}: {error}). "
             "Run the same command with --debug and report what it shows.",
             err=True,

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, width, write
 from cuesuggest.cli.times import SECONDS
 
@@ -32,7 +33,7 @@ def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, 
     if output is not None:
         write(output, analysis_json(analysis))
     if not obj["quiet"] and str(output) != "-":
-        click.echo(analysis_text(analysis, width()), nl=False)
+        echo(analysis_text(analysis, width()), nl=False)
 
 
 @click.command(name="list")
@@ -42,4 +43,4 @@ def list_(document: Path) -> None:
     """Print the cue list of a song document."""
     from cuesuggest.cli.report import song_text
 
-    click.echo(song_text(load(document), width()), nl=False)
+    echo(song_text(load(document), width()), nl=False)

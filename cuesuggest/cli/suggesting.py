@@ -13,6 +13,7 @@ import click
 from cuesuggest.cli.batch import LAST_STEP, Request, draft, draft_several, usable_jobs
 from cuesuggest.cli.inputs import songs
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, width
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
@@ -95,8 +96,8 @@ def _write_kit(request: Request, *, quiet: bool) -> None:
     text = kit_text(made, plain.removesuffix(".kit.txt"), width())
     write(target, text.encode())
     if not quiet and str(target) != "-":
-        click.echo(text, nl=False)
-        click.echo(f"Written: {click.format_filename(target)}")
+        echo(text, nl=False)
+        echo(f"Written: {click.format_filename(target)}")
 
 
 def _draft_one(request: Request, *, quiet: bool) -> None:
@@ -110,16 +111,16 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
         except RecordingChangedError as error:
             if not (sys.stdin.isatty() and sys.stderr.isatty()):
                 raise
-            click.echo(str(error), err=True)
+            echo(str(error), err=True)
             click.confirm("Carry the decisions over?", err=True, abort=True)
             drafted = _drafted(replace(request, carry_over=True), stop, quiet=quiet)
     if quiet:
         return
     lines = drafted.rerun.lines if drafted.rerun else ()
     for line in lines:
-        click.echo(fill(line, width(), subsequent_indent="  "))
-    click.echo(("\n" if lines else "") + song_text(drafted.song, width()))
-    click.echo(f"Written: {click.format_filename(drafted.path)}")
+        echo(fill(line, width(), subsequent_indent="  "))
+    echo(("\n" if lines else "") + song_text(drafted.song, width()))
+    echo(f"Written: {click.format_filename(drafted.path)}")
 
 
 def _drafted(request: Request, stop: StopSignals, *, quiet: bool) -> Drafted:
