@@ -20,6 +20,7 @@ from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
+from cuesuggest.cli.screen import echo, ready, tell_usage
 from cuesuggest.cli.shared import OutputError
 from cuesuggest.cli.suggesting import suggest
 from cuesuggest.errors import CuesuggestError
@@ -75,11 +76,12 @@ def main() -> NoReturn:
     """Run the command line and leave the process with its exit code."""
     debug = "--debug" in sys.argv[1:]
     written: list[Path] = []
+    ready()
     try:
         code = cli.main(standalone_mode=False, obj={"written": written})
     except click.ClickException as error:
         with suppress(OSError):
-            error.show()
+            tell_usage(error)
         code = error.exit_code
     except (click.Abort, KeyboardInterrupt):
         _tell(f"Stopped. {_kept(written) or 'Nothing was written.'}")
@@ -130,4 +132,4 @@ def _kept(written: list[Path]) -> str:
 
 def _tell(words: str) -> None:
     with suppress(OSError):  # Standard error may be full too; the exit code is left.
-        click.echo(words.rstrip(), err=True)
+        echo(words.rstrip(), err=True)

@@ -9,6 +9,7 @@ import click
 
 from cuesuggest.cli.gate_out import check_targets, write_all
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, width
 from cuesuggest.cli.times import SECONDS
 
@@ -35,7 +36,7 @@ def analyze(obj: dict[str, Any], file: Path, output: Path | None, force: bool, s
         analysis = run(file, start=start, end=end, step=step)
     write_all(targets, [analysis_json(analysis)] if targets else [])
     if not obj["quiet"] and not any(target.kind == "output" for target in targets):
-        click.echo(analysis_text(analysis, width()), nl=False)
+        echo(analysis_text(analysis, width()), nl=False)
 
 
 @click.command(name="list")
@@ -45,4 +46,4 @@ def list_(document: Path) -> None:
     """Print the cue list of a song document."""
     from cuesuggest.cli.report import song_text
 
-    click.echo(song_text(load(document), width()), nl=False)
+    echo(song_text(load(document), width()), nl=False)

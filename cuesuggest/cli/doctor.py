@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from cuesuggest import __version__
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, width
 from cuesuggest.errors import CuesuggestError
 
@@ -47,7 +48,7 @@ def doctor(
         sound, lines = _document(document)
     if not context.obj["quiet"]:
         for line in lines:
-            click.echo(line)
+            echo(line)
     context.exit(0 if sound else 1)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, note_written
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.score.records import Category, CueKind, Status
@@ -90,17 +91,17 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
     if obj["quiet"]:
         return
     for sentence in said:
-        click.echo(sentence[:1].upper() + sentence[1:] + ".")
+        echo(sentence[:1].upper() + sentence[1:] + ".")
     if rerun is not None:
         from cuesuggest.cli.report import analysis_summary
 
         for line in (*analysis_summary(song.analysis), *rerun.lines):
-            click.echo(line)
+            echo(line)
         return
     known = set(conflicts(before))
     for problem in conflicts(song):
         if problem not in known:
-            click.echo(f"This does not go together now: {problem}")
+            echo(f"This does not go together now: {problem}")
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
@@ -363,6 +364,6 @@ def history(obj: dict[str, Any]) -> None:
     song = load(obj["document"])
     for entry in song.history:
         when = entry.time.replace("T", " ").replace("Z", " UTC")
-        click.echo(f"{entry.revision:>5}  {when}  {entry.by}: {describe(song, entry.edit)}")
+        echo(f"{entry.revision:>5}  {when}  {entry.by}: {describe(song, entry.edit)}")
     if not song.history:
-        click.echo("Nothing was changed yet.")
+        echo("Nothing was changed yet.")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.cli.gate_out import Target, check_targets, write_all
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, width
 from cuesuggest.errors import CuesuggestError, DocumentError
 
@@ -61,7 +62,7 @@ def export(
 
     song = load(document)
     if changed and not changes(song).anything:
-        click.echo(f"{document} is as it was at the last print; nothing was written.")
+        echo(f"{document} is as it was at the last print; nothing was written.")
         return
     files = chosen(names)
     inputs = [*files_of(song, document), *([map_file] if map_file else [])]
@@ -85,7 +86,7 @@ def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> N
         else:
             freeze_numbers(song, document)
     except DocumentError as error:
-        click.echo(f"The cue numbers could not be frozen: {error}", err=True)
+        echo(f"The cue numbers could not be frozen: {error}", err=True)
 
 
 def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
@@ -147,10 +148,10 @@ def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets
     from cuesuggest.score.records import counted
 
     for target, (form, _) in zip(targets, files, strict=True):
-        click.echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
+        echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
     _, before = cues_in_time(song, options.timing)
     if before:
-        click.echo(
+        echo(
             f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
             "them out and say so."
         )
@@ -167,7 +168,7 @@ def formats() -> None:
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
-        click.echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
+        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
 
 
 @click.command(name="map")
@@ -188,7 +189,7 @@ def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: boo
     (target,) = check_targets(named, files_of(song, document), force=force, make_folder=True)
     write_all([target], [map_text(song).encode("utf-8")])
     if not obj["quiet"] and target.kind != "output":
-        click.echo(f"Written: {target.named}")
+        echo(f"Written: {target.named}")
 
 
 @click.command()
@@ -205,11 +206,11 @@ def read(file: Path) -> None:
     except OSError as error:
         raise CuesuggestError(f"{file} cannot be opened: {error.strerror}. Check its name.") from None
     found = read_bytes(data, str(file))
-    click.echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
+    echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
     for cue in found.cues:
         number = "" if cue.number is None else f"{cue.number:g}"
         time = "" if cue.seconds is None else clock(cue.seconds)
         by_hand = "by hand, " if cue.by_hand else ""
-        click.echo(f"{number:>6}  {time:>8}  {by_hand}{one_line(cue.words)}")
+        echo(f"{number:>6}  {time:>8}  {by_hand}{one_line(cue.words)}")
     for remark in found.remarks:
-        click.echo(remark)
+        echo(remark)

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
@@ -40,8 +41,8 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
             draft_file(document, step=step)
 
     def opened(address: str) -> None:
-        click.echo(address)
+        echo(address)
         if not obj["quiet"]:
-            click.echo("Stop with Ctrl+C. Everything that you decide is saved at once.", err=True)
+            echo("Stop with Ctrl+C. Everything that you decide is saved at once.", err=True)
 
     serve(target, port=port, opened=opened, browser=not no_open)

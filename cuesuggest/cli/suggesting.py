@@ -16,6 +16,7 @@ from cuesuggest.cli.batch import LAST_STEP, Request, draft, draft_several, usabl
 from cuesuggest.cli.gate_out import Target, check_targets, write_all
 from cuesuggest.cli.inputs import songs
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, note_written, width
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
@@ -114,8 +115,8 @@ def _write_kit(request: Request, target: Target, *, quiet: bool) -> None:
     text = kit_text(made, title, width())
     write_all([target], [text.encode()])
     if not quiet and target.kind != "output":
-        click.echo(text, nl=False)
-        click.echo(f"Written: {click.format_filename(target.named)}")
+        echo(text, nl=False)
+        echo(f"Written: {click.format_filename(target.named)}")
 
 
 def _draft_one(request: Request, *, quiet: bool) -> None:
@@ -129,7 +130,7 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
         except RecordingChangedError as error:
             if not (sys.stdin.isatty() and sys.stderr.isatty()):
                 raise
-            click.echo(str(error), err=True)
+            echo(str(error), err=True)
             click.confirm("Carry the decisions over?", err=True, abort=True)
             drafted = _drafted(replace(request, carry_over=True), stop, quiet=quiet)
     note_written(drafted.path)
@@ -137,9 +138,9 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
         return
     lines = drafted.rerun.lines if drafted.rerun else ()
     for line in lines:
-        click.echo(fill(line, width(), subsequent_indent="  "))
-    click.echo(("\n" if lines else "") + song_text(drafted.song, width()))
-    click.echo(f"Written: {click.format_filename(drafted.path)}")
+        echo(fill(line, width(), subsequent_indent="  "))
+    echo(("\n" if lines else "") + song_text(drafted.song, width()))
+    echo(f"Written: {click.format_filename(drafted.path)}")
 
 
 def _drafted(request: Request, stop: StopSignals, *, quiet: bool) -> Drafted:
