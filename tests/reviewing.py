@@ -12,8 +12,10 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import chain
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -23,18 +25,31 @@ from urllib.parse import urlsplit
 class Server:
     """A running `cuesuggest review`."""
 
-    address: str
+    port: int
+    new_address: Callable[[], str]
     process: subprocess.Popen | None = None
     windows: list[Any] = field(default_factory=list)
     """Of the browser; they are closed before the server, which would wait for them."""
 
     @property
-    def port(self) -> int:
-        return urlsplit(self.address).port
+    def address(self) -> str:
+        """Another one each time, since each opens the page once."""
+        return self.new_address()
 
     @property
     def host(self) -> str:
         return f"127.0.0.1:{self.port}"
+
+    @cached_property
+    def key(self) -> str:
+        status, answer = self.enter(self.address.partition("#")[2])
+        assert status == 200, answer
+        return answer["key"]
+
+    def enter(self, token: object, **headers: str | None) -> tuple[int, dict]:
+        """Exchange a token for the key of this run."""
+        status, _, body = self.ask("POST", "/enter", {"token": token}, **{"X_Cuesuggest_Key": None, **headers})
+        return status, json.loads(body)
 
     def kill(self) -> None:
         """As a power cut would end it."""
@@ -43,7 +58,9 @@ class Server:
 
     def ask(self, method: str, path: str, body: object = None, **headers: str | None) -> tuple[int, dict, bytes]:
         """Send a request as the page would; headers given replace its own, None leaves one out."""
-        sent: dict[str, str | None] = {"Host": self.host, "Cookie": self.cookie()}
+        sent: dict[str, str | None] = {"Host": self.host}
+        if "X_Cuesuggest_Key" not in headers:
+            sent["X-Cuesuggest-Key"] = self.key
         if method == "POST":
             sent |= {"Origin": f"http://{self.host}", "Content-Type": "application/json"}
         sent |= {name.replace("_", "-"): value for name, value in headers.items()}
@@ -59,9 +76,6 @@ class Server:
             connection.endheaders(data or None)
             answer = connection.getresponse()
             return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
-
-    def cookie(self) -> str:
-        return f"cuesuggest-{self.port}={self.address.split('token=')[1]}"
 
     def song(self) -> dict:
         status, _, body = self.ask("GET", "/song")
@@ -83,14 +97,14 @@ def serving(document: Path, *options: str) -> Iterator[Server]:
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=folder
     )
-    server = Server("", process)
+    windows: list[Any] = []
     try:
         first = process.stdout.readline().strip()
         assert first.startswith("http://127.0.0.1:"), (first, process.communicate(timeout=20))
-        server = Server(first, process)
-        yield server
+        printed = chain([first], map(str.strip, process.stdout))
+        yield Server(urlsplit(first).port, lambda: next(printed), process, windows)
     finally:
-        for window in server.windows:
+        for window in windows:
             window.close()
         process.send_signal(signal.SIGINT)
         try:
@@ -108,11 +122,11 @@ def hosting(document: Path) -> Iterator[Server]:
 
     page = server.Page(document, document.parent / "kept")
     socket = server.listen(0)
-    key = server.Key(socket.getsockname()[1])
-    running = server.server_for(page, key)
+    keys = server.Keys(socket.getsockname()[1])
+    running = server.server_for(page, keys)
     thread = threading.Thread(target=running.run, args=([socket],))
     thread.start()
-    server_ = Server(key.address)
+    server_ = Server(keys.port, keys.address)
     try:
         yield server_
     finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,11 @@ from cuesuggest.cli.shared import FILE, everywhere
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 __all__ = ["review"]
+
+_TOLD = (
+    "If no page opens by itself, open this address; it is good for one window. "
+    "Stop with Ctrl+C. Everything that you decide is saved at once."
+)
 
 
 @click.command()
@@ -40,6 +46,13 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
     def opened(address: str) -> None:
         click.echo(address)
         if not obj["quiet"]:
-            click.echo("Stop with Ctrl+C. Everything that you decide is saved at once.", err=True)
+            click.echo(_TOLD, err=True)
 
-    serve(target, port=port, opened=opened, browser=not no_open)
+    def renewed(address: str) -> None:
+        # Whoever read the first line may have closed the pipe since; the page opens all the same.
+        with contextlib.suppress(OSError):
+            if not obj["quiet"]:
+                click.echo("That address was used. For another window:", err=True)
+            click.echo(address)
+
+    serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
