@@ -89,11 +89,13 @@ class Server:
 
 
 @contextlib.contextmanager
-def serving(document: Path, *options: str) -> Iterator[Server]:
-    """Run the command; its output is shown if it does not come up."""
+def serving(document: Path, *options: str, browser: str | None = None) -> Iterator[Server]:
+    """Run the command; its output is shown if it does not come up. Without a browser, it opens none."""
     folder = document.parent
     environment = {**os.environ, "XDG_STATE_HOME": str(folder / "state"), "PYTHONUNBUFFERED": "1"}
-    command = [sys.executable, "-m", "cuesuggest", "review", str(document), "--no-open", *options]
+    environment["BROWSER"] = browser or ""
+    shown = [] if browser else ["--no-open"]
+    command = [sys.executable, "-m", "cuesuggest", "review", str(document), *shown, *options]
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=folder
     )
@@ -116,12 +118,12 @@ def serving(document: Path, *options: str) -> Iterator[Server]:
 
 
 @contextlib.contextmanager
-def hosting(document: Path) -> Iterator[Server]:
+def hosting(document: Path, port: int = 0) -> Iterator[Server]:
     """Serve a document from this process: the same server, without the wait for a new one."""
     from cuesuggest.review import server
 
     page = server.Page(document, document.parent / "kept")
-    socket = server.listen(0)
+    socket = server.listen(port)
     keys = server.Keys(socket.getsockname()[1])
     running = server.server_for(page, keys)
     thread = threading.Thread(target=running.run, args=([socket],))

@@ -40,7 +40,7 @@ from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Window, open_recording
 
 __all__ = ["Page", "application", "listen", "serve", "server_for"]
 
-_BACKLOG = 64  # connections that may come at once; the next wait a moment
+_BACKLOG = 16  # connections taken at once: each is read before MOST_WAITING others could push it out
 _CHUNK = 256 * 1024  # bytes of sound sent at once
 _USED = (
     "This address was used already, or is of a run that has ended. "
