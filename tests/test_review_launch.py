@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import signal
 import sys
 import tempfile
 import time
@@ -101,6 +102,18 @@ def test_the_browser_is_told_a_file_and_no_token(document, recorder, window):
         # The printed address has a token of its own.
         assert server.enter(token)[0] == 403
         assert server.song()["revision"] == 0
+
+
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_file_that_nobody_used_goes_with_the_program_however_it_is_stopped(document, recorder, name):
+    browser, called = recorder
+    with serving(document, browser=browser) as server:
+        _, file = called()
+        assert file.exists()
+        server.process.send_signal(getattr(signal, name))
+        assert server.process.wait(10) == 128 + getattr(signal, name)
+        assert not file.parent.exists()
+        assert "Traceback" not in server.process.stderr.read()
 
 
 def test_without_a_place_for_the_file_the_page_is_served_all_the_same(monkeypatch):

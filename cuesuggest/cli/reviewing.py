@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -55,4 +57,22 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
                 click.echo("That address was used. For another window:", err=True)
             click.echo(address)
 
-    serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
+    with _ended_tidily():
+        serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
+
+
+@contextlib.contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """Let a closed terminal, too, end the program as Ctrl+C does: nothing of it is left lying about."""
+
+    def end(number: int, _: object) -> None:
+        raise SystemExit(128 + number)
+
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    heeded = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, end) for number in heeded}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
