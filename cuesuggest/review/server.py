@@ -44,7 +44,7 @@ _BACKLOG = 16  # connections taken at once: each is read before MOST_WAITING oth
 _CHUNK = 256 * 1024  # bytes of sound sent at once
 _USED = (
     "This address was used already, or is of a run that has ended. "
-    "Each is good for one window: go on in the one that is open, or use the address that cuesuggest review printed last."
+    "Each is good for one window: go on in the one that is open, or use the address that was printed last."
 )
 _RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})")
 _TYPES = {
