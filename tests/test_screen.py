@@ -50,8 +50,8 @@ def printing(path):
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Name) and node.id == "print":
             yield node.lineno
-        elif isinstance(node, ast.Attribute):
-            words = ast.unparse(node)
+        elif isinstance(node, ast.Call):
+            words = ast.unparse(node.func)
             if words in PAST or (words.endswith(".show") and "error" in words):
                 yield node.lineno
 

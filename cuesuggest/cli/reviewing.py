@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +17,11 @@ from cuesuggest.cli.shared import FILE, everywhere
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["review"]
+
+_TOLD = (
+    "If no page opens by itself, open this address; it is good for one window. "
+    "Stop with Ctrl+C. Everything that you decide is saved at once."
+)
 
 
 @click.command()
@@ -43,6 +51,31 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
     def opened(address: str) -> None:
         echo(address)
         if not obj["quiet"]:
-            echo("Stop with Ctrl+C. Everything that you decide is saved at once.", err=True)
+            echo(_TOLD, err=True)
 
-    serve(target, port=port, opened=opened, browser=not no_open)
+    def renewed(address: str) -> None:
+        # Whoever read the first line may have closed the pipe since; the page opens all the same.
+        with contextlib.suppress(OSError):
+            if not obj["quiet"]:
+                echo("That address was used. For another window:", err=True)
+            echo(address)
+
+    with _ended_tidily():
+        serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
+
+
+@contextlib.contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """Let a closed terminal, too, end the program as Ctrl+C does: nothing of it is left lying about."""
+
+    def end(number: int, _: object) -> None:
+        raise SystemExit(128 + number)
+
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    heeded = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, end) for number in heeded}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
