@@ -36,7 +36,12 @@ def start(
     """
     code = f"{prelude}\nfrom cuesuggest.cli import main\nmain()"
     command = [sys.executable, "-c", code, *map(str, words)]
-    given: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    given: dict[str, Any] = {
+        "stdin": subprocess.DEVNULL,
+        "stdout": subprocess.PIPE,
+        "stderr": subprocess.PIPE,
+        "text": True,
+    }
     given |= {"env": environment or tidy_environment(folder), "cwd": folder}
     return subprocess.Popen(command, **(given | how))
 

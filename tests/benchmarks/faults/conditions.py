@@ -83,7 +83,9 @@ def _all_refused(own: Path, path: Path, **how: object) -> None:
 def _mounted(place: Path, options: str) -> bool:
     place.mkdir()
     try:
-        done = subprocess.run(["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(place)], capture_output=True, check=False)
+        done = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(place)], capture_output=True, check=False
+        )
     except OSError:
         return False
     return done.returncode == 0
@@ -169,28 +171,48 @@ def _full_output(folder: Path, own: Path) -> str | None:
 
 def _closed_output(folder: Path, own: Path) -> str | None:
     path = document(folder, own)
-    code, _ = ran(own, "edit", path, "title", "Another", prelude="import os\nos.close(1)\nos.close(2)")
-    if (code == 0) != ((state(path) or {})["title"] == "Another"):
-        raise FaultError(f"with its outputs closed, edit ends with {code}, and the title is {(state(path) or {})['title']}")
+    code, _ = ran(own, "edit", path, "title", "Another", preexec_fn=_close_outputs)
+    title = (state(path) or {})["title"]
+    if (code == 0) != (title == "Another"):
+        raise FaultError(f"with its outputs closed, edit ends with {code}, and the title is {title}")
     return None
 
 
-_EIO = "import os, errno\ndef fail(*_, **__):\n    raise OSError(errno.EIO, os.strerror(errno.EIO))\n"
+def _close_outputs() -> None:
+    os.close(1)
+    os.close(2)
+
+
+_FAIL = """
+import errno, io, os, pathlib
+def fail(*_, **__):
+    raise OSError(errno.{code}, os.strerror(errno.{code}))
+"""
+_EIO = _FAIL.format(code="EIO")
 _FAILING = {
-    "fsync": f"{_EIO}os.fsync = fail",
-    "replace": f"{_EIO}os.replace = fail",
-    "open to write": f"{_EIO}real = os.open\nos.open = lambda path, flags, *a, **k: "
-    "(fail if flags & os.O_CREAT else real)(path, flags, *a, **k)",
-    "write": f"{_EIO}import io\nreal = os.fdopen\ndef opened(*a, **k):\n    file = real(*a, **k)\n"
-    "    if 'w' in str(a[1:]):\n        file.close()\n        return type('F', (io.BytesIO,), {'write': fail})()\n    return file\n"
-    "os.fdopen = opened",
+    "fsync": "os.fsync = fail",
+    "replace": "os.replace = fail",
+    "open to write": """
+real = os.open
+os.open = lambda path, flags, *more, **named: (fail if flags & os.O_CREAT else real)(path, flags, *more, **named)
+""",
+    "write": """
+real = os.fdopen
+class Bad(io.BytesIO):
+    write = fail
+def opened(descriptor, mode="r", *more, **named):
+    file = real(descriptor, mode, *more, **named)
+    return Bad() if "w" in mode and not file.close() else file
+os.fdopen = opened
+""",
 }
 
 
 def _failing_writes(folder: Path, own: Path) -> str | None:
-    for place, prelude in _FAILING.items():
+    for place, fault in _FAILING.items():
         (own / place).mkdir()
         path = document(folder, own / place)
+        prelude = _EIO + fault
         before = path.read_bytes()
         for words in _writing(path)[:3]:
             code, told = ran(own, *words, prelude=prelude)
@@ -290,14 +312,23 @@ def _read_only(folder: Path, own: Path) -> str | None:
 def _no_modes(folder: Path, own: Path) -> str | None:
     """Memory sticks and network folders know no permission bits: saving must do without."""
     path = document(folder, own)
-    prelude = f"{_EIO.replace('EIO', 'EPERM')}\nos.chmod = os.fchmod = fail\nimport pathlib\npathlib.Path.chmod = fail"
+    prelude = _FAIL.format(code="EPERM") + "os.chmod = os.fchmod = pathlib.Path.chmod = fail"
     _all_done(own, path, tidy_environment(own), prelude=prelude)
     return None
 
 
 def _no_home(folder: Path, own: Path) -> str | None:
     path = document(folder, own)
-    gone = ("HOME", "CUESUGGEST_CACHE", "XDG_STATE_HOME", "XDG_CACHE_HOME", "XDG_RUNTIME_DIR", "USER", "LOGNAME", "TMPDIR")
+    gone = (
+        "HOME",
+        "CUESUGGEST_CACHE",
+        "XDG_STATE_HOME",
+        "XDG_CACHE_HOME",
+        "XDG_RUNTIME_DIR",
+        "USER",
+        "LOGNAME",
+        "TMPDIR",
+    )
     environment = {name: value for name, value in tidy_environment(own).items() if name not in gone}
     # With a user whom the system does not know, nobody can say where home would be.
     unknown = "import os, pwd\ndef none(*_):\n    raise KeyError('no such user')\npwd.getpwuid = none\n"
@@ -323,7 +354,9 @@ datetime.datetime = Back
 def _clock_back(folder: Path, own: Path) -> str | None:
     path = document(folder, own)
     done = [("edit", path, "title", title) for title in ("First", "Second")]
-    for words, seconds in zip((*done, ("edit", path, "undo"), ("edit", path, "redo")), (0, 86_400, 3e7, 0), strict=True):
+    for words, seconds in zip(
+        (*done, ("edit", path, "undo"), ("edit", path, "redo")), (0, 86_400, 3e7, 0), strict=True
+    ):
         code, told = ran(own, *words, prelude=_BACK.format(seconds=seconds))
         if code:
             raise FaultError(f"{words[2]} fails with the clock {seconds} s behind: {told}")

@@ -133,8 +133,18 @@ class Exports(Kind):
         self._folder(folder).mkdir()
         document(folder, self._folder(folder))
         path = self._folder(folder) / "song.cues.json"
-        commanded("export", path, "--to", "all", "--allow-auto")
-        commanded("export", path, "--to", "midi,text-show,osc", "--offset", "30", "-o", self._folder(folder) / "later")
+        commanded("--quiet", "export", path, "--to", "all", "--allow-auto")
+        commanded(
+            "--quiet",
+            "export",
+            path,
+            "--to",
+            "midi,text-show,osc",
+            "--offset",
+            "30",
+            "-o",
+            self._folder(folder) / "later",
+        )
 
     @staticmethod
     def _folder(folder: Path) -> Path:
@@ -143,7 +153,9 @@ class Exports(Kind):
     def draw(self, folder: Path, chance: Random) -> Input:
         """Change bytes of one of the files; those that can be read back come more often."""
         paths = sorted(path for path in self._folder(folder).rglob("*") if path.is_file())
-        known = [path for path in paths if path.name.endswith((".mid", ".show.txt", ".csv", ".markers.wav", ".ltc.wav"))]
+        known = [
+            path for path in paths if path.name.endswith((".mid", ".show.txt", ".csv", ".markers.wav", ".ltc.wav"))
+        ]
         path = chance.choice(known if chance.random() < 0.9 else paths)
         data = path.read_bytes()
         if path.suffix in (".csv", ".txt") and chance.random() < 0.7:

@@ -153,7 +153,7 @@ def _killed(folder: Path, own: Path, way: str, whole: _Reference, chance: Random
 
 
 def _tidied(own: Path, path: Path) -> None:
-    """Look that what a kill left goes away with the next save: that of another program may be on its way for a while."""
+    """Look that what a kill left goes away with the next save; it is made old, as what is new may still be written."""
     left = leavings(own)
     if len(left) > 1:
         raise FaultError(f"more than one file was left: {left}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 from abc import ABC, abstractmethod
@@ -11,7 +10,6 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
-from typing import Any
 
 __all__ = ["FaultError", "Input", "Kind", "commanded", "document", "make_song", "tidy_environment", "unchanged"]
 
@@ -88,12 +86,12 @@ def tidy_environment(folder: Path) -> dict[str, str]:
 
 def make_song(folder: Path) -> None:
     """Play a short song and draft it: `song.wav`, and `song.cues.json` with a past, decisions and statements."""
+    from cuesuggest.decide import statements
     from cuesuggest.draft.drafting import draft_file
     from cuesuggest.draft.settling import settled
     from cuesuggest.score.form_text import read_form
     from cuesuggest.song import SetCue, SetTitle, change_all, undo
     from cuesuggest.song.edits import change
-    from cuesuggest.decide import statements
     from tests.sounds import play
 
     play(folder / "song.wav", "A4 B4 A4 B4", stop_bar=11)
@@ -128,7 +126,7 @@ class unchanged:  # noqa: N801, used like a function
         self._paths = paths
         self._before = self._now()
 
-    def _now(self) -> tuple[Sequence[bytes | None], Any]:
+    def _now(self) -> tuple[Sequence[bytes | None], dict[Path, list[str]]]:
         there = [path.read_bytes() if path.is_file() else None for path in self._paths]
         return there, {folder: sorted(os.listdir(folder)) for folder in {path.parent for path in self._paths}}
 
@@ -141,5 +139,10 @@ class unchanged:  # noqa: N801, used like a function
         from cuesuggest.errors import CuesuggestError
 
         if isinstance(error, CuesuggestError | ClickException) and self._now() != self._before:
-            now = json.dumps(self._now()[1], default=str)
-            raise FaultError(f"refused, and yet something has changed on the disk: {error}; {now}") from error
+            changed = [
+                path.name
+                for path, was, now in zip(self._paths, self._before[0], self._now()[0], strict=True)
+                if was != now
+            ]
+            there = [str(folder) for folder, names in self._now()[1].items() if self._before[1][folder] != names]
+            raise FaultError(f"refused, and yet changed on the disk: {', '.join(changed + there)}; {error}") from error

@@ -23,7 +23,7 @@ _PATIENCE = 5.0  # s for an answer to a request that is whole
 _REFUSED = range(400, 500)
 _TEXTS = ("note", "hand", "who", "side", "look", "name", "words", "title", "text", "value", "until")
 _NUMBERS = (
-    "level", "bar", "beat", "beats", "bars", "seconds", "bpm", "from_bar", "up_beats", "down_beats", "answer", "revision",
+    "level", "bar", "beat", "beats", "bars", "seconds", "bpm", "from_bar", "up_beats", "down_beats", "answer",
 )  # fmt: skip
 _CHOICES = {
     "status": ("accepted", "rejected", "suggested"),
@@ -72,7 +72,8 @@ class Pages(Kind):
         if given.name.endswith(".bin"):
             accepted = _raw(self._server, given.data)
         else:
-            accepted = all([self._sent(*message) for message in json.loads(given.data)])
+            answers = [self._sent(*message) for message in json.loads(given.data)]
+            accepted = all(answers)
         status, _, body = self._server.ask("GET", "/song")
         if status != 200:
             raise FaultError(f"after it the song is shown with status {status}: {body[:300]!r}")
@@ -101,16 +102,26 @@ def _message(chance: Random, song: dict[str, Any], actions: list[str]) -> tuple[
         paths = ("/disk", "/sound.wav?click=1", "/static/../x", "/static/%00", "/song?bars=00000&width=1", query)
         return "GET", re.sub(r"[^!-~]", "", chance.choice(paths)), None
     if how < 0.12:
-        return "POST", f"/export/{chance.choice(('.cues.csv', '.mid', '.page.pdf', 'x', '%00', '.ltc.wav'))}", _packed(b"{}")
+        return (
+            "POST",
+            f"/export/{chance.choice(('.cues.csv', '.mid', '.page.pdf', 'x', '%00', '.ltc.wav'))}",
+            _packed(b"{}"),
+        )
     said: dict[str, Any] = {"do": chance.choice((*actions, *actions, "undo", "redo", "keep-shown")), "revision": "now"}
     said |= {name: wild.text(chance)[:30_000] for name in chance.sample(_TEXTS, 6)}
-    said |= {name: chance.choice((chance.randint(0, 20), chance.randint(-2, 4), wild.number(chance))) for name in _NUMBERS[:-1] if chance.random() < 0.6}
+    said |= {
+        name: chance.choice((chance.randint(0, 20), chance.randint(-2, 4), wild.number(chance)))
+        for name in _NUMBERS
+        if chance.random() < 0.6
+    }
     said |= {name: chance.choice(choices) for name, choices in _CHOICES.items() if chance.random() < 0.8}
     said["cue"] = chance.choice([cue["id"] for cue in song["cues"]])
     said["cues"] = [chance.choice(song["cues"])["id"] for _ in range(chance.choice((1, 3, 300)))]
     said["section"] = chance.choice([section["id"] for section in song["analysis"]["sections"]])
     said["question"] = chance.choice([*(each["id"] for each in song["questions"]), "x"])
-    said["times"] = [round(chance.uniform(0, 1) + k * chance.choice((0.5, 0.5, -1)), 3) for k in range(chance.choice((1, 3, 40)))]
+    said["times"] = [
+        round(chance.uniform(0, 1) + k * chance.choice((0.5, 0.5, -1)), 3) for k in range(chance.choice((1, 3, 40)))
+    ]
     said |= {"all": chance.random() < 0.5, "lock": chance.random() < 0.5}
     data = json.dumps(said).encode()
     if how < 0.5:
@@ -126,17 +137,22 @@ def _packed(data: bytes) -> str:
 
 def _request(chance: Random) -> bytes:
     """Draw bytes like those of a request; HOST and KEY are put in when it is sent."""
-    body = chance.choice((b'{"do": "undo", "revision": 1}', b"[" * 100_000, b"", b'{"revision": ' + b"9" * 400 + b"}", b"\xff"))
+    body = chance.choice(
+        (b'{"do": "undo", "revision": 1}', b"[" * 100_000, b"", b'{"revision": ' + b"9" * 400 + b"}", b"\xff")
+    )
     length = chance.choice((len(body), len(body), len(body), 0, 10**9, -1, len(body) + 5))
     lines = [
-        chance.choice((b"POST /act HTTP/1.1", b"POST /act HTTP/1.1", b"GET /song HTTP/1.1", b"GET / HTTP/1.0", b"PUT /act HTTP/1.1", b"POST //act HTTP/9.9")),
+        chance.choice((
+            b"POST /act HTTP/1.1", b"POST /act HTTP/1.1", b"GET /song HTTP/1.1", b"GET / HTTP/1.0", b"PUT /act HTTP/1.1",
+            b"POST //act HTTP/9.9",
+        )),
         b"Host: HOST", b"Origin: http://HOST", b"Cookie: KEY", b"Content-Type: application/json",
         b"Content-Length: %d" % length,
     ]  # fmt: skip
     if chance.random() < 0.3:
         lines.append(chance.choice((
-            b"Transfer-Encoding: chunked", b"Range: bytes=99999999999999999999-", b"Upgrade: websocket", b"Expect: 100-continue",
-            b"Cookie: " + b"a=b; " * 3000, b"X: " + b"y" * 70_000, b"Content-Length: 3", b"Host: x",
+            b"Transfer-Encoding: chunked", b"Range: bytes=99999999999999999999-", b"Upgrade: websocket",
+            b"Expect: 100-continue", b"Cookie: " + b"a=b; " * 3000, b"X: " + b"y" * 70_000, b"Content-Length: 3", b"Host: x",
         )))  # fmt: skip
     whole = b"\r\n".join(lines) + b"\r\n\r\n" + body
     return wild.bytes_(chance, whole, 2) if chance.random() < 0.5 else whole

@@ -73,7 +73,8 @@ class _Worker:
         """Let it meet an input; a process that died of it is a failure like others."""
         if self._process is None:
             self._process = self._start()
-        assert self._process.stdin and self._process.stdout
+        assert self._process.stdin
+        assert self._process.stdout
         try:
             self._process.stdin.write(f"{number}\n")
             self._process.stdin.flush()

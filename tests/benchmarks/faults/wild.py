@@ -11,13 +11,17 @@ from typing import Any
 __all__ = ["bytes_", "form", "json_", "number", "text", "toml", "value"]
 
 _EDGES = (
-    0, -0.0, 1, -1, 2, 3.5, 0.1, 1e-9, 5e-324, 1e9, 1e15, 1e17, 1e308, -1e308, -1e9, 127, 128, 255, 256, 65536, 2**31, 2**32,
+    0, -0.0, 1, -1, 2, 3.5, 0.1, 1e-9, 5e-324, 1e9, 1e15, 1e17, 1e308, -1e308, -1e9, 127, 128, 255, 256, 65536,
+    2**31, 2**32,
     2**53 + 1, 2**63, 2**64, -(2**63), 86_400, 1_000_000, float("nan"), float("inf"), float("-inf"),
 )  # fmt: skip
 _TEXTS = (
-    "", " ", "\n", "\t", "\0", "\x1b[2J\x1b]0;x\x07", "\x9b31m", "\ud800", "\ufeff", "\u202eabc", "e\u0301" * 50, "שלום", "漢字かな",
-    "🎛️👩‍🎤", "=1+1", "@x", "-2+3", "<script>x</script>", "]]>", "a\r\nb", "../../x", "/dev/null", "..", "NaN", "1e999", "-1",
-    "9999-99-99T99:99:99Z", "null", "%s%n", "{}", "'", '"', "\\", "$(x)", "A1", "B2", "suggested", "0" * 400, "x" * 300, "ß" * 5000,
+    "", " ", "\n", "\t", "\0", "\x1b[2J\x1b]0;x\x07", "\x9b31m", "\ud800", "\ufeff", "\u202eabc",
+    "e\u0301" * 50, "שלום", "漢字かな",
+    "🎛️👩‍🎤", "=1+1", "@x", "-2+3", "<script>x</script>", "]]>", "a\r\nb", "../../x", "/dev/null", "..", "NaN",
+    "1e999", "-1",
+    "9999-99-99T99:99:99Z", "null", "%s%n", "{}", "'",
+    '"', "\\", "$(x)", "A1", "B2", "suggested", "0" * 400, "x" * 300, "ß" * 5000,
 )  # fmt: skip
 # A number of so many digits as JSON has it: Python itself would not write it.
 _DIGITS = re.compile(r'"@digits (\d+)"')
@@ -31,7 +35,9 @@ def number(chance: Random, was: object = None) -> Any:
     if how < 0.55:
         return chance.choice((1, -1)) * 10 ** chance.randint(18, 400)
     if how < 0.8 and isinstance(was, int | float) and not isinstance(was, bool):
-        changed = was + chance.choice((-1, 1)) if chance.random() < 0.5 else was * chance.choice((0.5, 0.999, 1.001, 2, -1))
+        changed = (
+            was + chance.choice((-1, 1)) if chance.random() < 0.5 else was * chance.choice((0.5, 0.999, 1.001, 2, -1))
+        )
         return changed if isinstance(was, float) or chance.random() < 0.2 else int(changed)
     return chance.choice((chance.randint(-300, 300), chance.uniform(-300, 300), round(chance.uniform(0, 50), 2)))
 
@@ -45,8 +51,12 @@ def text(chance: Random, was: object = None) -> str:
         return chance.choice("xé\n ") * 10 ** chance.randint(4, 6)
     if isinstance(was, str) and was:
         at = chance.randrange(len(was))
-        return was[:at] + chance.choice((*_TEXTS[:20], chr(chance.randint(1, 0x2FFF)))) + was[at + chance.randint(0, 2) :]
-    return "".join(chr(chance.choice((chance.randint(32, 126), chance.randint(1, 0x2FFF)))) for _ in range(chance.randint(1, 30)))
+        return (
+            was[:at] + chance.choice((*_TEXTS[:20], chr(chance.randint(1, 0x2FFF)))) + was[at + chance.randint(0, 2) :]
+        )
+    return "".join(
+        chr(chance.choice((chance.randint(32, 126), chance.randint(1, 0x2FFF)))) for _ in range(chance.randint(1, 30))
+    )
 
 
 def value(chance: Random, was: object = None) -> Any:
@@ -198,16 +208,19 @@ _BYTES: tuple[Callable[[Random, bytearray], None], ...] = (
 )  # fmt: skip
 
 _TOML = (
-    "1e999", "-inf", "nan", "0", "-1", "0.0", "9" * 19, "9" * 400, "9" * 5000, "1e-300", '""', '"x"', "true", "[]", "{}", "[[]]", "[1, 2, 3]",
-    "1979-05-27T07:32:00Z", "07:32:00", '{a = 1, b = {c = "d"}}', "[1, 'a']", "0x7fffffffffffffff", '"\\u0000"', '"""\na\n"""', "'\x7f'",
-    '"band"', '"song.toml"', '"."', '"/dev/zero"', "[" * 80 + "]" * 80, "[" * 3000 + "]" * 3000, "{a=" * 1200 + "1" + "}" * 1200,
+    "1e999", "-inf", "nan", "0", "-1", "0.0", "9" * 19, "9" * 400, "9" * 5000, "1e-300", '""', '"x"', "true",
+    "[]", "{}", "[[]]", "[1, 2, 3]",
+    "1979-05-27T07:32:00Z", "07:32:00", '{a = 1, b = {c = "d"}}', "[1, 'a']", "0x7fffffffffffffff",
+    '"\\u0000"', '"""\na\n"""', "'\x7f'",
+    '"band"', '"song.toml"', '"."', '"/dev/zero"', "[" * 80 + "]" * 80, "[" * 3000 + "]" * 3000,
+    "{a=" * 1200 + "1" + "}" * 1200,
 )  # fmt: skip
 
 
 def toml(chance: Random, source: str, most: int = 3) -> bytes:
     """Return TOML with a few lines changed: other values, keys, order, heads; now and then no TOML any more."""
     lines = source.split("\n")
-    for _ in range(chance.randint(1, most)):
+    for _ in range(chance.choice((1, 1, most))):
         at = chance.randrange(len(lines))
         key, equals, was = lines[at].partition("=")
         how = chance.random()
@@ -221,9 +234,16 @@ def toml(chance: Random, source: str, most: int = 3) -> bytes:
             other = chance.randrange(len(lines))
             lines[at], lines[other] = lines[other], lines[at]
         elif how < 0.88:
-            lines.insert(at, f"{chance.choice(('based_on', 'x', 'name', 'a.b.c', chr(34) * 2))} = {_toml_value(chance, was)}")
+            lines.insert(
+                at, f"{chance.choice(('based_on', 'x', 'name', 'a.b.c', chr(34) * 2))} = {_toml_value(chance, was)}"
+            )
         elif how < 0.93:
-            lines.insert(at, chance.choice(("[x]", "[[sides]]", "[looks.'']", "[" + ".".join("a" * 900) + "]", "[[a]]\nb=1\n" * 300)))
+            lines.insert(
+                at,
+                chance.choice(
+                    ("[x]", "[[sides]]", "[looks.'']", "[" + ".".join("a" * 900) + "]", "[[a]]\nb=1\n" * 300)
+                ),
+            )
         else:
             lines[at] = text(chance, lines[at])
     written = "\n".join(lines).encode("utf-8", "surrogatepass")
@@ -232,23 +252,65 @@ def toml(chance: Random, source: str, most: int = 3) -> bytes:
 
 def _toml_value(chance: Random, was: str) -> str:
     how = chance.random()
-    if how < 0.4:
+    if how < 0.3:
         return chance.choice(_TOML)
     try:
         near = float(was.split("#")[0])
     except ValueError:
         return json.dumps(text(chance, was.strip(' "')), ensure_ascii=False)
+    if how < 0.7:  # near enough that many are taken
+        return f"{near * chance.uniform(0.5, 1.5):.3f}" if "." in was else str(int(near) + chance.choice((-1, 1, 2)))
     return repr(number(chance, near if "." in was else int(near)))
 
 
-_PARTS = ("intro", "verse", "Chorus", "bridge", "solo", "A", "B", "Strophe 2", "outro", "x", "bars", "Refrain", "8", "ß", "intro/verse", "-")
-_GLUE = (", ", "; ", "\n", " ", " x2", "x 3", " (", ") ", ")x2, ", " 8, ", " 4 ", " x", ": ", " bars ", "|", "+", "/2", " 0", " 1e9", " -4", "#")
+_PARTS = (
+    "intro",
+    "verse",
+    "Chorus",
+    "bridge",
+    "solo",
+    "A",
+    "B",
+    "Strophe 2",
+    "outro",
+    "x",
+    "bars",
+    "Refrain",
+    "8",
+    "ß",
+    "intro/verse",
+    "-",
+)
+_GLUE = (
+    ", ",
+    "; ",
+    "\n",
+    " ",
+    " x2",
+    "x 3",
+    " (",
+    ") ",
+    ")x2, ",
+    " 8, ",
+    " 4 ",
+    " x",
+    ": ",
+    " bars ",
+    "|",
+    "+",
+    "/2",
+    " 0",
+    " 1e9",
+    " -4",
+    "#",
+)
 
 
 def form(chance: Random) -> str:
     """Return a form as somebody in a hurry might type it, or worse."""
     made = "".join(
-        chance.choice(_PARTS) + chance.choice((" 8, ", " 4\n", *_GLUE)) for _ in range(chance.choice((2, 3, 4, 4, 6, 40)))
+        chance.choice(_PARTS) + chance.choice((" 8, ", " 4\n", *_GLUE))
+        for _ in range(chance.choice((2, 3, 4, 4, 6, 40)))
     )
     how = chance.random()
     if how < 0.15:

@@ -25,7 +25,9 @@ class Settings(Kind):
         paths = sorted(path.name for path in shipped.iterdir() if path.name.endswith(".toml"))
         source = (shipped / chance.choice(paths)).read_text("utf-8")
         if kind == "profiles" and chance.random() < 0.4:
-            source = f'based_on = "{chance.choice(("band", "club", "song.toml", "./song.toml", "../x.toml"))}"\n' + source
+            source = (
+                f'based_on = "{chance.choice(("band", "club", "song.toml", "./song.toml", "../x.toml"))}"\n' + source
+            )
         return Input(f"{kind}.toml", wild.toml(chance, source))
 
     def meet(self, given: Input, folder: Path, scratch: Path, chance: Random) -> bool:
@@ -61,7 +63,7 @@ class Maps(Kind):
 
     def make(self, folder: Path) -> None:
         """Write the song's map."""
-        commanded("map", folder / "song.cues.json", "-o", folder / "song.map.toml")
+        commanded("--quiet", "map", folder / "song.cues.json", "-o", folder / "song.map.toml")
 
     def draw(self, folder: Path, chance: Random) -> Input:
         """Change it."""
@@ -180,7 +182,10 @@ _STATED = {
     "--shift-bar": lambda chance: [chance.choice((str(chance.randint(-9, 9)), "0.5", str(wild.number(chance))))],
     "--bar-one-at": lambda chance: [_time(chance)],
     "--downbeats": lambda chance: [_times(chance)],
-    "--starts": lambda chance: [chance.choice(("A1", "B2", "A2", "B1", "chorus", wild.text(chance)[:30])), _bar(chance)],
+    "--starts": lambda chance: [
+        chance.choice(("A1", "B2", "A2", "B1", "chorus", wild.text(chance)[:30])),
+        _bar(chance),
+    ],
     "--form": lambda chance: [
         chance.choice(("verse 4, chorus 4, verse 4, chorus 4", "A 3, B 5, A 8", "a b a b", wild.form(chance)[:300]))
     ],
@@ -207,7 +212,9 @@ class Options(Kind):
 
 
 def _number(chance: Random) -> str:
-    return chance.choice((str(chance.randint(-3, 20)), f"{chance.uniform(0, 40):.2f}", str(wild.number(chance)), wild.text(chance)[:40]))
+    return chance.choice(
+        (str(chance.randint(-3, 20)), f"{chance.uniform(0, 40):.2f}", str(wild.number(chance)), wild.text(chance)[:40])
+    )
 
 
 def _cue(chance: Random) -> str:
@@ -216,7 +223,12 @@ def _cue(chance: Random) -> str:
 
 
 def _placed(chance: Random) -> list[str]:
-    given = {"--bar": _number, "--beat": _number, "--at": _time, "--section": lambda _: chance.choice(("A1", "B2", "x"))}
+    given = {
+        "--bar": _number,
+        "--beat": _number,
+        "--at": _time,
+        "--section": lambda _: chance.choice(("A1", "B2", "x")),
+    }
     chosen = chance.sample(sorted(given), chance.choice((1, 2, 3)))
     return [word for option in chosen for word in (option, given[option](chance))]
 
@@ -224,16 +236,40 @@ def _placed(chance: Random) -> list[str]:
 def _added(chance: Random) -> list[str]:
     given = {"--look": wild.text, "--side": wild.text, "--level": _number, "--beats": _number, "--who": wild.text}
     details = [word for option in chance.sample(sorted(given), 2) for word in (option, given[option](chance)[:100_000])]
-    return ["edit", "add", chance.choice(("cut-in", "fade-out", "one-shot", "recall", "call")), "--do", wild.text(chance)[:100_000], *_placed(chance), *details]
+    return [
+        "edit",
+        "add",
+        chance.choice(("cut-in", "fade-out", "one-shot", "recall", "call")),
+        "--do",
+        wild.text(chance)[:100_000],
+        *_placed(chance),
+        *details,
+    ]
 
 
 def _exported(chance: Random) -> list[str]:
     given = {
-        "--offset": _number, "--start-timecode": lambda _: chance.choice(("00:00:00:00", "23:59:59:24", "99:99:99:99", wild.text(chance)[:60])),
-        "--landmark": lambda _: f"{chance.choice(('A1', 'B2 bar 1', 'x'))} = {_time(chance)}", "--who": wild.text,
-    }  # fmt: skip
+        "--offset": _number,
+        "--start-timecode": lambda _: chance.choice(
+            ("00:00:00:00", "23:59:59:24", "99:99:99:99", wild.text(chance)[:60])
+        ),
+        "--landmark": lambda _: f"{chance.choice(('A1', 'B2 bar 1', 'x'))} = {_time(chance)}",
+        "--who": wild.text,
+    }
     chosen = [word for option in chance.sample(sorted(given), 2) for word in (option, given[option](chance)[:100_000])]
-    names = chance.choice(("midi,msc", "timecode", "osc,captions", "text-show,markers", "csv,json", "page", "list,chart.svg", "score,jams,xlsx", _number(chance)))
+    names = chance.choice(
+        (
+            "midi,msc",
+            "timecode",
+            "osc,captions",
+            "text-show,markers",
+            "csv,json",
+            "page",
+            "list,chart.svg",
+            "score,jams,xlsx",
+            _number(chance),
+        )
+    )
     rate = chance.choice(("24", "25", "29.97df", "30"))
     return ["export", "--to", names, "-o", "OUT", "--force", "--fps", rate, *chosen]
 
@@ -248,7 +284,15 @@ _COMMANDS = (
     lambda chance: ["edit", "note", _cue(chance), wild.text(chance)[:100_000]],
     lambda chance: ["edit", "title", wild.text(chance)[:100_000]],
     lambda chance: ["edit", chance.choice(("accept", "reject", "reopen", "lock", "unlock", "remove")), _cue(chance)],
-    lambda chance: ["edit", "section", chance.choice(("A1", "B2")), "--name", wild.text(chance)[:9000], "--vamp", wild.text(chance)[:9000]],
+    lambda chance: [
+        "edit",
+        "section",
+        chance.choice(("A1", "B2")),
+        "--name",
+        wild.text(chance)[:9000],
+        "--vamp",
+        wild.text(chance)[:9000],
+    ],
     lambda chance: ["edit", "category", "A1", chance.choice(("rest", "subtle", "lift", "intense"))],
     lambda chance: ["edit", "copy", _cue(chance)],
     lambda chance: ["edit", chance.choice(("undo", "redo")), _number(chance)],

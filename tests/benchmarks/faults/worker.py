@@ -47,7 +47,11 @@ def random_for(kind: Kind, seed: int, number: int) -> Random:
 
 
 def place_in(trace: str) -> str:
-    """Return the innermost place of our package in a trace: module and function, without a line that moves."""
+    """Return the innermost place of our package in a trace: module and function, without a line that moves.
+
+    Where one error led to another it is that of the first.
+    """
+    trace = trace.partition("\nThe above exception was")[0].partition("\nDuring handling of the above")[0]
     found = re.findall(r'File "[^"]*?/(cuesuggest/[^"]+)", line \d+,? in (\S+)', trace)
     # Python's own traces have the innermost last, those of faulthandler first.
     path, function = ("", "") if not found else found[0] if "most recent call first" in trace else found[-1]

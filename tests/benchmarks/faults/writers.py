@@ -124,8 +124,14 @@ def _unfinished_requests(folder: Path, own: Path) -> None:
     path = document(folder, own)
     open_, told = 0, io.StringIO()
     with contextlib.redirect_stderr(told), hosting(path) as server:
-        head = f"POST /act HTTP/1.1\r\nHost: {server.host}\r\nOrigin: http://{server.host}\r\nCookie: {server.cookie()}\r\n"
-        begun = (head + 'Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{"do": ').encode()
+        lines = (
+            "POST /act HTTP/1.1",
+            f"Host: {server.host}",
+            f"Origin: http://{server.host}",
+            f"Cookie: {server.cookie()}",
+        )
+        head = "\r\n".join((*lines, "Content-Type: application/json", "Content-Length: 100"))
+        begun = (head + '\r\n\r\n{"do": ').encode()
         for _ in range(5):
             with socket.create_connection(("127.0.0.1", server.port)) as leaving:
                 leaving.sendall(begun)
