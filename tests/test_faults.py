@@ -155,7 +155,8 @@ def test_values_far_out_and_near_by_are_both_drawn():
 
 
 def test_the_place_of_an_error_is_the_innermost_function_of_the_program():
-    trace = 'File "/x/cuesuggest/cli/a.py", line 3, in f\nFile "/x/cuesuggest/song/b.py", line 9, in g\nFile "/y/json.py", line 1, in h'
+    inner, other = 'File "/x/cuesuggest/song/b.py", line 9, in g', 'File "/y/json.py", line 1, in h'
+    trace = f'File "/x/cuesuggest/cli/a.py", line 3, in f\n{inner}\n{other}'
     assert place_in(trace) == "cuesuggest/song/b.py:g"
     assert place_in(f"{trace}\nDuring handling of the above exception, another …\n{trace}") == "cuesuggest/song/b.py:g"
     assert (

@@ -143,8 +143,8 @@ def _request(chance: Random) -> bytes:
     length = chance.choice((len(body), len(body), len(body), 0, 10**9, -1, len(body) + 5))
     lines = [
         chance.choice((
-            b"POST /act HTTP/1.1", b"POST /act HTTP/1.1", b"GET /song HTTP/1.1", b"GET / HTTP/1.0", b"PUT /act HTTP/1.1",
-            b"POST //act HTTP/9.9",
+            b"POST /act HTTP/1.1", b"POST /act HTTP/1.1", b"GET /song HTTP/1.1", b"GET / HTTP/1.0",
+            b"PUT /act HTTP/1.1", b"POST //act HTTP/9.9",
         )),
         b"Host: HOST", b"Origin: http://HOST", b"Cookie: KEY", b"Content-Type: application/json",
         b"Content-Length: %d" % length,
@@ -152,7 +152,8 @@ def _request(chance: Random) -> bytes:
     if chance.random() < 0.3:
         lines.append(chance.choice((
             b"Transfer-Encoding: chunked", b"Range: bytes=99999999999999999999-", b"Upgrade: websocket",
-            b"Expect: 100-continue", b"Cookie: " + b"a=b; " * 3000, b"X: " + b"y" * 70_000, b"Content-Length: 3", b"Host: x",
+            b"Expect: 100-continue", b"Cookie: " + b"a=b; " * 3000, b"X: " + b"y" * 70_000,
+            b"Content-Length: 3", b"Host: x",
         )))  # fmt: skip
     whole = b"\r\n".join(lines) + b"\r\n\r\n" + body
     return wild.bytes_(chance, whole, 2) if chance.random() < 0.5 else whole

@@ -1,4 +1,4 @@
-"""Values and files that nobody means: numbers, texts, bytes, JSON and TOML changed at random, the same from one seed."""
+"""Values and files that nobody means, the same from one seed: numbers, texts, bytes, JSON, TOML changed at random."""
 
 from __future__ import annotations
 
