@@ -91,7 +91,7 @@ def folder(tmp_path_factory):
         (3, "MemoryError in ?"),
         (4, "a trace on the screen in ?"),
         (5, "a library's line on the screen in ?"),
-        (6, "FaultError in ?"),
+        (6, "refused, and yet changed on the disk in ?"),
     ],
 )
 def test_a_program_that_does_what_it_must_not_is_found_out(folder, tmp_path, done, class_):

@@ -15,7 +15,10 @@ __all__ = ["FaultError", "Input", "Kind", "commanded", "document", "make_song", 
 
 
 class FaultError(Exception):
-    """Something that must not be, where no exception told it: a status 500, a refused document that has changed."""
+    """Something that must not be, where no exception told it: a status 500, a refused document that has changed.
+
+    What stands before the first colon is the class of it.
+    """
 
 
 @dataclass(frozen=True, slots=True)

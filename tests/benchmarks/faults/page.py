@@ -87,7 +87,7 @@ class Pages(Kind):
             data = data.replace(b'"revision": "now"', b'"revision": ' + now)
         status, _, answer = self._server.ask(method, path, data)
         if status >= 500:
-            raise FaultError(f"status {status} for {method} {path}: {answer[:300]!r}")
+            raise FaultError(f"status {status} for {method} {path.partition('?')[0]}: {path}, {answer[:300]!r}")
         if status in _REFUSED and self._document.read_bytes() != before:
             raise FaultError(f"refused with {status}, and yet the document has changed: {answer[:300]!r}")
         return status not in _REFUSED

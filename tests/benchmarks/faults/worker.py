@@ -26,7 +26,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from tests.benchmarks.faults.kind import Kind
+from tests.benchmarks.faults.kind import FaultError, Kind
 
 __all__ = ["kind_of", "place_in", "random_for"]
 
@@ -52,7 +52,7 @@ def place_in(trace: str) -> str:
     Where one error led to another it is that of the first.
     """
     trace = trace.partition("\nThe above exception was")[0].partition("\nDuring handling of the above")[0]
-    found = re.findall(r'File "[^"]*?/(cuesuggest/[^"]+)", line \d+,? in (\S+)', trace)
+    found = re.findall(r'File "[^"]*/(cuesuggest/(?!tests/|\.)[^"]+)", line \d+,? in (\S+)', trace)
     # Python's own traces have the innermost last, those of faulthandler first.
     path, function = ("", "") if not found else found[0] if "most recent call first" in trace else found[-1]
     return f"{path}:{function}" if path else "?"
@@ -97,13 +97,17 @@ def _met(kind: Kind, folder: Path, own: Path, told: _Told, chance: Random) -> di
         answer["accepted"] = False
     except BaseException as error:
         trace = "".join(traceback.format_exception(error, limit=-40))[-20_000:]
-        answer = {"failure": f"{type(error).__name__}: {error}"[:500], "trace": trace, "what": type(error).__name__}
+        what = str(error).partition(":")[0] if isinstance(error, FaultError) else type(error).__name__
+        answer = {"failure": f"{type(error).__name__}: {error}"[:500], "trace": trace, "what": what}
         answer["restart"] = isinstance(error, MemoryError)
     finally:
         signal.alarm(0)
         resource.setrlimit(resource.RLIMIT_CPU, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
     bad = told.since()
-    if bad and "failure" not in answer:
+    if bad and "failure" in answer:
+        if str(answer["what"]).startswith("status"):  # the server's own trace says where
+            answer["trace"] = f"{bad[-20_000:]}\n{answer['trace']}"
+    elif bad:
         what = "a trace" if "Traceback" in bad else "a library's line" if bad.startswith("A lib") else "a warning"
         answer = {"failure": bad.strip()[-500:], "trace": bad[-20_000:], "what": f"{what} on the screen"}
     return answer
