@@ -23,7 +23,7 @@ import time
 from datetime import date
 from pathlib import Path
 
-from tests.benchmarks.faults.conditions import conditions
+from tests.benchmarks.faults.conditions import CONDITIONS, conditions
 from tests.benchmarks.faults.kills import kills
 from tests.benchmarks.faults.kind import make_song, tidy_environment
 from tests.benchmarks.faults.running import Outcome, met
@@ -88,7 +88,7 @@ def main() -> int:
     parser.add_argument("--jobs", default=os.cpu_count() or 1, type=int)
     parser.add_argument("--minutes", type=float, help="Stop after so long; each kind has its part of the time left.")
     parser.add_argument("--out", default=Path(tempfile.gettempdir()) / "cuesuggest-faults", type=Path)
-    parser.add_argument("--only", type=int, metavar="NUMBER", help="One input, of one kind.")
+    parser.add_argument("--only", type=int, metavar="NUMBER", help="One input of a kind, one kill, one condition.")
     given = parser.parse_args()
     if unknown := set(given.kinds) - set(known):
         parser.error(f"There is no kind {', '.join(sorted(unknown))}; there are {', '.join(known)}.")
@@ -115,7 +115,7 @@ def _attacked(kind: str, folder: Path, given: argparse.Namespace, until: float) 
     if kind == "kills":
         return kills(folder, given.out, only or range(given.kills), seed=given.seed, jobs=given.jobs, until=until)
     if kind == "conditions":
-        return conditions(folder, given.out)
+        return conditions(folder, given.out, only and [list(CONDITIONS)[only[0]]])
     numbers = only or range(round(given.count * KINDS[kind][1]))
     return met(spec(kind), folder, given.out, numbers, seed=given.seed, jobs=given.jobs, until=until)
 

@@ -42,9 +42,10 @@ def conditions(folder: Path, out: Path, names: list[str] | None = None) -> Outco
             skipped = CONDITIONS[name](folder, own)
         except FaultError as error:
             out.mkdir(parents=True, exist_ok=True)
+            again = f"python -m tests.benchmarks.faults --kinds conditions --only {list(CONDITIONS).index(name)}"
             path = out / f"condition-{name.replace(' ', '-')}.txt"
-            path.write_text(str(error), encoding="utf-8", errors="backslashreplace")
-            outcome.fail(name, f"{str(error)[:400]} ({path})")
+            path.write_text(f"{again}\n\n{error}", encoding="utf-8", errors="backslashreplace")
+            outcome.fail(f"{name}: {str(error)[:400]}", again)
         else:
             if skipped:
                 print(f"conditions: {name} was left out: {skipped}")
