@@ -17,16 +17,7 @@ from tests.benchmarks.faults.running import met
 from tests.benchmarks.faults.worker import kind_of, place_in, random_for
 
 SEED = 1
-COUNTS = {
-    "documents": 12,
-    "recordings": 12,
-    "read": 40,
-    "settings": 15,
-    "maps": 12,
-    "forms": 60,
-    "page": 12,
-    "options": 5,
-}
+COUNTS = {"documents": 8, "recordings": 10, "read": 40, "settings": 12, "maps": 8, "forms": 60, "page": 6, "options": 4}
 
 
 class Broken(Kind):
@@ -122,14 +113,14 @@ def test_broken_input_ends_in_a_sentence_or_is_worked_with(folder, tmp_path, nam
 
 
 def test_a_song_is_heard_anew_under_any_statement_or_the_statement_refused(folder, tmp_path):
-    outcome = met(spec("corrections"), folder, tmp_path, range(4), seed=SEED)
+    outcome = met(spec("corrections"), folder, tmp_path, range(2), seed=SEED)
     assert not outcome.failures, table([outcome])
 
 
 def test_a_killed_command_and_a_killed_page_lose_nothing(folder, tmp_path):
-    outcome = kills(folder, tmp_path, [0, 5, 6], seed=SEED)
+    outcome = kills(folder, tmp_path, [0, 5], seed=SEED)
     assert not outcome.failures, table([outcome])
-    assert outcome.inputs == 3
+    assert outcome.inputs == 2
 
 
 @pytest.mark.parametrize("name", ["two tabs", "programs with different temporary folders", "full standard output"])

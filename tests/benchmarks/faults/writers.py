@@ -19,7 +19,7 @@ from tests.benchmarks.faults.kind import FaultError, document, tidy_environment
 __all__ = ["WRITERS"]
 
 _PROGRAMS, _SAVES = 4, 15
-_TABS, _POSTS = 2, 20
+_TABS, _POSTS = 2, 12
 _PATIENCE = 60.0  # s after which a request that is not finished must have been let go
 
 # Renames the song again and again, from whatever is on the disk; prints what was saved.
