@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from random import Random
 from typing import Any
 
@@ -87,12 +87,9 @@ def json_(chance: Random, parsed: Any, most: int = 3) -> bytes:
     root = [json.loads(json.dumps(parsed))]
     for _ in range(chance.randint(1, most)):
         places = list(_places(root))
-        # Long lists would have all the changes: half of them go to names that are rare.
-        names: dict[object, list[tuple[Any, Any]]] = {}
-        for holder, key in places:
-            names.setdefault(key if isinstance(key, str) else "[]", []).append((holder, key))
-        among = places if chance.random() < 0.3 else names[chance.choice(list(names))]
-        _change_one(chance, *chance.choice(among), places)
+        # Half of the changes are found by going down from the top, or long lists would have all of them.
+        holder, key = _descended(chance, root) if chance.random() < 0.5 else chance.choice(places)
+        _change_one(chance, holder, key, places)
     written = _DIGITS.sub(lambda found: "7" * int(found[1]), json.dumps(root[0], ensure_ascii=chance.random() < 0.7))
     if chance.random() < 0.01:
         deep = chance.choice((1000, 100_000))
@@ -100,7 +97,15 @@ def json_(chance: Random, parsed: Any, most: int = 3) -> bytes:
     return written.encode("utf-8", "surrogatepass")
 
 
-def _places(root: Any) -> Any:
+def _descended(chance: Random, root: Any) -> tuple[Any, Any]:
+    holder, key = root, 0
+    while isinstance(holder[key], dict | list) and holder[key] and (holder is root or chance.random() < 0.85):
+        holder = holder[key]
+        key = chance.choice(list(holder)) if isinstance(holder, dict) else chance.randrange(len(holder))
+    return holder, key
+
+
+def _places(root: Any) -> Iterator[tuple[Any, Any]]:
     waiting = [root]
     while waiting:
         holder = waiting.pop()
