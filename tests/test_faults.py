@@ -20,7 +20,16 @@ from tests.benchmarks.faults.running import met
 from tests.benchmarks.faults.worker import kind_of, place_in, random_for
 
 SEED = 1
-COUNTS = {"documents": 8, "recordings": 10, "read": 40, "settings": 12, "maps": 8, "forms": 60, "page": 6, "options": 4}
+COUNTS = {
+    "documents": 10,
+    "recordings": 10,
+    "read": 40,
+    "settings": 16,
+    "maps": 8,
+    "forms": 60,
+    "page": 8,
+    "options": 8,
+}
 
 
 class Broken(Kind):
@@ -113,6 +122,8 @@ def test_broken_input_ends_in_a_sentence_or_is_worked_with(folder, tmp_path, nam
     outcome = met(spec(name), folder, tmp_path, range(COUNTS[name]), seed=SEED)
     assert not outcome.failures, table([outcome])
     assert outcome.inputs == COUNTS[name]
+    assert outcome.refused
+    assert outcome.accepted
 
 
 def test_a_song_is_heard_anew_under_any_statement_or_the_statement_refused(folder, tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from importlib.resources import files
 from pathlib import Path
 from random import Random
@@ -24,10 +25,9 @@ class Settings(Kind):
         shipped = files("cuesuggest.rules.settings") / kind
         paths = sorted(path.name for path in shipped.iterdir() if path.name.endswith(".toml"))
         source = (shipped / chance.choice(paths)).read_text("utf-8")
-        if kind == "profiles" and chance.random() < 0.4:
-            source = (
-                f'based_on = "{chance.choice(("band", "club", "song.toml", "./song.toml", "../x.toml"))}"\n' + source
-            )
+        if kind == "profiles" and chance.random() < 0.3:
+            based_on = chance.choice(("band", "club", "profiles.toml", "./profiles.toml", "../x.toml"))
+            source = f'based_on = "{based_on}"\n' + re.sub(r"(?m)^based_on.*$", "", source)
         return Input(f"{kind}.toml", wild.toml(chance, source))
 
     def meet(self, given: Input, folder: Path, scratch: Path, chance: Random) -> bool:
@@ -47,11 +47,11 @@ class Settings(Kind):
         with unchanged(path):
             if given.name.startswith("rigs"):
                 rig = load_rig(path)
-                commanded("rigs", path)
+                commanded("rigs", "show", path)
                 draft(analysis, load_profile("band"), rig_from_values(rig.values()))
             else:
                 profile = load_profile(path)
-                commanded("profiles", path)
+                commanded("profiles", "show", path)
                 draft(analysis, profile_from_values(profile.values()), load_rig(None))
         return True
 
