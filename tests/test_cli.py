@@ -324,4 +324,4 @@ def test_version_is_told(run):
 def test_a_name_that_the_system_does_not_take_is_told(run):
     code, out, err = run("suggest", "x" * 300 + ".wav")
     assert (code, out) == (2, "")
-    assert "cannot be used" in err
+    assert "file name too long. Choose a shorter name" in err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import stat
@@ -234,9 +235,10 @@ def _exists_already(path: Path) -> DocumentError:
 
 
 def _not_saved(path: Path, error: OSError) -> DocumentError:
+    next_ = "Choose a shorter name" if error.errno == errno.ENAMETOOLONG else "Make room or choose another folder"
     return DocumentError(
-        f"{path} could not be saved: {_reason(error)}. Make room or choose another folder, then save again. What was "
-        "saved there before is unchanged."
+        f"{path} could not be saved: {_reason(error)}. {next_}, then save again. What was saved there before is "
+        "unchanged."
     )
 
 
