@@ -244,3 +244,14 @@ def test_more_than_there_is_to_take_back_takes_back_nothing(edit):
     assert code == 2
     assert "no change to take back" in err
     assert cue(song, 3).level == 55
+
+
+def test_an_edit_that_is_refused_is_not_saved(run, document):
+    song = json.loads(document.read_text(encoding="utf-8"))
+    song["profile"]["values"]["budget"]["lit_share"] = 1.76
+    document.write_text(json.dumps(song), encoding="utf-8")
+    before = document.read_bytes()
+    code, _, err = run("edit", document, "title", "Evening")
+    assert code == 2
+    assert "lit_share" in err
+    assert document.read_bytes() == before

@@ -81,10 +81,11 @@ def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -
 
 
 def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, said: Sequence[str]) -> None:
-    from cuesuggest.draft.clashes import conflicts
+    from cuesuggest.draft.clashes import new_clashes
     from cuesuggest.draft.states import KeptStates, kept_folder
 
     document = obj["document"]
+    clashes = new_clashes(before, song) if rerun is None else ()
     KeptStates(kept_folder(document)).keep_file(document, str(before.revision))
     song.save(document)
     note_written(document)
@@ -98,10 +99,8 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
         for line in (*analysis_summary(song.analysis), *rerun.lines):
             echo(line)
         return
-    known = set(conflicts(before))
-    for problem in conflicts(song):
-        if problem not in known:
-            echo(f"This does not go together now: {problem}")
+    for clash in clashes:
+        echo(clash)
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
