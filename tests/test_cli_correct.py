@@ -166,7 +166,7 @@ def test_an_answer_comes_at_once_from_what_was_kept(document):
     from cuesuggest.song import change
 
     song = Song.load(document)
-    stated = change(song, statements.tempo_times(song, 0.5), by="test")
+    stated = change(song, statements.tempo_times(song, "half"), by="test")
     (document.parent / "evening.wav").touch()
     begin = time.process_time()
     settled(song, stated, document)

@@ -69,7 +69,7 @@ def test_any_name_can_stand_in_it(text):
 
 
 WRONG = {
-    "[midi": r"mine\.toml is no TOML: .* end of document",
+    "[midi": r"mine\.toml, line 1: not valid TOML: ",
     "[light]\na = 1": "'light' means nothing here",
     "[looks.home]\nnoet = 1": "Did you mean note",
     "[looks.home]\nnote = 128": "looks.home.note must be a whole number from 0 to 127, not 128",
@@ -104,7 +104,7 @@ def test_any_text_is_a_map_or_a_clear_error(text):
 
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path):
-    with pytest.raises(CuesuggestError, match=r"none\.toml cannot be opened"):
+    with pytest.raises(CuesuggestError, match=r"none\.toml was not found"):
         load_map(tmp_path / "none.toml")
     (tmp_path / "x.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(CuesuggestError, match="UTF-8"):

@@ -129,7 +129,7 @@ BROKEN = [
     (_with(0), ["cues", 0, "number"], "cues[0].number: must be above 0, not 0"),
     (_with(1.5), ["cues", 0, "level"], "cues[0].level: must be a whole number, not 1.5"),
     (_with(101), ["cues", 0, "level"], "cues[0].level: must be 0 to 100, not 101"),
-    (_with(-1), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 or more, not -1"),
+    (_with(-1), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 to 10000, not -1"),
     (_with(1.2), ["cues", 0, "confidence"], "cues[0].confidence: must be 0 to 1, not 1.2"),
     (_with(None), ["cues", 0, "hand"], "cues[0].hand: must be a text in quotes, not null"),
     (_with("loud"), ["cues", 0, "reasons"], "cues[0].reasons: must be a list in brackets, not 'loud'"),
