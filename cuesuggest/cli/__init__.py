@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 from typing import NoReturn
 
 import click
@@ -40,6 +41,9 @@ for command in (suggest, review, analyze, list_, edit, correct, export, formats,
 def main() -> NoReturn:
     """Run the command line and leave the process with its exit code."""
     debug = "--debug" in sys.argv[1:]
+    if isinstance(sys.stdout, TextIOWrapper):
+        # Names of files need not be text, and a screen need not have every letter: neither ends a command.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:

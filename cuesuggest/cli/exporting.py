@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -119,9 +118,10 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
 
 
 def _sound(song: Song, document: Path) -> Any:
+    from cuesuggest.song import path_to
     from cuesuggest.sound.samples import exact_sound
 
-    sound = exact_sound(Path(os.path.realpath(document)).parent / song.recording.path)
+    sound = exact_sound(path_to(document, song.recording.path))
     if sound.recording.sha256 != song.recording.sha256:
         raise CuesuggestError(
             f"{sound.recording.path} is not the recording that {document} is about; its content has changed. "

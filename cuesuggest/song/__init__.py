@@ -21,7 +21,7 @@ from cuesuggest.song.edit_types import (
     SetTitle,
 )
 from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
-from cuesuggest.song.files import path_from
+from cuesuggest.song.files import path_from, path_to
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
     HistoryEntry,
@@ -66,6 +66,7 @@ __all__ = [
     "change_all",
     "inverse",
     "path_from",
+    "path_to",
     "redo",
     "undo",
 ]

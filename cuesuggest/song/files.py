@@ -19,7 +19,7 @@ from cuesuggest.errors import DocumentError
 from cuesuggest.score.bounds import LARGEST, MOST_BYTES
 from cuesuggest.song.atomic import replace_file
 
-__all__ = ["FORMAT", "VERSION", "parse_document", "path_from", "read_bytes", "write_document"]
+__all__ = ["FORMAT", "VERSION", "parse_document", "path_from", "path_to", "read_bytes", "write_document"]
 
 FORMAT = "cuesuggest-song"
 VERSION = 1
@@ -132,6 +132,14 @@ def path_from(document: Path, file: Path) -> str:
         return Path(os.path.relpath(os.path.realpath(file), folder)).as_posix()
     except ValueError:  # another drive
         return Path(os.path.realpath(file)).as_posix()
+
+
+def path_to(document: Path, named: str) -> Path:
+    """Return where a file is that a document names, as `path_from` wrote it.
+
+    A document that is reached by a link lies where the link leads to.
+    """
+    return Path(os.path.realpath(document)).parent / named
 
 
 def _old_answers_dropped(parsed: dict[str, Any]) -> bool:
