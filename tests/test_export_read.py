@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import Options, export
+from cuesuggest.export.common.riff import chunk, sound_format, wav
 from cuesuggest.export.common.told import told
 from cuesuggest.export.read_back.reading import read_back
 from cuesuggest.sound.samples import exact_sound
@@ -75,6 +78,34 @@ def test_the_guard_against_formulas_is_taken_away_again():
 def test_what_is_no_such_file_is_said_in_words(data):
     with pytest.raises(CuesuggestError, match=r"^mine: "):
         read_back(data, "mine")
+
+
+@pytest.mark.parametrize("odd", ["nan", "inf", "-inf", "1e300"])
+def test_a_table_whose_times_are_none_is_refused(odd):
+    rows = one(make_song("A8"), "csv", "csv").decode().replace(",2,", f",{odd},", 1).encode()
+    assert odd.encode() in rows
+    with pytest.raises(CuesuggestError, match="is no number of a cue and no time"):
+        read_back(rows)
+
+
+def test_a_time_of_hundreds_of_digits_in_a_show_is_no_time():
+    show = one(make_song("A8"), "text-show", "txt").decode()
+    there = re.search(r"! at (\S+) s", show)
+    assert there
+    found = read_back(show.replace(there[0], f"! at {'9' * 400} s", 1).encode())
+    assert found.cues[0].seconds is None
+
+
+def test_noise_is_told_to_be_no_timecode_without_looking_at_every_sample():
+    noise = np.random.default_rng(1).integers(-20_000, 20_000, 48_000 * 20).astype("<i2").tobytes()
+    data = wav([chunk("fmt ", sound_format(48_000, 1, 16, False))], [noise], [])
+    with pytest.raises(CuesuggestError, match="its sound is no timecode"):
+        read_back(data)
+
+
+def test_a_list_of_many_megabytes_is_not_read():
+    with pytest.raises(CuesuggestError, match="longer than a list of cues ever is"):
+        read_back(b"number," * 1_300_000)
 
 
 WHOLE = {

@@ -299,7 +299,9 @@ def read_times(text: str, where: str, seconds: Callable[[str], float]) -> list[f
         try:
             times.append(seconds(words[0]))
         except ValueError:
-            raise EditError(f"{where}, line {number}: {words[0]!r} is no time in seconds or minutes:seconds.") from None
+            raise EditError(
+                f"{where}, line {number}: {words[0][:30]!r} is no time in seconds or minutes:seconds."
+            ) from None
     return times
 
 
