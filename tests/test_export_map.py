@@ -81,6 +81,8 @@ WRONG = {
     "[sides.A]\nchannels = [0]": "from 1 to",
     "[msc]\ntimed = 1": "true or false",
     '[cues.x]\ncommand = "JUMP"': "must be one of GO, STOP",
+    "[cues.x]\ncommand = [1]": "must be one of GO, STOP",
+    "[looks.home]\nnote = 1" + "0" * 40: "looks.home.note is a number of more than 64 bits",
     '[cues.x]\ncommand = "FIRE"': "FIRE needs macro",
     '[cues.x]\ncommand = "SET"\ncontrol = 1': "SET needs control and value",
     "looks = 3": "must be tables",

@@ -62,4 +62,4 @@ LARGEST = 1e9
 DEEPEST = 12
 """Lists in objects in lists of the values of a house style or rig, which have three."""
 MOST_BYTES = 32 * 1024 * 1024
-"""Of a document: four hours of music with ten thousand changes take 16 MiB."""
+"""Of a document: four hours of music with 2,000 cues and 10,000 changes take 9 MiB and are read in a second."""

@@ -273,7 +273,7 @@ def check_values(value: Any, path: str = "", depth: int = 0) -> None:
             check_values(key, f"a name in {path}")
             check_values(each, f"{path}.{key}", depth + 1)
     else:
-        for name in _names(kind):
+        for name in _names(kind):  # type: ignore[arg-type]
             check_values(getattr(value, name), f"{path}.{json_name(name)}", depth + 1)
 
 

@@ -306,9 +306,9 @@ def _channels(where: str, value: Any) -> tuple[int, ...]:
 
 def _command(where: str, value: Any) -> str:
     name = value.upper().replace(" ", "_") if isinstance(value, str) else value
-    if name not in COMMANDS:
+    if not isinstance(name, str) or name not in COMMANDS:
         raise CuesuggestError(f"{where} must be one of {', '.join(COMMANDS)}, not {_shown(value)}. Correct it.")
-    return str(name)
+    return name
 
 
 _TOP = ("midi", "msc", "text_show")
