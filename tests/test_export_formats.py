@@ -243,7 +243,7 @@ WRONG = [
     (["--offset", "1000000"], "'1000000' is no number from -86400 to 86400"),
     (["--start-timecode", "25:00:00:00"], "no timecode"),
     (["--fps", "29.97df", "--start-timecode", "00:01:00:00"], "leaves out"),
-    (["--map", "none.toml"], "cannot be opened"),
+    (["--map", "none.toml"], "was not found"),
     (["--fps", "23"], "'23' is not one of"),
 ]
 
@@ -280,7 +280,7 @@ def test_what_was_written_is_read_back(run, document):
     assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: fade-in on the count"]
 
 
-@pytest.mark.parametrize(("content", "says"), [(None, "cannot be opened"), (b"x", "no file that can be read back")])
+@pytest.mark.parametrize(("content", "says"), [(None, "was not found"), (b"x", "no file that can be read back")])
 def test_what_cannot_be_read_back_is_said(run, tmp_path, content, says):
     path = tmp_path / "x"
     if content is not None:
