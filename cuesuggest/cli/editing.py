@@ -10,7 +10,8 @@ import click
 
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, note_written
-from cuesuggest.cli.times import SECONDS
+from cuesuggest.cli.times import SECONDS, Number
+from cuesuggest.score.bounds import MOST_BEATS_IN_BAR, MOST_FADE_BEATS
 from cuesuggest.score.records import Category, CueKind, Status
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["edit", "finish"]
 
 _BY = "command line"
+_BEAT = Number(1, MOST_BEATS_IN_BAR + 1)
 _CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
 
 
@@ -46,7 +48,7 @@ def _placed(command: Callable[..., None]) -> Callable[..., None]:
     for option in (
         click.option("--at", type=SECONDS, metavar="TIME", help="The beat nearest to a time."),
         click.option("--section", metavar="SECTION", help="Count --bar from the start of this section."),
-        click.option("--beat", type=float, default=1.0, show_default=True, metavar="N", help="1 is the downbeat."),
+        click.option("--beat", type=_BEAT, default=1.0, show_default=True, metavar="N", help="1 is the downbeat."),
         click.option("--bar", type=int, metavar="N", help="Bar of the song, or of the section."),
     ):
         command = option(command)
@@ -211,7 +213,7 @@ def note(obj: dict[str, Any], cue: str, text: str) -> None:
 @click.option("--look", metavar="NAME", help="Look that it is about.")
 @click.option("--side", metavar="NAME", help="Side of the rig.")
 @click.option("--level", type=click.IntRange(0, 100), metavar="PERCENT")
-@click.option("--beats", type=click.FloatRange(min=0), metavar="N", help="Length of the fade.")
+@click.option("--beats", type=Number(0, MOST_FADE_BEATS), metavar="N", help="Length of the fade.")
 @click.option("--who", default="operator", show_default=True, metavar="NAME", help="Who does it.")
 @everywhere
 @click.pass_obj
