@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from cuesuggest.errors import DocumentError
-from cuesuggest.song import Song
+from cuesuggest.song import Song, path_to
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 __all__ = ["document_of", "document_of_whole_name", "is_about"]
@@ -52,5 +52,5 @@ def is_about(document: Path, recording: Path) -> bool:
         song = Song.load(document)
     except DocumentError:
         return False
-    named = Path(os.path.realpath(document)).parent / song.recording.path
+    named = path_to(document, song.recording.path)
     return os.path.realpath(named) == os.path.realpath(recording)

@@ -10,7 +10,7 @@ from cuesuggest.draft.clashes import conflicts
 from cuesuggest.draft.drafting import source_of
 from cuesuggest.draft.states import KeptState, KeptStates, kept_folder
 from cuesuggest.errors import CuesuggestError, DocumentError, EditError
-from cuesuggest.song import Song, path_from
+from cuesuggest.song import Song, path_from, path_to
 from cuesuggest.sound.recording import document_path, open_recording
 
 __all__ = ["Health", "examined", "restore"]
@@ -79,7 +79,7 @@ def restore(document: Path, name: str, target: Path) -> Song:
     if os.path.lexists(target):
         raise DocumentError(f"{target} exists already. Name a new file with -o.")
     recording = states[name].recording
-    source = Path(os.path.realpath(document)).parent / recording.path
+    source = path_to(document, recording.path)
     song = states[name].replaced(recording=replace(recording, path=path_from(target, source)))
     song.save(target)
     return song
