@@ -277,7 +277,8 @@ def make_song(form: str = "A8 B8 A8", **fields: Any) -> Song:
     from cuesuggest.song import RecordingFile, Settings, Song, SongWindow, Versions
 
     of_song = {name: value for name, value in fields.items() if name in Song.model_fields}
-    analysis = make_analysis(form, **{name: value for name, value in fields.items() if name not in of_song})
+    of_analysis = {name: value for name, value in fields.items() if name not in of_song}
+    analysis = of_song.get("analysis") or make_analysis(form, **of_analysis)
     given: dict[str, Any] = {
         "title": "Paper Boats",
         "recording": RecordingFile(

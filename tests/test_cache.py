@@ -63,7 +63,7 @@ def test_the_longest_unused_go_when_there_are_too_many(folder, monkeypatch):
     for file in folder.glob("*.npz"):
         os.utime(file, (1000, 1000))
     cache.cached("00" * 32, Window())
-    monkeypatch.setattr(cache, "_MOST_BYTES", 70_000)
+    monkeypatch.setattr(cache, "MOST_BYTES", 70_000)
     cache.keep("02" * 32, Window(), *heard(2))
     assert {file.name[:2] for file in folder.glob("*.npz")} == {"00", "02"}
 

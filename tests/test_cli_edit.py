@@ -6,6 +6,7 @@ import pytest
 
 from cuesuggest.rules import load_rig
 from cuesuggest.song import Settings, Song
+from tests.reviewing import copied
 from tests.songs import make_song
 
 RIG = load_rig(None)
@@ -80,7 +81,7 @@ def test_a_cue_is_moved_to_the_place_that_is_meant(edit, words, place):
 
 def test_words_for_the_hand_follow_level_and_beat(run, tmp_path):
     path = tmp_path / "boats.cues.json"
-    song = make_song("A8 B8")
+    song = make_song("A8 B8", rig=Settings(RIG.name, RIG.values()))
     hand = "Side A: fader up to 50 % over 8 counts, from the 1"
     song.replaced(cues=tuple(each.__class__(**{**_fields(each), "hand": hand}) for each in song.cues)).save(path)
     run("edit", path, "level", "1", "35")
@@ -223,21 +224,22 @@ def test_a_cue_is_copied_to_the_other_passes_of_its_section(edit):
     assert "Every other pass of A has such a cue" in again[2]
 
 
-def test_a_section_gets_another_category_alone_or_with_its_passes(run, drafted_take):
-    before = Song.load(drafted_take)
+def test_a_section_gets_another_category_alone_or_with_its_passes(run, drafted_take, tmp_path):
+    document = copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path / "own")
+    before = Song.load(document)
     letter = max({each.family for each in before.analysis.sections}, key=lambda family: len(of(before, family)))
     one = of(before, letter)[-1]
-    assert run("edit", drafted_take, "category", one.mark, "rest")[:2] != (2, "")
-    decided = {each.section: each.decided for each in Song.load(drafted_take).plan if each.decided}
+    assert run("edit", document, "category", one.mark, "rest")[:2] != (2, "")
+    decided = {each.section: each.decided for each in Song.load(document).plan if each.decided}
     assert decided == {one.id: "rest"}
-    code, out, _ = run("edit", drafted_take, "category", one.mark, "rest", "--all")
+    code, out, _ = run("edit", document, "category", one.mark, "rest", "--all")
     assert code == 0
-    decided = {each.section: each.category for each in Song.load(drafted_take).plan if each.decided}
+    decided = {each.section: each.category for each in Song.load(document).plan if each.decided}
     assert decided == {each.id: "rest" for each in of(before, letter)}
     assert ", ".join(each.mark for each in of(before, letter)) in out
-    assert "so already" in run("edit", drafted_take, "category", one.mark, "rest", "--all")[2]
-    run("edit", drafted_take, "undo", "2")
-    assert Song.load(drafted_take).cues == before.cues
+    assert "so already" in run("edit", document, "category", one.mark, "rest", "--all")[2]
+    run("edit", document, "undo", "2")
+    assert Song.load(document).cues == before.cues
 
 
 def of(song, family):
@@ -262,7 +264,7 @@ def test_more_than_there_is_to_take_back_takes_back_nothing(edit):
 
 def test_an_edit_that_is_refused_is_not_saved(run, document):
     song = json.loads(document.read_text(encoding="utf-8"))
-    song["profile"]["values"]["budget"]["lit_share"] = 1.76
+    song["profile"]["values"]["budget"] = {"lit_share": 1.76}
     document.write_text(json.dumps(song), encoding="utf-8")
     before = document.read_bytes()
     code, _, err = run("edit", document, "title", "Evening")

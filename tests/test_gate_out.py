@@ -15,7 +15,8 @@ import pytest
 
 from cuesuggest.cli.gate_out import check_targets, write_all
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.song import Song
+from cuesuggest.rules import load_rig
+from cuesuggest.song import Settings, Song
 from tests.songs import make_song
 
 ROOT = Path(__file__).parent.parent
@@ -26,7 +27,7 @@ posix = pytest.mark.skipif(os.name != "posix", reason="pipes, devices and links 
 def song(tmp_path, take):
     """A recording and a document about it, each with a link and a hard link in another folder."""
     shutil.copyfile(take.path, tmp_path / "evening.wav")
-    made = make_song("A8 B8 A8")
+    made = make_song("A8 B8 A8", rig=Settings("example", load_rig(None).values()))
     made.replaced(recording=replace(made.recording, path="evening.wav")).save(tmp_path / "evening.cues.json")
     (tmp_path / "other").mkdir()
     for name in ("evening.wav", "evening.cues.json"):
