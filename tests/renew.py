@@ -1,6 +1,7 @@
 """What docs/ has from the program itself: two schemas, the tables of formats and house styles, the tree of modules.
 
-`python -m tests.renew` brings all of them up to date; a test in tests/test_docs.py fails while one is not.
+`python -m tests.renew` brings all of them up to date; a test in tests/test_docs.py fails while one is not. It also
+writes the licences of the packages that are installed; of these, tests/test_supply.py asks no certain versions.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from cuesuggest.export.data import json_list
 from cuesuggest.rules.settings.settings_file import shipped_profiles
 from cuesuggest.rules.settings.settings_text import settings_table
 from cuesuggest.song import schema
+from tests import licences
 from tests.test_export_formats import table
 from tests.tree import tree
 
@@ -37,6 +39,11 @@ def between(page: Path, marks: tuple[str, str], inside: str) -> str:
     return head + marks[0] + inside + marks[1] + rest.split(marks[1])[1]
 
 
+def installed() -> dict[Path, str]:
+    """Each file that depends on which versions are installed, with the text that it has with these."""
+    return {DOCS / "licences.md": between(DOCS / "licences.md", licences.MARKS, licences.table())}
+
+
 if __name__ == "__main__":
-    for path, text in renewed().items():
+    for path, text in {**renewed(), **installed()}.items():
         path.write_text(text, encoding="utf-8", newline="\n")

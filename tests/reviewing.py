@@ -12,8 +12,10 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import chain
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -23,18 +25,31 @@ from urllib.parse import urlsplit
 class Server:
     """A running `cuesuggest review`."""
 
-    address: str
+    port: int
+    new_address: Callable[[], str]
     process: subprocess.Popen | None = None
     windows: list[Any] = field(default_factory=list)
     """Of the browser; they are closed before the server, which would wait for them."""
 
     @property
-    def port(self) -> int:
-        return urlsplit(self.address).port
+    def address(self) -> str:
+        """Another one each time, since each opens the page once."""
+        return self.new_address()
 
     @property
     def host(self) -> str:
         return f"127.0.0.1:{self.port}"
+
+    @cached_property
+    def key(self) -> str:
+        status, answer = self.enter(self.address.partition("#")[2])
+        assert status == 200, answer
+        return answer["key"]
+
+    def enter(self, token: object, **headers: str | None) -> tuple[int, dict]:
+        """Exchange a token for the key of this run."""
+        status, _, body = self.ask("POST", "/enter", {"token": token}, **{"X_Cuesuggest_Key": None, **headers})
+        return status, json.loads(body)
 
     def kill(self) -> None:
         """As a power cut would end it."""
@@ -43,7 +58,9 @@ class Server:
 
     def ask(self, method: str, path: str, body: object = None, **headers: str | None) -> tuple[int, dict, bytes]:
         """Send a request as the page would; headers given replace its own, None leaves one out."""
-        sent: dict[str, str | None] = {"Host": self.host, "Cookie": self.cookie()}
+        sent: dict[str, str | None] = {"Host": self.host}
+        if "X_Cuesuggest_Key" not in headers:
+            sent["X-Cuesuggest-Key"] = self.key
         if method == "POST":
             sent |= {"Origin": f"http://{self.host}", "Content-Type": "application/json"}
         sent |= {name.replace("_", "-"): value for name, value in headers.items()}
@@ -60,9 +77,6 @@ class Server:
             answer = connection.getresponse()
             return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
 
-    def cookie(self) -> str:
-        return f"cuesuggest-{self.port}={self.address.split('token=')[1]}"
-
     def song(self) -> dict:
         status, _, body = self.ask("GET", "/song")
         assert status == 200, body
@@ -75,22 +89,24 @@ class Server:
 
 
 @contextlib.contextmanager
-def serving(document: Path, *options: str) -> Iterator[Server]:
-    """Run the command; its output is shown if it does not come up."""
+def serving(document: Path, *options: str, browser: str | None = None) -> Iterator[Server]:
+    """Run the command; its output is shown if it does not come up. Without a browser, it opens none."""
     folder = document.parent
     environment = {**os.environ, "XDG_STATE_HOME": str(folder / "state"), "PYTHONUNBUFFERED": "1"}
-    command = [sys.executable, "-m", "cuesuggest", "review", str(document), "--no-open", *options]
+    environment["BROWSER"] = browser or ""
+    shown = [] if browser else ["--no-open"]
+    command = [sys.executable, "-m", "cuesuggest", "review", str(document), *shown, *options]
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=folder
     )
-    server = Server("", process)
+    windows: list[Any] = []
     try:
         first = process.stdout.readline().strip()
         assert first.startswith("http://127.0.0.1:"), (first, process.communicate(timeout=20))
-        server = Server(first, process)
-        yield server
+        printed = chain([first], map(str.strip, process.stdout))
+        yield Server(urlsplit(first).port, lambda: next(printed), process, windows)
     finally:
-        for window in server.windows:
+        for window in windows:
             window.close()
         process.send_signal(signal.SIGINT)
         try:
@@ -102,17 +118,17 @@ def serving(document: Path, *options: str) -> Iterator[Server]:
 
 
 @contextlib.contextmanager
-def hosting(document: Path) -> Iterator[Server]:
+def hosting(document: Path, port: int = 0) -> Iterator[Server]:
     """Serve a document from this process: the same server, without the wait for a new one."""
     from cuesuggest.review import server
 
     page = server.Page(document, document.parent / "kept")
-    socket = server.listen(0)
-    key = server.Key(socket.getsockname()[1])
-    running = server.server_for(page, key)
+    socket = server.listen(port)
+    keys = server.Keys(socket.getsockname()[1])
+    running = server.server_for(page, keys)
     thread = threading.Thread(target=running.run, args=([socket],))
     thread.start()
-    server_ = Server(key.address)
+    server_ = Server(keys.port, keys.address)
     try:
         yield server_
     finally:

@@ -157,6 +157,7 @@ def encode(
     tracks: int = 1,
     picture: float | None = None,
     late: float = 0.0,
+    title: str = "",
     options: dict[str, str] | None = None,
 ) -> None:
     """Write a file through PyAV; its name says which container.
@@ -173,11 +174,15 @@ def encode(
         Seconds of picture to go with it.
     late : float
         Seconds by which the sound starts after the picture, told by time stamps alone.
+    title : str
+        Its tag.
     options : dict, optional
         For the container.
     """
     layout = LAYOUTS[samples.shape[1]]
     with av.open(str(path), "w", options=options or {}) as container:
+        if title:
+            container.metadata["title"] = title
         film = None if picture is None else container.add_stream("mpeg4", rate=25, width=64, height=48)
         streams = [container.add_stream(codec, rate=rate, layout=layout) for _ in range(tracks)]
         if film is not None:

@@ -8,11 +8,15 @@ from click.testing import CliRunner
 from cuesuggest.analysis.bars.attempts import attempts, carried_over, unplayed
 from cuesuggest.analysis.finding.likely import probability
 from cuesuggest.analysis.frames import FRAME_RATE
+from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.evidence import Evidence
+from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.rhythm.network import heads_of
 from cuesuggest.analysis.rhythm.tidy import NOBODY
-from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum
+from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum, hear
 from cuesuggest.cli import cli
 from cuesuggest.song import Song
+from cuesuggest.sound.recording import open_recording
 from tests.sounds import RATE, play
 
 BEAT = 0.5
@@ -134,3 +138,13 @@ def test_a_false_start_is_told_and_bar_one_is_in_the_last_attempt(broken_off, tm
     assert song.analysis.beats[0] > attempt.end
     assert min(cue.place.seconds for cue in song.cues) > attempt.end
     assert "false-start" in CliRunner().invoke(cli, ["analyze", str(path)], catch_exceptions=False).output
+
+
+@pytest.mark.parametrize(("place", "told"), [(0, False), (1, True)])
+def test_a_false_start_in_which_a_bar_is_stated_is_music_and_any_other_stays_one(broken_off, place, told):
+    path, *begins = broken_off
+    bar = begins[place] + 8 * 60 / 112
+    spectrum = hear(open_recording(path))
+    found = analyze_spectrum(spectrum, heads_of(spectrum), known=Known(downbeats=(bar,)))
+    assert [event.kind for event in found.events if event.kind == "false-start"] == ["false-start"] * told
+    assert min(abs(each - bar) for each in found.downbeats) < 0.1

@@ -134,19 +134,65 @@ def test_what_nobody_foresaw_fails_its_song_alone_and_debug_shows_where(suggest,
     assert "in stumbles" in suggest(folder, "--debug")[2]
 
 
+def test_recordings_that_differ_only_in_their_ending_get_documents_of_their_whole_names(suggest, folder, wave):
+    (folder / "embers.flac").write_bytes(b"no sound at all")
+    (folder / "embers.aiff").write_bytes(wave)
+    for words in ([folder], sorted(folder.iterdir(), reverse=True)):
+        code, lines, err = suggest(*words)
+        assert (code, err.count("\n")) == (1, 1)
+        assert "embers.flac is not audio" in err
+        assert sorted(documents(folder)) == [
+            "[tin] roof.cues.json", "embers.aiff.cues.json", "embers.wav.cues.json", "paper boats.cues.json",
+        ]  # fmt: skip
+    assert lines[-1] == "5 songs: 4 already done, 1 failed"
+    assert any(line == "embers.wav: already done (embers.wav.cues.json)" for line in lines)
+    assert suggest(folder / "embers.wav")[0] == 0
+    assert sorted(documents(folder))[3:] == ["paper boats.cues.json"]
+
+
+def test_a_document_that_is_there_stays_with_its_recording_when_another_of_its_name_comes(suggest, folder, wave):
+    assert suggest(folder / "embers.wav")[0] == 0
+    before = documents(folder)
+    (folder / "embers.aiff").write_bytes(wave + b"\0")
+    code, lines, _ = suggest(folder / "embers.aiff", folder / "embers.wav")
+    assert (code, lines[-1]) == (0, "2 songs: 1 written, 1 already done")
+    assert documents(folder).keys() == {"embers.cues.json", "embers.aiff.cues.json"}
+    assert documents(folder)["embers.cues.json"] == before["embers.cues.json"]
+    assert Song.load(folder / "embers.aiff.cues.json").recording.path == "embers.aiff"
+
+
+def test_a_document_of_a_whole_name_is_not_that_of_another_recording(suggest, folder, wave):
+    (folder / "embers.wav.aiff").write_bytes(wave)
+    assert suggest(folder / "embers.wav.aiff")[0] == suggest(folder / "embers.wav")[0] == 0
+    assert documents(folder).keys() == {"embers.wav.cues.json", "embers.cues.json"}
+    assert Song.load(folder / "embers.wav.cues.json").recording.path == "embers.wav.aiff"
+
+
 def test_two_songs_for_one_document_are_refused_before_anything_runs(suggest, folder, tmp_path):
-    (folder / "embers.flac").write_bytes(b"")
-    before = names(folder)
-    code, lines, err = suggest(folder, "-j", "2")
-    assert (code, lines) == (2, [])
-    assert f"{folder / 'embers.flac'} and {folder / 'embers.wav'} would both be written to" in err
-    assert names(folder) == before
     other = tmp_path / "other"
     other.mkdir()
     (other / "embers.wav").write_bytes(b"")
-    code, _, err = suggest(folder / "embers.wav", other / "embers.wav", "-o", tmp_path)
-    assert code == 2
-    assert str(tmp_path / "embers.cues.json") in err
+    code, lines, err = suggest(folder / "embers.wav", other / "embers.wav", "-o", tmp_path)
+    assert (code, lines) == (2, [])
+    assert f"{folder / 'embers.wav'} and {other / 'embers.wav'} would both be written to {tmp_path}" in err
+    assert names(tmp_path) == ["evening", "other"]
+
+
+def test_a_place_where_nothing_can_be_saved_is_told_before_anything_is_heard(suggest, folder, monkeypatch):
+    def hears(*_):
+        raise AssertionError("the recording was opened")
+
+    monkeypatch.setattr("cuesuggest.draft.drafting.open_recording", hears)
+    for place, says in [
+        (folder / "none" / "a.cues.json", "There is no folder"),
+        (folder / ("x" * 300), "file name too long"),
+    ]:
+        code, _, err = suggest(folder / "embers.wav", "-o", place)
+        assert code == 2
+        assert says in err
+    long = folder / f"{'x' * 250}.wav"
+    long.write_bytes(b"RIFF")
+    assert "file name too long" in suggest(long)[2]
 
 
 def test_a_song_named_twice_is_drafted_once(suggest, folder):

@@ -165,11 +165,27 @@ def test_taps_anywhere_are_obeyed_unless_they_are_closer_than_two_beats(drums, t
     assert distance(found.downbeats, apart).max() <= MEANT
 
 
+def test_no_false_start_takes_a_stated_bar_away(drums):
+    """What lies between these taps looks like one: some bars, a break, and the same music again."""
+    taps = (1.0, 16.72)
+    found = analyzed(drums, known=Known(downbeats=taps))
+    assert distance(found.downbeats, taps).max() <= MEANT
+    assert not [event for event in found.events if event.kind == "false-start"]
+    assert found.bars[0].start == pytest.approx(taps[0], abs=MEANT)
+
+
 def test_a_tap_beside_an_attack_means_the_attack_and_in_silence_means_itself(drums):
     taps = (float(BARS[10] + 0.045), 75.0)
     found = analyzed(drums, known=Known(downbeats=taps))
     assert distance(found.downbeats, [BARS[10]]).max() < 0.01
     assert distance(found.downbeats, [75.0]).max() < 0.025
+
+
+def test_bar_1_may_be_stated_where_the_last_bars_before_it_broke_off(drums):
+    taps = (64.811, 80.534)
+    found = analyzed(drums, known=Known(downbeats=taps, bar_one=taps[1]))
+    assert [bar.number for bar in found.bars if bar.start > 80] == [1]
+    assert "fill" not in {event.kind for event in found.events}
 
 
 def test_bars_are_filled_where_they_are_stated_and_nothing_was_heard(drums, heard):

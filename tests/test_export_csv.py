@@ -209,7 +209,7 @@ def test_every_format_says_what_it_is_for_and_what_it_loses(name):
 
 
 def test_the_registry_costs_nothing_to_look_into():
-    heavy = "{'numpy', 'scipy', 'pydantic', 'soundfile', 'av', 'filelock'}"
+    heavy = "{'numpy', 'scipy', 'pydantic', 'soundfile', 'av'}"
     code = f"import sys, cuesuggest.export; print(sorted({heavy} & set(sys.modules)))"
     child = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True

@@ -37,6 +37,13 @@ def test_a_fill_before_a_bar_line_inside_a_section_is_not_looked_for():
     assert find_fills(scene, [0, 4]) == []
 
 
+@pytest.mark.parametrize("missing", [[31], [29, 30, 31], [17]])
+def test_where_a_bar_broke_off_no_fill_is_told_of(missing):
+    scene, _ = draw("F" * 7 + "R" + "F" * 8)
+    beats, runs = (np.delete(each, missing) for each in (scene.beats, scene.runs))
+    assert find_fills(replace(scene, beats=beats, runs=runs), [0, 8]) == []
+
+
 def sung(from_beat, beats=64, until=None):
     """Logits of a voice that enters on a beat, counted from 0."""
     logits = np.full(beats, -5.0)

@@ -222,6 +222,55 @@ def test_a_damaged_packet_of_an_m4a_is_silence_of_its_length(tmp_path, band):
     assert np.array(cuesuggest.analyze(tmp_path / "a.m4a").beats)[-8:] == pytest.approx(beats[-8:], abs=0.05)
 
 
+# Name of the file -> codec. Some are read by soundfile, some by PyAV.
+TAGGED = {
+    "a.m4a": "aac",
+    "a.mov": "aac",
+    "a.mka": "aac",
+    "a.avi": "pcm_s16le",
+    "a.mp3": "libmp3lame",
+    "a.wav": "pcm_s16le",
+    "a.aiff": "pcm_s16be",
+    "a.flac": "flac",
+}
+
+
+@pytest.mark.parametrize("name", TAGGED)
+@pytest.mark.parametrize("written", [b"Caf\xe9 M\xfcller", b"\xff\xfe\x80\xc3\x28\xed\xa0\x80 \x00\x1b"])
+def test_what_stands_in_the_tags_does_not_matter_to_the_sound(tmp_path, band, name, written):
+    sound = soxr.resample(band[0][: 2 * RATE], RATE, 48000)[:, None]
+    plain = tmp_path / f"plain.{name[2:]}"
+    encode(plain, sound, 48000, TAGGED[name], title="Cafe Muller")
+    data = plain.read_bytes()
+    assert data.count(b"Cafe Muller") == 1
+    (tmp_path / name).write_bytes(data.replace(b"Cafe Muller", written.ljust(11, b"\xe9")))
+    heard, meant = (np.concatenate(list(open_recording(path).blocks())) for path in (tmp_path / name, plain))
+    assert len(heard) >= 2 * 48000
+    assert np.array_equal(heard, meant)
+
+
+def chunk(name, body, size=None):
+    return name + struct.pack("<I", len(body) if size is None else size) + body + bytes(len(body) % 2)
+
+
+@pytest.mark.parametrize("bits", [16, 24, 32, 64])
+@pytest.mark.parametrize(("riff", "data"), [(0, 0), (0xFFFFFFFF, 0xFFFFFFFF), (36, 0), (None, None)])
+@pytest.mark.parametrize("lost", [0, 3001])
+def test_what_a_recorder_without_power_left_behind_is_heard_as_far_as_it_goes(tmp_path, bits, riff, data, lost):
+    samples = np.random.default_rng(1).uniform(-0.9, 0.9, (RATE, 2))
+    steps = (samples * 2.0 ** (bits - 1)).astype("<i8").view(np.uint8).reshape(-1, 8)[:, : bits // 8].tobytes()
+    body = steps[: len(steps) - lost]
+    layout = chunk(b"fmt ", struct.pack("<HHIIHH", 1, 2, RATE, RATE * bits // 4, bits // 4, bits))
+    note = chunk(b"LIST", b"INFO" + chunk(b"INAM", b"\xdcbung\0"))
+    front = b"WAVE" + layout + note
+    whole = len(front) + 8 + len(steps) if riff is None else riff
+    header = b"RIFF" + struct.pack("<I", whole) + front
+    (tmp_path / "a.wav").write_bytes(header + chunk(b"data", body, len(steps) if data is None else data))
+    heard = np.concatenate(list(open_recording(tmp_path / "a.wav").blocks()))
+    assert len(heard) == pytest.approx(len(body) * 4 // bits, abs=1)
+    assert np.abs(heard[:-1] - samples[: len(heard) - 1]).max() <= 2.0 ** (1 - min(bits, 24))
+
+
 # --- More sound than a song can be
 
 
@@ -384,6 +433,46 @@ def test_a_file_that_goes_away_while_it_is_heard_is_said_so(tmp_path, band, name
     (tmp_path / name).unlink()
     with pytest.raises(RecordingError, match="cannot be read any more"):
         list(found.blocks())
+
+
+HEARD = """
+import sys
+from pathlib import Path
+import numpy as np
+from cuesuggest.errors import RecordingError
+from cuesuggest.sound.recording import open_recording
+from cuesuggest.sound.samples import exact_sound
+for path in sorted(Path(sys.argv[1]).glob("*.*")):
+    try:
+        sum(map(len, open_recording(path).blocks()))
+        sum(map(len, exact_sound(path).blocks()))
+    except RecordingError:
+        print(path.name)
+"""
+
+
+def test_no_decoder_prints_its_own_lines_about_a_damaged_mp3(tmp_path, band):
+    """The tag, the frames, a file that only calls itself one, and one inside a WAV: at all of them libmpg123 does."""
+    for name in ("a.mp3", "a.wav"):
+        encode(tmp_path / name, band[0][: 4 * RATE, None], RATE, "libmp3lame", title="a song")
+    damaged = tmp_path / "damaged"
+    damaged.mkdir()
+    (damaged / "text.mp3").write_text("This is no sound.\n" * 500)
+    rng = np.random.default_rng(3)
+    mp3, wav = ((tmp_path / name).read_bytes() for name in ("a.mp3", "a.wav"))
+    bare = mp3[mp3.index(b"\xff\xf3") :]
+    for k in range(6):
+        for name, whole in {"a.mp3": mp3, "b.song": mp3, "c.song": bare, "d.wav": wav}.items():
+            data = bytearray(whole)
+            for place in rng.integers(60 if name == "d.wav" else 3, 400 if name == "a.mp3" else len(data), 40):
+                data[place] ^= 1 << int(rng.integers(8))
+            (damaged / f"{k}-{name}").write_bytes(data)
+    words = [sys.executable, "-c", HEARD, str(damaged)]
+    done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+    refused = done.stdout.split()
+    assert "text.mp3" in refused
+    assert len(refused) <= 4
 
 
 # --- Damaged at random

@@ -136,6 +136,22 @@ def test_samples_of_every_depth_in_a_film_are_read_on_the_same_scale(tmp_path, c
     assert np.abs(decoded(tmp_path / "a.mov")[0] - samples).max() <= step
 
 
+@pytest.mark.parametrize("name", ["a.wav", "a.mka", "a.nut"])
+@pytest.mark.parametrize("channels", [1, 8])
+def test_whole_numbers_of_64_bits_are_read_on_the_same_scale(tmp_path, name, channels):
+    samples = np.random.default_rng(1).uniform(-0.99, 0.99, (4096, channels)).astype(np.float32)
+    encode(tmp_path / name, samples, 48000, "pcm_s64le")
+    assert np.abs(decoded(tmp_path / name)[0] - samples).max() <= 2**-23
+
+
+@pytest.mark.parametrize("name", ["song.mp3", "encoded by another.mp3"])
+def test_an_mp3_begins_and_ends_on_the_same_sample_for_both_decoders(tmp_path, band, name):
+    written(tmp_path / name, band[0], *FILES[name])
+    ours, theirs = decoded(tmp_path / name)[0], soundfile.read(tmp_path / name, dtype="float32")[0]
+    assert ours.shape == theirs.shape
+    assert np.abs(ours - theirs).max() < 1e-4
+
+
 @pytest.mark.parametrize("name", ["a.wav", "a.mp3", "a.ogg", "a.opus", "a.flac", "a.m4a", "a.mov"])
 def test_a_window_begins_on_the_very_sample_in_every_kind_of_file(tmp_path, band, name):
     how = {"m4a": {"codec": "aac"}, "mov": {"codec": "pcm_s16le"}, "opus": "OPUS"}.get(name.split(".")[1])

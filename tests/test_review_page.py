@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from cuesuggest.errors import DocumentError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
@@ -70,7 +71,7 @@ def test_the_page_opens_with_the_song_as_a_chart(shown):
     for cue in song.cues:
         assert f"{cue.number:g} " in words
     assert page.page.title().startswith(song.title)
-    assert "token" not in page.page.url
+    assert page.page.url.endswith(f"{page.page.evaluate('location.host')}/")
 
 
 def test_it_plays_and_the_place_moves_to_the_beat(shown):
@@ -153,7 +154,7 @@ def test_the_browser_hears_the_beats_where_they_are_written(shown):
             const bytes = await (await fetch(url)).arrayBuffer();
             return new OfflineAudioContext(1, 1, 22050).decodeAudioData(bytes);
           };
-          const [plain, click] = [await read('/sound.wav'), await read('/sound.wav?click=1')];
+          const [plain, click] = [await read(sound.src), await read(`${sound.src}&click=1`)];
           const [a, b] = [plain.getChannelData(0), click.getChannelData(0)];
           const times = []; let quiet = 1e9;
           for (let k = 0; k < a.length; k++) {
@@ -547,6 +548,71 @@ def test_a_page_whose_server_has_gone_says_so(document, opened):
         page.told("Start cuesuggest review again")
 
 
+REFUSALS = {
+    "hung up on": lambda route: route.abort(),
+    "failed": lambda route: route.fulfill(status=500, body="Internal Server Error"),
+    "refused": lambda route: route.fulfill(status=422, json={"error": "It cannot be written: the disk is full."}),
+    "locked out": lambda route: route.fulfill(status=403, json={"error": "The program was started again."}),
+    "too many": lambda route: route.fulfill(status=503, body="Service Unavailable"),
+}
+
+
+@pytest.mark.parametrize("way", REFUSALS)
+def test_a_decision_that_was_not_saved_is_not_shown(shown, way):
+    page, document = shown
+    before = saved(document)
+    page.press("Escape", "Home", "ArrowDown")
+    seen = page.page.evaluate_handle(
+        """() => {
+          const seen = [];
+          const look = () => seen.push(document.querySelectorAll('#chart text.rejected').length);
+          new MutationObserver(look).observe(document.querySelector('#chart'), {subtree: true, childList: true});
+          return seen;
+        }"""
+    )
+    page.page.route("**/*", lambda route: REFUSALS[way](route) if _of_song(route) else route.fallback())
+    page.press("x")
+    page.page.wait_for_selector("#told .wrong")
+    page.page.wait_for_function("() => document.querySelector('#status').innerText === 'suggested'")
+    assert page.page.locator("#chart text.rejected").count() == 0
+    assert max(seen.json_value()) == 1  # at once, and taken back
+    page.page.unroute("**/*")
+    assert saved(document) == before
+    # What comes next is done as ever.
+    page.press("Enter")
+    page.told("accepted")
+    page.press("u")
+    page.told("taken back")
+    page.problems[:] = [each for each in page.problems if "Failed to load resource" not in each]
+
+
+def _of_song(route):
+    """Also what is asked again after a refusal stays unanswered."""
+    return any(part in route.request.url for part in ("/act", "/song", "/disk"))
+
+
+def test_of_two_quick_decisions_the_one_that_was_refused_is_taken_back(page, document, monkeypatch):
+    save, refused = Session._save, []
+
+    def save_later(session, song):
+        if not refused:
+            refused.append(song)
+            time.sleep(0.5)
+            raise DocumentError("evening.cues.json cannot be written: no space left on device.")
+        save(session, song)
+
+    monkeypatch.setattr(Session, "_save", save_later)
+    page.press("Escape", "Home", "ArrowDown", "x", "ArrowDown", "x")
+    page.told("rejected")
+    page.page.wait_for_function(
+        "() => document.querySelectorAll('#chart text.accepted, #chart text.rejected').length === 0"
+    )
+    first, second = saved(document).cues[:2]
+    assert (first.status, second.status) == ("suggested", "rejected")
+    assert page.page.locator(f'#chart text[data-cue="{first.id}"]').count() > 0
+    assert page.page.locator(f'#chart text[data-cue="{second.id}"]').count() == 0
+
+
 def test_two_windows_never_overwrite_each_other(server, opened, document):
     first, second = opened(server), opened(server)
     first.press("Home", "ArrowDown", "Enter")
@@ -554,6 +620,7 @@ def test_two_windows_never_overwrite_each_other(server, opened, document):
     second.press("Home", "ArrowDown", "x")
     second.told("this was not done")
     second.page.wait_for_selector("#conflict:not([hidden])")
+    assert second.page.locator("#chart text.rejected").count() == 0  # nothing is shown that was not done
     assert saved(document).cues[0].status == "accepted"
     second.press("f")
     second.page.wait_for_selector("#chart text.accepted")

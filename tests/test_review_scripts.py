@@ -93,7 +93,7 @@ def test_a_place_chosen_while_the_sound_loads_is_not_lost(scripts):
     body = """
         const sound = Object.assign(new EventTarget(), { src: "", currentTime: 0, paused: true, load() {} });
         const player = new it.Player(sound);
-        player.open(1.5, 1);
+        player.open("/sound.wav?key=k", 1.5, 1);
         sound.readyState = 1; // the event comes a moment later
         player.seek(given);
         const asked = player.seconds;

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import subprocess
 import sys
-import tempfile
 import textwrap
+import time
 from pathlib import Path
 
 import pytest
-from filelock import FileLock
 
 from cuesuggest.errors import DocumentError
-from cuesuggest.song import SetTitle, Song, change, files, undo
+from cuesuggest.song import SetTitle, Song, change, check_savable, saving_turn, undo
+from cuesuggest.song.atomic import replace_file
 from tests.songs import make_song
 
 posix = pytest.mark.skipif(os.name != "posix", reason="permissions, links and limits as POSIX has them")
@@ -191,14 +192,12 @@ FULL_DISK = """
 
 
 @posix
-@pytest.mark.parametrize(
-    ("room", "why"), [(0, "no usable temporary directory"), (5000, "file too large")], ids=["none", "too little"]
-)
-def test_without_room_on_the_disk_the_old_document_stays_and_nothing_else(path, room, why):
+@pytest.mark.parametrize("room", [0, 5000], ids=["none", "too little"])
+def test_without_room_on_the_disk_the_old_document_stays_and_nothing_else(path, room):
     before = path.read_bytes()
     child = in_a_child(FULL_DISK, path, room)
     assert child.returncode == 1
-    assert f"{path} could not be saved: {why}" in child.stderr
+    assert f"{path} could not be saved: file too large" in child.stderr
     assert "Make room or choose another folder" in child.stderr
     assert "Traceback" not in child.stderr
     assert path.read_bytes() == before
@@ -239,42 +238,217 @@ def test_file_and_folder_are_on_the_disk_before_a_save_is_done(path, monkeypatch
     assert done == (["file", "replace", "folder"] if os.name == "posix" else ["file", "replace"])
 
 
-def test_a_save_that_another_program_holds_up_ends_in_a_sentence(path, monkeypatch, tmp_path):
-    (tmp_path / "temporary").mkdir()
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "temporary"))
-    monkeypatch.setattr(files, "LOCK_SECONDS", 0.05)
+def nothing_beside(path):
+    return [each.name for each in path.parent.iterdir()] == [path.name]
+
+
+@pytest.fixture
+def without_locks(monkeypatch):
+    """A file system that refuses locks, as some network drives do."""
+    fcntl = pytest.importorskip("fcntl")
+
+    def refuse(*_):
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", refuse)
+
+
+@posix
+def test_a_save_that_another_program_holds_up_ends_in_a_sentence(path, monkeypatch):
+    import fcntl
+
+    monkeypatch.setattr(saving_turn, "_WAIT_SECONDS", 0.05)
     song = renamed(Song.load(path), "Tin Roof")
+    with path.open("rb") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(DocumentError, match="is being saved by another program"):
+            song.save(path)
+    assert Song.load(path).title == "Paper Boats"
+    assert nothing_beside(path)
     song.save(path)
-    (lock,) = (tmp_path / "temporary").rglob("*.lock")
-    with FileLock(lock), pytest.raises(DocumentError, match="is being saved by another program"):
-        renamed(song, "Tin Hat").save(path)
     assert Song.load(path).title == "Tin Roof"
-    renamed(song, "Tin Hat").save(path)
+
+
+def mark_of(path, monkeypatch):
+    """The mark that a save leaves if it never ends."""
+    with monkeypatch.context() as patch:
+        patch.setattr(saving_turn._Mark, "_free", lambda self: None)
+        replaced = renamed(Song.load(path), "Tin Cup")
+        replaced.save(path)
+    (mark,) = (each for each in path.parent.iterdir() if each != path)
+    return mark
+
+
+@pytest.mark.usefixtures("without_locks")
+def test_without_locks_a_mark_beside_the_document_keeps_others_out_while_it_is_being_saved(path, monkeypatch):
+    mark = mark_of(path, monkeypatch)
+    assert mark.name.startswith(".cuesuggest-")
+    monkeypatch.setattr(saving_turn, "_WAIT_SECONDS", 0.05)
+    with pytest.raises(DocumentError, match="is being saved by another program"):
+        renamed(Song.load(path), "Tin Roof").save(path)
+    mark.unlink()
+    renamed(Song.load(path), "Tin Roof").save(path)
+    assert Song.load(path).title == "Tin Roof"
+    assert nothing_beside(path)
+
+
+@pytest.mark.usefixtures("without_locks")
+@pytest.mark.parametrize("hours", [-30, 0, 30])
+def test_a_mark_that_a_killed_program_left_holds_nobody_up_whatever_the_clocks_say(path, monkeypatch, hours):
+    mark = mark_of(path, monkeypatch)
+    os.utime(mark, (time.time() + 3600 * hours,) * 2)
+    monkeypatch.setattr(saving_turn, "_DEAD_SECONDS", 0.05)
+    renamed(Song.load(path), "Tin Roof").save(path)
+    assert Song.load(path).title == "Tin Roof"
+    assert nothing_beside(path)
+
+
+def test_a_system_that_knows_no_such_locks_saves_by_marks(path, monkeypatch):
+    title = "Tin Roof"
+    monkeypatch.setattr(saving_turn, "fcntl", None)
+    renamed(Song.load(path), title).save(path)
+    make_song(title=title).save(path.with_name("new.cues.json"))
+    assert Song.load(path).title == Song.load(path.with_name("new.cues.json")).title == title
+    assert len(list(path.parent.iterdir())) == 2
+
+
+def test_a_document_that_another_program_makes_at_the_same_moment_is_not_replaced(path, monkeypatch):
+    new = path.with_name("new.cues.json")
+    real = os.link
+
+    def late(fresh, target):
+        new.write_bytes(path.read_bytes())
+        real(fresh, target)
+
+    monkeypatch.setattr(os, "link", late)
+    with pytest.raises(DocumentError, match="exists already"):
+        make_song(title="Tin Roof").save(new)
+    assert Song.load(new).title == "Paper Boats"
+
+
+def test_where_there_are_no_hard_links_a_new_document_is_saved_all_the_same(path, monkeypatch):
+    def refuse(*_):
+        raise PermissionError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuse)
+    new = path.with_name("new.cues.json")
+    make_song(title="Tin Roof").save(new)
+    assert Song.load(new).title == "Tin Roof"
+    assert len(list(path.parent.iterdir())) == 2
+
+
+def test_permissions_that_cannot_be_kept_stop_no_save(path, monkeypatch):
+    def refuse(*_, **__):
+        raise PermissionError(errno.EPERM, "Operation not permitted")
+
+    path.chmod(0o640)
+    monkeypatch.setattr(os, "chmod", refuse)
+    monkeypatch.setattr(Path, "chmod", refuse)
+    renamed(Song.load(path), "Tin Roof").save(path)
+    assert Song.load(path).title == "Tin Roof"
+
+
+@pytest.mark.parametrize("hours", [-2, 2])
+def test_what_a_killed_save_left_goes_with_the_next_one_and_nothing_else_does(path, hours):
+    left = path.with_name(".cuesuggest-0123456789ab.tmp")
+    recent = path.with_name(".cuesuggest-ba9876543210.tmp")
+    others = [path.with_name(name) for name in (".cuesuggest-notes.tmp", "cuesuggest-0123456789ab.tmp", "a.tmp")]
+    folder = path.with_name(".cuesuggest-aaaaaaaaaaaa.tmp")
+    folder.mkdir()
+    for each in (left, *others, folder):
+        each.touch()
+        os.utime(each, (time.time() + 3600 * hours,) * 2)
+    recent.touch()
+    renamed(Song.load(path), "Tin Roof").save(path)
+    assert sorted(path.parent.iterdir()) == sorted([path, recent, folder, *others])
+
+
+def test_any_file_written_whole_sweeps_its_folder(tmp_path):
+    left = tmp_path / ".cuesuggest-0123456789ab.tmp"
+    left.touch()
+    os.utime(left, (0, 0))
+    replace_file(tmp_path / "kept.npz", b"x")
+    assert [each.name for each in tmp_path.iterdir()] == ["kept.npz"]
+
+
+def test_whether_a_document_can_be_saved_is_known_before_the_work(path, tmp_path):
+    for place, says in [
+        (tmp_path, "is a folder"),
+        (tmp_path / "none" / "song.cues.json", "There is no folder"),
+        (path / "song.cues.json", "There is no folder"),
+        (tmp_path / ("x" * 300), "could not be saved: file name too long"),
+    ]:
+        with pytest.raises(DocumentError, match=says):
+            check_savable(place)
+    check_savable(path)
+    check_savable(tmp_path / "new.cues.json")
+    assert nothing_beside(path)
+    assert Song.load(path) == make_song()
+
+
+@posix
+def test_a_place_that_is_no_file_or_write_protected_is_known_before_the_work(path, tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    path.chmod(0o444)
+    for place, says in [(tmp_path / "pipe", "is a pipe or a device"), (path, "is write-protected")]:
+        with pytest.raises(DocumentError, match=says):
+            check_savable(place)
+        with pytest.raises(DocumentError, match=says):
+            make_song().save(place)
+
+
+def test_a_folder_that_cannot_be_written_to_is_known_before_the_work(path, monkeypatch):
+    real = os.open
+
+    def read_only(name, flags, *mode):
+        if flags & os.O_CREAT:
+            raise OSError(errno.EROFS, "Read-only file system")
+        return real(name, flags, *mode)
+
+    monkeypatch.setattr(os, "open", read_only)
+    with pytest.raises(DocumentError, match="could not be saved: read-only file system"):
+        check_savable(path)
 
 
 RACER = """
-    import sys, time
+    import sys
     from cuesuggest.errors import DocumentError
     from cuesuggest.song import SetTitle, Song, change
 
     done = 0
-    while done < 5:
-        song = change(Song.load(sys.argv[1]), SetTitle(sys.argv[2]), by="page")
+    while done < 6:
+        song = change(Song.load(sys.argv[1]), SetTitle(f"{sys.argv[2]} {done}"), by="page")
         try:
             song.save(sys.argv[1])
             done += 1
         except DocumentError as error:
             assert "changed by somebody else" in str(error) or "other content" in str(error), error
 """
+NO_LOCKS = """
+    import fcntl
+
+    def refuse(*_):
+        raise OSError(95, "Operation not supported")
+
+    fcntl.flock = refuse
+"""
 
 
-def test_two_programs_that_save_at_once_lose_no_change(path):
-    command = [sys.executable, "-c", textwrap.dedent(RACER), str(path)]
+@pytest.mark.parametrize("before", ["", pytest.param(NO_LOCKS, marks=posix)], ids=["locks", "marks"])
+def test_programs_that_save_at_once_lose_no_change_though_their_temporary_folders_differ(path, tmp_path, before):
+    words = [sys.executable, "-c", textwrap.dedent(before) + textwrap.dedent(RACER), str(path)]
     root = Path(__file__).parent.parent
-    racers = [subprocess.Popen([*command, name], cwd=root, stderr=subprocess.PIPE) for name in ("one", "two")]
+    racers = []
+    for name in ("one", "two", "three"):
+        (tmp_path / name).mkdir()
+        surroundings = {**os.environ, "TMPDIR": str(tmp_path / name)}
+        racers.append(subprocess.Popen([*words, name], cwd=root, stderr=subprocess.PIPE, env=surroundings))
     for racer in racers:
         _, told = racer.communicate(timeout=60)
         assert racer.returncode == 0, told.decode()
     song = Song.load(path)
-    assert (song.revision, len(song.history)) == (10, 10)
-    assert sorted(entry.edit.title for entry in song.history) == ["one"] * 5 + ["two"] * 5
+    assert (song.revision, len(song.history)) == (18, 18)
+    saved = sorted(entry.edit.title for entry in song.history)
+    assert saved == sorted(f"{name} {k}" for name in ("one", "two", "three") for k in range(6))
+    assert not any(any((tmp_path / name).iterdir()) for name in ("one", "two", "three"))
+    assert {each.name for each in tmp_path.iterdir()} == {path.name, "one", "two", "three"}

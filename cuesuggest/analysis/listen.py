@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from cuesuggest.analysis.bars.attempts import carried_over, unplayed
-from cuesuggest.analysis.bars.numbering import SAME_BAR, NumberedBars
+from cuesuggest.analysis.bars.numbering import NumberedBars, first_stated
 from cuesuggest.analysis.energy import bar_energy
 from cuesuggest.analysis.events.fills import find_pickups
 from cuesuggest.analysis.events.from_bars import events_from_bars
@@ -67,7 +67,7 @@ def analyze_spectrum(
     rhythm = _begun_again(spectrum, rhythm, known)
     if not len(rhythm.times) or not (rhythm.grid.slots == 0).any():
         return _no_music(spectrum, logits)
-    numbered = NumberedBars(spectrum, rhythm, known.bar_one if known else None)
+    numbered = NumberedBars(spectrum, rhythm, known)
     rhythm = numbered.rhythm
     tell("energy", None)
     energy = bar_energy(spectrum, numbered.starts, numbered.ends, logits)
@@ -152,12 +152,8 @@ def analyze_spectrum(
 
 def _begun_again(spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> Rhythm:
     """Read once more where beats were carried over from a false start into the song."""
-    one = known.bar_one if known else None
-    spans = [
-        span
-        for span in carried_over(spectrum, rhythm.times, rhythm.grid.runs)
-        if one is None or one > span[1] - SAME_BAR
-    ]
+    latest = first_stated(known)
+    spans = [span for span in carried_over(spectrum, rhythm.times, rhythm.grid.runs) if span[1] <= latest]
     return find_rhythm(spectrum, unplayed(rhythm.evidence, spans, spectrum.start), known) if spans else rhythm
 
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import click
 
 from cuesuggest.cli.progress import Bars, bars, share_done
+from cuesuggest.cli.screen import echo
+from cuesuggest.cli.shared import note_written
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
@@ -98,16 +100,16 @@ def draft_several(requests: Sequence[Request], *, jobs: int, quiet: bool, debug:
     done = ", ".join(f"{count} {what}" for what, count in counts.items() if count) or "none done"
     done = f"{counted(len(requests), 'song')}: {done}"
     if not missing and not quiet:
-        click.echo(done)
+        echo(done)
     for sentence, trace in news.failures():
-        click.echo(f"cuesuggest: {sentence}", err=True)
+        echo(f"cuesuggest: {sentence}", err=True)
         if debug:
-            click.echo(trace, err=True, nl=False)
+            echo(trace, err=True, nl=False)
     if not missing:
         return 0 if not failed else 1 if written or current else 2
     more = f" and {len(missing) - _NAMED} more" if len(missing) > _NAMED else ""
-    click.echo(f"Stopped. {done}; not done: {', '.join(missing[:_NAMED])}{more}.", err=True)
-    click.echo("The same command goes on from there.", err=True)
+    echo(f"Stopped. {done}; not done: {', '.join(missing[:_NAMED])}{more}.", err=True)
+    echo("The same command goes on from there.", err=True)
     return 1 if written else 2
 
 
@@ -155,6 +157,8 @@ class _News:
 
     def ended(self, index: int, result: _Drafted | _Current | Failure) -> None:
         self._results[index] = result
+        if isinstance(result, _Drafted):
+            note_written(self._requests[index].document)
         if isinstance(result, _Drafted | _Current):
             self._bars.ended(index, failed=False)
             if not self._quiet:

@@ -7,8 +7,10 @@ from typing import Any
 
 import click
 
+from cuesuggest.cli.gate_out import check_targets, write_all
 from cuesuggest.cli.progress import progress
-from cuesuggest.cli.shared import FILE, everywhere, load, width, write
+from cuesuggest.cli.screen import echo
+from cuesuggest.cli.shared import FILE, everywhere, load, width
 from cuesuggest.cli.times import SECONDS
 
 __all__ = ["analyze", "list_"]
@@ -17,22 +19,24 @@ __all__ = ["analyze", "list_"]
 @click.command()
 @click.argument("file", type=FILE)
 @click.option("--json", "output", type=FILE, metavar="OUT", help="Write everything as JSON; - is standard output.")
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
 @click.option("--from", "start", type=SECONDS, default=0.0, metavar="TIME", help="Start of the song in the file.")
 @click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
 @everywhere
 @click.pass_obj
-def analyze(obj: dict[str, Any], file: Path, output: Path | None, start: float, end: float | None) -> None:
+def analyze(obj: dict[str, Any], file: Path, output: Path | None, force: bool, start: float, end: float | None) -> None:
     """Listen to a recording and tell what was heard, without cues."""
     from cuesuggest.cli.report import analysis_text
+    from cuesuggest.draft.beside import document_of
     from cuesuggest.draft.listening import analyze as run
     from cuesuggest.song import analysis_json
 
+    targets = check_targets([output] if output else [], [file, document_of(file)], force=force)
     with progress(file.name, quiet=obj["quiet"]) as step:
         analysis = run(file, start=start, end=end, step=step)
-    if output is not None:
-        write(output, analysis_json(analysis))
-    if not obj["quiet"] and str(output) != "-":
-        click.echo(analysis_text(analysis, width()), nl=False)
+    write_all(targets, [analysis_json(analysis)] if targets else [])
+    if not obj["quiet"] and not any(target.kind == "output" for target in targets):
+        echo(analysis_text(analysis, width()), nl=False)
 
 
 @click.command(name="list")
@@ -42,4 +46,4 @@ def list_(document: Path) -> None:
     """Print the cue list of a song document."""
     from cuesuggest.cli.report import song_text
 
-    click.echo(song_text(load(document), width()), nl=False)
+    echo(song_text(load(document), width()), nl=False)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.cli.editing import finish
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load
 from cuesuggest.cli.times import SECONDS, seconds_of
 
@@ -97,7 +98,7 @@ def correct(
         edits.append(lambda song: statements.form(song, sheet.parts))
     if not edits:
         for line in statements.described(song.corrections) or ["Nothing was stated about this song yet."]:
-            click.echo(line)
+            echo(line)
         return
     made: list[Edit] = []
     said = []

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
-from cuesuggest.cli.shared import FILE, everywhere, load
+from cuesuggest.cli.screen import echo
+from cuesuggest.cli.shared import FILE, everywhere, load, note_written
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.score.records import Category, CueKind, Status
 
@@ -73,7 +74,9 @@ def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None
 def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
     """Hear the song anew if need be, save, say what was done, and what does not go together since."""
     from cuesuggest.draft.settling import settled
+    from cuesuggest.song import check_savable
 
+    check_savable(obj["document"])
     _save(obj, before, *settled(before, song, obj["document"]), said)
 
 
@@ -84,20 +87,21 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
     document = obj["document"]
     KeptStates(kept_folder(document)).keep_file(document, str(before.revision))
     song.save(document)
+    note_written(document)
     if obj["quiet"]:
         return
     for sentence in said:
-        click.echo(sentence[:1].upper() + sentence[1:] + ".")
+        echo(sentence[:1].upper() + sentence[1:] + ".")
     if rerun is not None:
         from cuesuggest.cli.report import analysis_summary
 
         for line in (*analysis_summary(song.analysis), *rerun.lines):
-            click.echo(line)
+            echo(line)
         return
     known = set(conflicts(before))
     for problem in conflicts(song):
         if problem not in known:
-            click.echo(f"This does not go together now: {problem}")
+            echo(f"This does not go together now: {problem}")
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
@@ -360,6 +364,6 @@ def history(obj: dict[str, Any]) -> None:
     song = load(obj["document"])
     for entry in song.history:
         when = entry.time.replace("T", " ").replace("Z", " UTC")
-        click.echo(f"{entry.revision:>5}  {when}  {entry.by}: {describe(song, entry.edit)}")
+        echo(f"{entry.revision:>5}  {when}  {entry.by}: {describe(song, entry.edit)}")
     if not song.history:
-        click.echo("Nothing was changed yet.")
+        echo("Nothing was changed yet.")

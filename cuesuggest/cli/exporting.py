@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cuesuggest.cli.shared import FILE, everywhere, load, width, write
+from cuesuggest.cli.gate_out import Target, check_targets, write_all
+from cuesuggest.cli.screen import echo
+from cuesuggest.cli.shared import FILE, everywhere, files_of, load, width
 from cuesuggest.errors import CuesuggestError, DocumentError
 
 if TYPE_CHECKING:
@@ -60,17 +62,18 @@ def export(
 
     song = load(document)
     if changed and not changes(song).anything:
-        click.echo(f"{document} is as it was at the last print; nothing was written.")
+        echo(f"{document} is as it was at the last print; nothing was written.")
         return
     files = chosen(names)
-    targets = _targets(document, output, [ending for _, ending in files])
-    _keep_what_is_there(targets, force)
+    inputs = [*files_of(song, document), *([map_file] if map_file else [])]
+    named = _named(document, output, [ending for _, ending in files])
+    targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)
     options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
-    _write_all(targets, [render(song, form, ending, options) for form, ending in files])
-    if not obj["quiet"] and str(output) != "-":
-        _tell(song, options, files, targets)
+    write_all(targets, [render(song, form, ending, options) for form, ending in files])
     _remember(song, document, options, any(form.on_paper for form, _ in files))
+    if not obj["quiet"] and targets[0].kind != "output":
+        _tell(song, options, files, targets)
 
 
 def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> None:
@@ -83,7 +86,7 @@ def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> N
         else:
             freeze_numbers(song, document)
     except DocumentError as error:
-        click.echo(f"The cue numbers could not be frozen: {error}", err=True)
+        echo(f"The cue numbers could not be frozen: {error}", err=True)
 
 
 def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
@@ -116,7 +119,8 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
 def _sound(song: Song, document: Path) -> Any:
     from cuesuggest.sound.samples import exact_sound
 
-    sound = exact_sound(Path(os.path.realpath(document)).parent / song.recording.path)
+    _, recording = files_of(song, document)
+    sound = exact_sound(recording)
     if sound.recording.sha256 != song.recording.sha256:
         raise CuesuggestError(
             f"{sound.recording.path} is not the recording that {document} is about; its content has changed. "
@@ -125,59 +129,29 @@ def _sound(song: Song, document: Path) -> Any:
     return sound
 
 
-def _targets(document: Path, output: Path | None, endings: list[str]) -> list[Path]:
+def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path]:
     """Where each file goes: into a folder, or to the one name that was given."""
     from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
     stem = document.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".json")
-    if output is not None and len(endings) == 1 and not output.is_dir():
+    if output is not None and len(endings) == 1 and not os.path.isdir(output):
         return [output]
-    if str(output) == "-" or (output is not None and output.is_file()):
+    if str(output) == "-" or (output is not None and os.path.isfile(output)):
         raise CuesuggestError(
             f"{len(endings)} files are to be written, and {output} is one. Name a folder with -o, or one format."
         )
     return [(output or document.parent) / (stem + ending) for ending in endings]
 
 
-def _keep_what_is_there(targets: list[Path], force: bool) -> None:
-    there = [target for target in targets if str(target) != "-" and target.exists()]
-    if there and not force:
-        names = ", ".join(map(str, there))
-        raise CuesuggestError(
-            f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
-            "Choose another place with -o, or replace with --force."
-        )
-
-
-def _write_all(targets: list[Path], contents: list[bytes]) -> None:
-    """Write all files, or take back what was written of them."""
-    if str(targets[0]) != "-":
-        folder = targets[0].parent
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise CuesuggestError(f"{folder} cannot be made: {error.strerror}. Choose another place with -o.") from None
-    fresh: list[Path] = []
-    try:
-        for target, content in zip(targets, contents, strict=True):
-            is_new = str(target) != "-" and not target.exists()
-            write(target, content)
-            fresh += [target] if is_new else []
-    except CuesuggestError:
-        for target in fresh:
-            target.unlink(missing_ok=True)
-        raise
-
-
-def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Path]) -> None:
+def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Target]) -> None:
     from cuesuggest.export.common.timing import cues_in_time
     from cuesuggest.score.records import counted
 
     for target, (form, _) in zip(targets, files, strict=True):
-        click.echo(f"Written: {target}" + (" (experimental)" if form.experimental else ""))
+        echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
     _, before = cues_in_time(song, options.timing)
     if before:
-        click.echo(
+        echo(
             f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
             "them out and say so."
         )
@@ -194,7 +168,7 @@ def formats() -> None:
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
-        click.echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
+        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
 
 
 @click.command(name="map")
@@ -211,11 +185,11 @@ def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: boo
     from cuesuggest.export.common.desk_map import map_text
 
     song = load(document)
-    (target,) = _targets(document, output, [".map.toml"])
-    _keep_what_is_there([target], force)
-    write(target, map_text(song).encode("utf-8"))
-    if not obj["quiet"] and str(target) != "-":
-        click.echo(f"Written: {target}")
+    named = _named(document, output, [".map.toml"])
+    (target,) = check_targets(named, files_of(song, document), force=force, make_folder=True)
+    write_all([target], [map_text(song).encode("utf-8")])
+    if not obj["quiet"] and target.kind != "output":
+        echo(f"Written: {target.named}")
 
 
 @click.command()
@@ -232,11 +206,11 @@ def read(file: Path) -> None:
     except OSError as error:
         raise CuesuggestError(f"{file} cannot be opened: {error.strerror}. Check its name.") from None
     found = read_bytes(data, str(file))
-    click.echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
+    echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
     for cue in found.cues:
         number = "" if cue.number is None else f"{cue.number:g}"
         time = "" if cue.seconds is None else clock(cue.seconds)
         by_hand = "by hand, " if cue.by_hand else ""
-        click.echo(f"{number:>6}  {time:>8}  {by_hand}{one_line(cue.words)}")
+        echo(f"{number:>6}  {time:>8}  {by_hand}{one_line(cue.words)}")
     for remark in found.remarks:
-        click.echo(remark)
+        echo(remark)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.sound.recording import document_path
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 __all__ = ["songs"]
 
@@ -32,33 +33,55 @@ def songs(named: Iterable[Path], output: Path | None) -> dict[Path, Path]:
     Returns
     -------
     dict of Path to Path
-        Recording, or document to run again, to its document, in the order named.
+        Recording, or document to run again, to its document, in the order named. Recordings that differ only in
+        their ending have documents of their whole names; a document that is there already stays with its recording.
 
     Raises
     ------
     CuesuggestError
         If a folder holds no recordings, or two songs would be written to one document.
     """
-    owners: dict[str, Path] = {}
-    for file in (file for name in named for file in (_recordings_in(name) if name.is_dir() else [name])):
-        document = _document(file, output)
-        key = os.path.realpath(document)
-        other = owners.get(key)
+    files = {os.path.realpath(file): file for name in named for file in _files_in(name)}
+    shared = Counter(os.path.realpath(_plain(file, output)) for file in files.values() if not _is_document(file))
+    documents = {key: _document(file, output, shared) for key, file in files.items()}
+    owners: dict[str, str] = {}
+    for key, document in documents.items():
+        place = os.path.realpath(document)
         # After a first run, DIR/* names a recording and its document: one song, and the recording is enough.
-        if other is None or os.path.realpath(other) == key:
-            owners[key] = file
-        elif os.path.realpath(file) not in (key, os.path.realpath(other)):
+        if place not in owners or owners[place] == place:
+            owners[place] = key
+        elif key != place:
             raise CuesuggestError(
-                f"{other} and {file} would both be written to {document}. Name one of them, or run them one at a time "
-                "with a document of its own for each (-o)."
+                f"{files[owners[place]]} and {files[key]} would both be written to {document}. Name one of them, or "
+                "run them one at a time with a document of its own for each (-o)."
             )
-    return {file: _document(file, output) for file in owners.values()}
+    return {files[key]: documents[key] for key in owners.values()}
 
 
-def _document(file: Path, output: Path | None) -> Path:
+def _files_in(name: Path) -> list[Path]:
+    return _recordings_in(name) if os.path.isdir(name) else [name]
+
+
+def _is_document(file: Path) -> bool:
+    return file.name.endswith(DOCUMENT_SUFFIX)
+
+
+def _plain(file: Path, output: Path | None) -> Path:
+    """Where a document goes if nothing else is in the way."""
     if output is None:
         return document_path(file)
-    return output / document_path(file).name if output.is_dir() else output
+    return output / document_path(file).name if os.path.isdir(output) else output
+
+
+def _document(file: Path, output: Path | None, shared: Mapping[str, int]) -> Path:
+    from cuesuggest.draft.beside import document_of, document_of_whole_name, is_about
+
+    plain = _plain(file, output)
+    if output is not None and not os.path.isdir(output):
+        return plain
+    if shared[os.path.realpath(plain)] > 1 and not _is_document(file) and not is_about(plain, file):
+        return document_of_whole_name(file, output)
+    return document_of(file, output)
 
 
 def _recordings_in(folder: Path) -> list[Path]:

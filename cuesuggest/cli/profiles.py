@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import everywhere, width
 
 if TYPE_CHECKING:
@@ -65,10 +66,10 @@ def _print_names(folder: Folder) -> None:
 
     found = shipped_profiles() if folder == "profiles" else shipped_rigs()
     one, option = ("style", "--profile") if folder == "profiles" else ("rig", "--rig")
-    click.echo(list_text(found, min(width(), _WIDEST)))
-    click.echo(f"Every value of one:     cuesuggest {folder} show NAME")
-    click.echo(f"Start one of your own:  cuesuggest {folder} show NAME --toml > mine.toml")
-    click.echo(f"Use a {one}:{' ' * (17 - len(one))}cuesuggest suggest SONG {option} NAME|FILE")
+    echo(list_text(found, min(width(), _WIDEST)))
+    echo(f"Every value of one:     cuesuggest {folder} show NAME")
+    echo(f"Start one of your own:  cuesuggest {folder} show NAME --toml > mine.toml")
+    echo(f"Use a {one}:{' ' * (17 - len(one))}cuesuggest suggest SONG {option} NAME|FILE")
 
 
 def _show(folder: Folder, name: str, toml: bool) -> None:
@@ -76,7 +77,7 @@ def _show(folder: Folder, name: str, toml: bool) -> None:
     from cuesuggest.rules.settings.settings_text import settings_text
 
     if toml:
-        click.echo(settings_toml(folder, name), nl=False)
+        echo(settings_toml(folder, name), nl=False)
         return
     record = load_profile(name) if folder == "profiles" else load_rig(name)
-    click.echo(settings_text(record, min(width(), _WIDEST)), nl=False)
+    echo(settings_text(record, min(width(), _WIDEST)), nl=False)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-import click
+from cuesuggest.cli.screen import echo, shown
 
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
@@ -33,11 +33,13 @@ def progress(name: str, *, quiet: bool) -> Iterator[Step | None]:
         yield None
         return
     from rich.console import Console
+    from rich.text import Text
 
-    with Console(stderr=True).status(name) as status:
+    # As a text, not as markup: a file may be called "[red].wav".
+    with Console(stderr=True).status(Text(shown(name))) as status:
 
         def step(doing: str, seconds: float | None) -> None:
-            status.update(f"{name}: {_step_text(doing, seconds)}")
+            status.update(Text(shown(f"{name}: {_step_text(doing, seconds)}")))
 
         yield step
 
@@ -75,7 +77,7 @@ class Bars:
     def started(self, index: int, name: str) -> None:
         """Add a song's bar."""
         if self._display:
-            self._rows[index] = self._display.add_task(name, total=1.0, doing="starting")
+            self._rows[index] = self._display.add_task(shown(name), total=1.0, doing="starting")
 
     def told(self, index: int, doing: str, seconds: float | None, share: float | None) -> None:
         """Move a song's bar."""
@@ -97,9 +99,9 @@ class Bars:
         if self._display and sys.stdout.isatty():
             from rich.text import Text
 
-            self._display.console.print(Text(line), soft_wrap=True)
+            self._display.console.print(Text(shown(line)), soft_wrap=True)
         else:
-            click.echo(line)
+            echo(line)
 
 
 @contextmanager
@@ -112,7 +114,7 @@ def bars(songs: int, *, quiet: bool) -> Iterator[Bars]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
     from rich.table import Column
 
-    # Markup off: a file may be called "[red].wav".
+    # Markup off, as above.
     display = Progress(
         TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True, overflow="ellipsis", ratio=2)),
         BarColumn(bar_width=None, table_column=Column(ratio=2)),

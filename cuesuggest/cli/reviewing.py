@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import click
 
 from cuesuggest.cli.progress import progress
+from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["review"]
+
+_TOLD = (
+    "If no page opens by itself, open this address; it is good for one window. "
+    "Stop with Ctrl+C. Everything that you decide is saved at once."
+)
 
 
 @click.command()
@@ -28,18 +38,44 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
     The page is served on this machine alone, and every change is saved at once. Of a recording that has no document
     yet, cues are suggested first. Stop with Ctrl+C.
     """
+    from cuesuggest.draft.beside import document_of
     from cuesuggest.review.server import serve
 
-    target = document_path(document)
-    if not document.name.endswith(DOCUMENT_SUFFIX) and not target.exists():
+    target = document_of(document)
+    if not document.name.endswith(DOCUMENT_SUFFIX) and not os.path.exists(target):
         from cuesuggest.draft.drafting import draft_file
 
         with progress(document.name, quiet=obj["quiet"]) as step:
             draft_file(document, step=step)
 
     def opened(address: str) -> None:
-        click.echo(address)
+        echo(address)
         if not obj["quiet"]:
-            click.echo("Stop with Ctrl+C. Everything that you decide is saved at once.", err=True)
+            echo(_TOLD, err=True)
 
-    serve(target, port=port, opened=opened, browser=not no_open)
+    def renewed(address: str) -> None:
+        # Whoever read the first line may have closed the pipe since; the page opens all the same.
+        with contextlib.suppress(OSError):
+            if not obj["quiet"]:
+                echo("That address was used. For another window:", err=True)
+            echo(address)
+
+    with _ended_tidily():
+        serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
+
+
+@contextlib.contextmanager
+def _ended_tidily() -> Iterator[None]:
+    """Let a closed terminal, too, end the program as Ctrl+C does: nothing of it is left lying about."""
+
+    def end(number: int, _: object) -> None:
+        raise SystemExit(128 + number)
+
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    heeded = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, end) for number in heeded}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

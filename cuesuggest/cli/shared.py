@@ -1,23 +1,29 @@
-"""What the commands share: options that stand anywhere, opening and writing files, the width of the screen."""
+"""What the commands share: options that stand anywhere, opening documents, what is written, the screen's width."""
 
 from __future__ import annotations
 
+import os
 import shutil
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from cuesuggest.errors import CuesuggestError
-
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FILE", "everywhere", "load", "width", "write"]
+__all__ = ["FILE", "OutputError", "everywhere", "files_of", "load", "note_written", "width"]
 
 FILE = click.Path(path_type=Path)
+
+
+class OutputError(Exception):
+    """Standard output cannot be written; whatever else the command did is done."""
+
+    def __init__(self, reason: OSError) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
 
 
 def _noted(context: click.Context, option: click.Parameter, value: bool) -> None:
@@ -39,19 +45,14 @@ def load(document: Path) -> Song:
     return Song.load(document)
 
 
-def write(target: Path, data: bytes) -> None:
-    """Write a file in one step; - is standard output."""
-    from cuesuggest.song.atomic import replace_file
+def files_of(song: Song, document: Path) -> list[Path]:
+    """Return the files of a song: its document and its recording, which may be missing."""
+    return [document, Path(os.path.realpath(document)).parent / song.recording.path]
 
-    if str(target) == "-":
-        sys.stdout.buffer.write(data)
-        return
-    try:
-        replace_file(target, data)
-    except OSError as error:
-        raise CuesuggestError(
-            f"{target} cannot be written: {error.strerror}. Choose another place with -o and run the command again."
-        ) from None
+
+def note_written(path: Path) -> None:
+    """Note that a file is on the disk: should the rest fail, as on a full screen, it is told that this much is done."""
+    click.get_current_context().find_root().obj["written"].append(path)
 
 
 def width() -> int:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from textwrap import fill
@@ -11,11 +13,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.cli.batch import LAST_STEP, Request, draft, draft_several, usable_jobs
+from cuesuggest.cli.gate_out import Target, check_targets, write_all
 from cuesuggest.cli.inputs import songs
 from cuesuggest.cli.progress import progress
-from cuesuggest.cli.shared import FILE, everywhere, width
+from cuesuggest.cli.screen import echo
+from cuesuggest.cli.shared import FILE, everywhere, files_of, load, note_written, width
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 if TYPE_CHECKING:
     from cuesuggest.cli.pool import StopSignals
@@ -32,6 +37,7 @@ __all__ = ["suggest"]
 @click.option("--to", "end", type=SECONDS, metavar="TIME", help="End of the song in the file.")
 @click.option("-o", "--output", type=FILE, metavar="PATH", help="Document to write; a folder for several songs.")
 @click.option("--kit", is_flag=True, help="No time line: looks and rules for music without a fixed form, as a text.")
+@click.option("--force", is_flag=True, help="With --kit: replace a text that is there.")
 @click.option("--carry-over", is_flag=True, help="Carry decisions over to a recording that changed.")
 @click.option("--again", is_flag=True, help="Of several songs, also do those that are done already.")
 @click.option(
@@ -49,6 +55,7 @@ def suggest(
     end: float | None,
     output: Path | None,
     kit: bool,
+    force: bool,
     carry_over: bool,
     again: bool,
     jobs: int,
@@ -62,16 +69,18 @@ def suggest(
     """
     from cuesuggest.draft.order import Order
 
-    several = len(files) > 1 or files[0].is_dir()
-    if output and several and not output.is_dir():
+    if force and not kit:
+        raise click.UsageError("--force is for --kit; a document that is there is drafted again without it.")
+    several = len(files) > 1 or os.path.isdir(files[0])
+    if output and several and not os.path.isdir(output):
         raise CuesuggestError(f"{output} is no folder. Give -o a folder that exists when there are several recordings.")
     order = Order(profile, rig, start, end)
     requests = [Request(file, document, order, carry_over, again) for file, document in songs(files, output).items()]
     if kit:
-        if output and not output.is_dir() and output.resolve() in {file.resolve() for file in files}:
-            raise CuesuggestError(f"{output} is the recording itself. Give -o another name for the kit.")
-        for request in requests:
-            _write_kit(request, quiet=obj["quiet"])
+        inputs = [file for request in requests for file in _inputs(request)]
+        targets = check_targets([_kit_path(request.document) for request in requests], inputs, force=force)
+        for request, target in zip(requests, targets, strict=True):
+            _write_kit(request, target, quiet=obj["quiet"])
         return
     if not several:
         _draft_one(requests[0], quiet=obj["quiet"])
@@ -80,23 +89,34 @@ def suggest(
     raise click.exceptions.Exit(code)
 
 
-def _write_kit(request: Request, *, quiet: bool) -> None:
-    from cuesuggest.cli.shared import write
+def _inputs(request: Request) -> Iterator[Path]:
+    """Files that a kit is made from, and the recording's own document."""
+    from cuesuggest.draft.beside import document_of
+
+    yield from (request.recording, document_of(request.recording))
+    if request.recording.name.endswith(DOCUMENT_SUFFIX):
+        yield from files_of(load(request.recording), request.recording)
+    yield from (Path(str(name)) for name in (request.order.profile, request.order.rig) if name)
+
+
+def _kit_path(document: Path) -> Path:
+    """Beside the document that would be written; a name given with -o is meant as it is."""
+    plain = document.name.removesuffix(DOCUMENT_SUFFIX)
+    return document.with_name(f"{plain}.kit.txt") if plain != document.name else document
+
+
+def _write_kit(request: Request, target: Target, *, quiet: bool) -> None:
     from cuesuggest.draft.drafting import kit_for
     from cuesuggest.rules import kit_text
-    from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
     with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
         made = kit_for(request.recording, request.order, step=step)
-    name = request.document.name
-    # Beside the document that would be written; a name given with -o is meant as it is.
-    plain = name.removesuffix(DOCUMENT_SUFFIX)
-    target = request.document.with_name(f"{plain}.kit.txt") if plain != name else request.document
-    text = kit_text(made, plain.removesuffix(".kit.txt"), width())
-    write(target, text.encode())
-    if not quiet and str(target) != "-":
-        click.echo(text, nl=False)
-        click.echo(f"Written: {click.format_filename(target)}")
+    title = request.document.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".kit.txt")
+    text = kit_text(made, title, width())
+    write_all([target], [text.encode()])
+    if not quiet and target.kind != "output":
+        echo(text, nl=False)
+        echo(f"Written: {click.format_filename(target.named)}")
 
 
 def _draft_one(request: Request, *, quiet: bool) -> None:
@@ -110,16 +130,17 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
         except RecordingChangedError as error:
             if not (sys.stdin.isatty() and sys.stderr.isatty()):
                 raise
-            click.echo(str(error), err=True)
+            echo(str(error), err=True)
             click.confirm("Carry the decisions over?", err=True, abort=True)
             drafted = _drafted(replace(request, carry_over=True), stop, quiet=quiet)
+    note_written(drafted.path)
     if quiet:
         return
     lines = drafted.rerun.lines if drafted.rerun else ()
     for line in lines:
-        click.echo(fill(line, width(), subsequent_indent="  "))
-    click.echo(("\n" if lines else "") + song_text(drafted.song, width()))
-    click.echo(f"Written: {click.format_filename(drafted.path)}")
+        echo(fill(line, width(), subsequent_indent="  "))
+    echo(("\n" if lines else "") + song_text(drafted.song, width()))
+    echo(f"Written: {click.format_filename(drafted.path)}")
 
 
 def _drafted(request: Request, stop: StopSignals, *, quiet: bool) -> Drafted:

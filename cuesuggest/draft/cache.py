@@ -1,18 +1,18 @@
 """What was heard of a recording, kept from one run to the next: corrections are then answered at once.
 
-Safe to delete at any time; documents are complete without it. The folder is the user's cache folder, or the one that
-the environment variable CUESUGGEST_CACHE names; set but empty, nothing is kept.
+Safe to delete at any time; documents are complete without it.
 """
 
 from __future__ import annotations
 
+import contextlib
 import io
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import FEATURE_VERSION, Spectrum
+from cuesuggest.draft.folders import cache_folder
 from cuesuggest.song.atomic import replace_file
 
 if TYPE_CHECKING:
@@ -20,20 +20,11 @@ if TYPE_CHECKING:
 
     from cuesuggest.sound.recording import Window
 
-__all__ = ["cached", "keep"]
+__all__ = ["MOST_BYTES", "cached", "clear_cache", "keep", "kept_files"]
 
-_MOST_BYTES = 400_000_000  # in all: some 120 songs of four minutes
+MOST_BYTES = 400_000_000  # in all: some 120 songs of four minutes
 _MOST_OF_ONE = 60_000_000  # an hour and a quarter
 _ARRAYS = ("bands", "level", "chroma", "power")
-
-
-def _folder() -> Path | None:
-    chosen = os.environ.get("CUESUGGEST_CACHE")
-    if chosen is not None:
-        return Path(chosen) if chosen else None
-    from platformdirs import user_cache_path
-
-    return user_cache_path("cuesuggest")
 
 
 def _path(folder: Path, sha256: str, window: Window) -> Path:
@@ -60,7 +51,7 @@ def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray, str] | No
     """
     import numpy as np
 
-    folder = _folder()
+    folder = cache_folder()
     if folder is None:
         return None
     path = _path(folder, sha256, window)
@@ -91,7 +82,7 @@ def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray, ne
     """
     import numpy as np
 
-    folder = _folder()
+    folder = cache_folder()
     arrays = {name: getattr(spectrum, name) for name in _ARRAYS}
     if folder is None or sum(array.nbytes for array in arrays.values()) > _MOST_OF_ONE:
         return
@@ -112,5 +103,33 @@ def _shrink(folder: Path) -> None:
     total = 0
     for stat, path in files:
         total += stat.st_size
-        if total > _MOST_BYTES:
+        if total > MOST_BYTES:
             path.unlink(missing_ok=True)
+
+
+def kept_files(folder: Path) -> list[tuple[Path, int]]:
+    """Return the cache's files, one for each part of a recording that was heard, and their bytes."""
+    found = []
+    for path in folder.glob("*.npz"):
+        with contextlib.suppress(OSError):  # gone by now
+            found.append((path, path.stat().st_size))
+    return found
+
+
+def clear_cache(folder: Path) -> tuple[int, int]:
+    """Remove the cache's files, and what a save that was killed has left there.
+
+    Returns
+    -------
+    tuple of int
+        How many recordings, and bytes, are gone.
+
+    Raises
+    ------
+    OSError
+        If one cannot be removed.
+    """
+    files = kept_files(folder)
+    for path in (*(path for path, _ in files), *folder.glob(".cuesuggest-*.tmp")):
+        path.unlink(missing_ok=True)
+    return len(files), sum(size for _, size in files)

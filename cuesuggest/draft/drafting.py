@@ -15,12 +15,22 @@ from cuesuggest.draft.again.carried_sections import carried
 from cuesuggest.draft.again.merge import Rerun, merged
 from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match, compare
+from cuesuggest.draft.beside import document_of
 from cuesuggest.draft.clashes import with_clashes
 from cuesuggest.draft.listening import listened
 from cuesuggest.draft.order import Chosen, Order
 from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.rules import Kit, Pin, Profile, Rig, draft, kit
-from cuesuggest.song import FormCorrection, RecordingFile, Settings, Song, SongWindow, Versions, path_from
+from cuesuggest.song import (
+    FormCorrection,
+    RecordingFile,
+    Settings,
+    Song,
+    SongWindow,
+    Versions,
+    check_savable,
+    path_from,
+)
 from cuesuggest.song.decided import decided
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, document_path, open_recording
 
@@ -202,7 +212,7 @@ def suggest_again(
                 "over by section and bar with --carry-over, or write a new document with -o."
             )
     analysis, lost = carried(earlier, analysis, match)
-    where = Path(document) if document else document_path(heard.path)
+    where = Path(document) if document else document_of(heard.path)
     fresh = fresh_song(heard, analysis, chosen, where, step, pins(earlier, analysis, match))
     notes += [*_changed_settings(earlier, fresh), *lost]
     return with_clashes(*merged(earlier, fresh, match, notes))
@@ -277,7 +287,8 @@ def draft_file(
         As `suggest` and `suggest_again` do, and if the document cannot be opened or written.
     """
     order = order or Order()
-    target = Path(document) if document else document_path(recording)
+    target = Path(document) if document else document_of(recording)
+    check_savable(target)
     earlier = Song.load(target) if os.path.exists(target) else None
     source = source_of(Path(recording), earlier)
     rerun = None
@@ -311,7 +322,7 @@ def is_current(recording: str | Path, order: Order | None = None, *, document: s
     CuesuggestError
         If a document is there that cannot be read, or the recording cannot.
     """
-    target = Path(document) if document else document_path(recording)
+    target = Path(document) if document else document_of(recording)
     if not os.path.exists(target):
         return False
     song = Song.load(target)

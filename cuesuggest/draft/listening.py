@@ -8,6 +8,7 @@ from pathlib import Path
 from cuesuggest.analysis.listen import Step, analyze_spectrum
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.known import Known
+from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
@@ -22,7 +23,7 @@ from cuesuggest.song import (
 )
 from cuesuggest.sound.recording import Recording, Window, open_recording
 
-__all__ = ["analyze", "known_of", "listened"]
+__all__ = ["analyze", "known_of", "listened", "weights_digest"]
 
 
 def analyze(

@@ -5,26 +5,41 @@ A net below the net, too: the document itself is saved whole or not at all.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import shutil
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
+from cuesuggest.draft.folders import states_folder
 from cuesuggest.errors import DocumentError
 from cuesuggest.song import Song
 
-__all__ = ["KeptStates", "kept_folder"]
+__all__ = ["KeptState", "KeptStates", "kept_folder"]
 
 _MOST_KEPT = 40
 _ENDING = ".cues.json"
 
 
-def kept_folder(document: Path) -> Path:
-    """Where the last states of a document are kept: the user's folder for such things, one for each document."""
-    from platformdirs import user_state_path
+def kept_folder(document: Path) -> Path | None:
+    """Where the last states of a document are kept, a folder for each, whatever link leads to it; or None."""
+    real = Path(os.path.realpath(document))
+    key = hashlib.sha256(os.fsencode(real)).hexdigest()[:12]
+    folder = states_folder()
+    return folder and folder / f"{real.name[:60]}-{key}"
 
-    key = hashlib.sha256(os.fsencode(os.path.realpath(document))).hexdigest()[:12]
-    return user_state_path("cuesuggest") / "states" / f"{document.name[:60]}-{key}"
+
+@dataclass(frozen=True, slots=True)
+class KeptState:
+    """A state of a document that is whole."""
+
+    name: str
+    """Its revision, or its revision and who wrote it."""
+    kept: datetime
+    """When."""
+    song: Song
 
 
 class KeptStates:
@@ -63,6 +78,15 @@ class KeptStates:
         except DocumentError:
             return None
 
+    def whole(self) -> list[KeptState]:
+        """Return every state that can be had, the latest last."""
+        found = []
+        for path in self._files():
+            with contextlib.suppress(DocumentError, OSError):
+                kept = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+                found.append(KeptState(path.name.removesuffix(_ENDING), kept, Song.load(path)))
+        return found
+
     def _path(self, name: str) -> Path:
         assert self._folder is not None
         return self._folder / f"{name}{_ENDING}"
@@ -77,7 +101,11 @@ class KeptStates:
         return True
 
     def _drop_oldest(self) -> None:
-        assert self._folder is not None
-        states = sorted(self._folder.glob(f"*{_ENDING}"), key=lambda path: path.stat().st_mtime_ns)
-        for path in states[:-_MOST_KEPT]:
+        for path in self._files()[:-_MOST_KEPT]:
             path.unlink(missing_ok=True)
+
+    def _files(self) -> list[Path]:
+        """Return the files of all states, the latest last."""
+        if self._folder is None:
+            return []
+        return sorted(self._folder.glob(f"*{_ENDING}"), key=lambda path: path.stat().st_mtime_ns)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
@@ -48,10 +47,12 @@ class Asked:
     def number(self, name: str, low: float = -1e6, high: float = 1e6) -> float:
         """Return a number between two limits."""
         value = self._values.get(name)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise self._wrong(name, "a number")
+        # Compared as it came: a whole number may have more digits than any float holds.
         if not low <= value <= high:
-            raise EditError(f"{name} is {value:g}; it must be {low:g} to {high:g}.")
+            shown = f"{value:g}" if abs(value) < 1e15 else "out of all bounds"
+            raise EditError(f"{name} is {shown}; it must be {low:g} to {high:g}.")
         return float(value)
 
     def whole(self, name: str, low: int = -(10**6), high: int = 10**6) -> int:

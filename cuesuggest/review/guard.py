@@ -1,24 +1,30 @@
 """The door of the page: only this machine's browser, opened by us, gets in.
 
 Other sites that the same browser has open can send requests to 127.0.0.1, and a name of theirs can be made to lead
-there. So a request is answered only if it is addressed to us by a name of this machine, comes from our own page, and
-carries the cookie that the opening address was exchanged for.
+there; other users of the machine can reach it with any program. So a request is answered only if it is addressed to us
+by a name of this machine, comes from our own page, and carries the key of this run in a header. The page gets the key
+for a token that is good once and stands in the fragment of its address, which no browser sends anywhere. There are no
+cookies: they know no ports, so every other server on this machine would be sent them. The page's own files, the same
+in every copy of the program, are for everybody who can reach us.
 """
 
 from __future__ import annotations
 
 import hmac
 import secrets
-from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
+from collections.abc import Callable
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse, RedirectResponse
+from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["Guard", "Key"]
+__all__ = ["BodyTooLongError", "Guard", "Keys"]
 
+KEY_HEADER = "x-cuesuggest-key"
+ENTRANCE = "/enter"
+"""Where a token is exchanged for the key."""
+SOUND = "/sound.wav"
 MOST_BODY = 256 * 1024  # bytes; a form of two hundred parts or an hour of taps is far less
 _SAFE = ("GET", "HEAD")
 # No script, style or sound but our own files, nothing sent elsewhere, in nobody's frame.
@@ -36,38 +42,57 @@ _HEADERS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """What opens the page: a token in its first address, then a cookie."""
+class Keys:
+    """What opens the page: addresses that are good once, the key of this run, and one for the sound alone."""
 
-    port: int
-    token: str = field(default_factory=lambda: secrets.token_urlsafe(24), repr=False)
+    def __init__(self, port: int) -> None:
+        self.port = port
+        self._key, self._sound_key = secrets.token_urlsafe(24), secrets.token_urlsafe(24)
+        self._tokens: dict[str, Callable[[], None]] = {}
+
+    def address(self, used: Callable[[], None] = lambda: None) -> str:
+        """Return an address that opens the page once.
+
+        Parameters
+        ----------
+        used : callable
+            Called when it was.
+        """
+        token = secrets.token_urlsafe(24)
+        self._tokens[token] = used
+        return f"http://127.0.0.1:{self.port}/#{token}"
+
+    def exchange(self, token: str) -> str | None:
+        """Return the key of this run for a token; None if it was used before, or never given out."""
+        used = self._tokens.pop(token, None)
+        if used is None:
+            return None
+        used()
+        return self._key
 
     @property
-    def cookie(self) -> str:
-        """Name of the cookie; cookies do not know ports, so it does."""
-        return f"cuesuggest-{self.port}"
-
-    @property
-    def address(self) -> str:
-        """What the browser is opened with."""
-        return f"http://127.0.0.1:{self.port}/?token={self.token}"
+    def sound(self) -> str:
+        """Path of the sound, with a key that opens nothing else: a player of the browser sends no headers."""
+        return f"{SOUND}?key={self._sound_key}"
 
     @property
     def hosts(self) -> tuple[str, str]:
         """Names by which a request may address us."""
         return f"127.0.0.1:{self.port}", f"localhost:{self.port}"
 
-    def opens(self, given: str | None) -> bool:
-        """Whether this is the token."""
-        return given is not None and hmac.compare_digest(given.encode(), self.token.encode())
+    def opens(self, scope: Scope) -> bool:
+        """Whether a request carries a key to what it asks for."""
+        if _same(Headers(scope=scope).get(KEY_HEADER, ""), self._key):
+            return True
+        query = parse_qs(scope.get("query_string", b"").decode("latin-1"))
+        return scope["path"] == SOUND and _same(query.get("key", [""])[0], self._sound_key)
 
 
 class Guard:
     """Middleware that lets nothing through but what the page itself asks."""
 
-    def __init__(self, app: ASGIApp, key: Key) -> None:
-        self._app, self._key = app, key
+    def __init__(self, app: ASGIApp, keys: Keys) -> None:
+        self._app, self._keys = app, keys
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -91,19 +116,18 @@ class Guard:
         """Return what to say instead of going on; None for a request that is ours."""
         headers, method = Headers(scope=scope), scope["method"]
         host = headers.get("host", "")
-        if host not in self._key.hosts:
+        if host not in self._keys.hosts:
             return _refused("This page is only for the machine that it runs on.", 421)
         origin = headers.get("origin")
         # A browser names the origin with everything that can change something.
         if (origin is not None or method not in _SAFE) and origin != f"http://{host}":
             return _refused("Only the page itself may ask this.")
-        if headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
+        opening = scope["path"] == "/" and headers.get("sec-fetch-mode") == "navigate"  # from our file, or by a link
+        if not opening and headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
             return _refused("Another page asked for this.")
-        given = parse_qs(scope.get("query_string", b"").decode("latin-1")).get("token", [None])[0]
-        if scope["path"] == "/" and method in _SAFE and self._key.opens(given):
-            return self._opened()
-        if not self._key.opens(_cookie(headers.get("cookie", ""), self._key.cookie)):
-            return _refused("Open the page by the address that cuesuggest review printed.")
+        if not _for_everybody(scope["path"]) and not self._keys.opens(scope):
+            before = "The program was started again. " if headers.get(KEY_HEADER) else ""
+            return _refused(f"{before}Open the page by the address that cuesuggest review printed last.")
         if method not in _SAFE:
             if headers.get("content-type", "").split(";")[0].strip() != "application/json":
                 return _refused("Changes come as JSON.", 415)
@@ -111,23 +135,17 @@ class Guard:
                 return _refused("That is more than the page ever sends.", 413)
         return None
 
-    def _opened(self) -> ASGIApp:
-        # The token leaves the address bar, where it would be seen and kept.
-        answer = RedirectResponse("/", status_code=303)
-        answer.set_cookie(self._key.cookie, self._key.token, httponly=True, samesite="strict", path="/")
-        return answer
+
+def _for_everybody(path: str) -> bool:
+    return path in ("/", ENTRANCE) or path.startswith("/static/")
+
+
+def _same(given: str, secret: str) -> bool:
+    return hmac.compare_digest(given.encode(), secret.encode())
 
 
 def _refused(text: str, status: int = 403) -> ASGIApp:
-    return PlainTextResponse(text, status_code=status)
-
-
-def _cookie(header: str, name: str) -> str | None:
-    try:
-        found = SimpleCookie(header).get(name)
-    except CookieError:
-        return None
-    return None if found is None else found.value
+    return JSONResponse({"error": text}, status_code=status)
 
 
 def _length(headers: Headers) -> int:

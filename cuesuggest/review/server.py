@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 import threading
@@ -16,7 +17,7 @@ from urllib.parse import quote
 import anyio.to_thread
 import uvicorn
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
@@ -27,8 +28,10 @@ from cuesuggest.errors import CuesuggestError, EditError
 from cuesuggest.export import FORMATS, Format, Options, write
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
-from cuesuggest.review.guard import BodyTooLongError, Guard, Key
+from cuesuggest.review.guard import ENTRANCE, SOUND, BodyTooLongError, Guard, Keys
+from cuesuggest.review.launch import Launch
 from cuesuggest.review.page_sound import Click, Sound
+from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, Outcome, Session
 from cuesuggest.review.view import page_of
@@ -37,7 +40,12 @@ from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Window, open_recording
 
 __all__ = ["Page", "application", "listen", "serve", "server_for"]
 
+_BACKLOG = 16  # connections taken at once: each is read before MOST_WAITING others could push it out
 _CHUNK = 256 * 1024  # bytes of sound sent at once
+_USED = (
+    "This address was used already, or is of a run that has ended. "
+    "Each is good for one window: go on in the one that is open, or use the address that was printed last."
+)
 _RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})")
 _TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -81,13 +89,13 @@ class Page:
             self.sound.close()
 
 
-def application(page: Page, key: Key) -> ASGIApp:
+def application(page: Page, keys: Keys) -> ASGIApp:
     """Return the page as an application for a server.
 
     Parameters
     ----------
     page : Page
-    key : Key
+    keys : Keys
         What opens it.
     """
     static = {
@@ -102,22 +110,27 @@ def application(page: Page, key: Key) -> ASGIApp:
         return PlainTextResponse("Not here.", 404) if found is None else Response(found[0], media_type=found[1])
 
     async def song(request: Request) -> Response:
-        return JSONResponse(await _in_thread(lambda: _page_now(page, request)))
+        return JSONResponse(await _in_thread(lambda: _page_now(page, keys, request)))
 
     async def disk(request: Request) -> Response:
         now = await _in_thread(lambda: {"revision": page.session.song.revision, "disk": page.session.disk()})
         return JSONResponse(now)
 
-    async def act(request: Request) -> Response:
+    async def enter(request: Request) -> Response:
+        asked = await _asked(request)
+        if isinstance(asked, Response):
+            return asked
         try:
-            asked = Asked(await request.json())
-        except ValueError:
-            return JSONResponse({"error": "The page sent something that is no JSON."}, 400)
+            key = keys.exchange(asked.text("token"))
         except EditError as error:
             return JSONResponse({"error": str(error)}, 422)
-        except BodyTooLongError:
-            return JSONResponse({"error": "That is more than the page ever sends."}, 413)
-        return await _in_thread(lambda: _acted(page, request, asked))
+        return JSONResponse({"error": _USED}, 403) if key is None else JSONResponse({"key": key})
+
+    async def act(request: Request) -> Response:
+        asked = await _asked(request)
+        if isinstance(asked, Response):
+            return asked
+        return await _in_thread(lambda: _acted(page, keys, request, asked))
 
     async def sound(request: Request) -> Response:
         return await _in_thread(lambda: _heard(page, request))
@@ -127,21 +140,36 @@ def application(page: Page, key: Key) -> ASGIApp:
 
     routes = [
         Route("/", file),
+        Route(ENTRANCE, enter, methods=["POST"]),
         Route("/static/{name}", file),
         Route("/song", song),
         Route("/disk", disk),
-        Route("/sound.wav", sound),
+        Route(SOUND, sound),
         Route("/act", act, methods=["POST"]),
         Route("/export/{ending}", export_, methods=["POST"]),
     ]
-    return Guard(Starlette(routes=routes), key)
+    return Guard(Starlette(routes=routes), keys)
 
 
 async def _in_thread(work: Callable[[], Any]) -> Any:
     return await anyio.to_thread.run_sync(work)
 
 
-def _page_now(page: Page, request: Request) -> dict[str, Any]:
+async def _asked(request: Request) -> Asked | Response:
+    """What was posted, or what to say of it."""
+    try:
+        return Asked(await request.json())
+    except (ValueError, RecursionError):
+        return JSONResponse({"error": "The page sent something that is no JSON, or is nested too deeply."}, 400)
+    except EditError as error:
+        return JSONResponse({"error": str(error)}, 422)
+    except BodyTooLongError:
+        return JSONResponse({"error": "That is more than the page ever sends."}, 413)
+    except ClientDisconnect:
+        return Response(status_code=400)  # for nobody: who asked has gone
+
+
+def _page_now(page: Page, keys: Keys, request: Request) -> dict[str, Any]:
     query = request.query_params
 
     def number(name: str, otherwise: float) -> float:
@@ -151,22 +179,23 @@ def _page_now(page: Page, request: Request) -> dict[str, Any]:
     sound = page.sound
     return {
         **page_of(page.session, int(number("bars", 16)), number("width", 1400.0)),
-        "sound": None if sound is None else {"seconds": sound.frames / sound.rate},
+        "sound": None if sound is None else {"seconds": sound.frames / sound.rate, "address": keys.sound},
         "no_sound": page.no_sound,
         "exports": [{"ending": ending, "purpose": form.purpose} for ending, form in _exports().items()],
     }
 
 
-def _acted(page: Page, request: Request, asked: Asked) -> Response:
+def _acted(page: Page, keys: Keys, request: Request, asked: Asked) -> Response:
     session = page.session
     try:
         name = asked.text("do", 40)
         done = _do(session, name, asked)
     except BehindError as error:
-        return JSONResponse({"error": str(error), "behind": True, **_page_now(page, request)}, 409)
+        return JSONResponse({"error": str(error), "behind": True, **_page_now(page, keys, request)}, 409)
     except CuesuggestError as error:
         return JSONResponse({"error": str(error)}, 422)
-    return JSONResponse({"said": done.said, "lines": done.lines, "remarks": done.remarks, **_page_now(page, request)})
+    told = {"said": done.said, "lines": done.lines, "remarks": done.remarks}
+    return JSONResponse({**told, **_page_now(page, keys, request)})
 
 
 def _do(session: Session, name: str, asked: Asked) -> Outcome:
@@ -242,7 +271,14 @@ async def _parts(sound: Sound, start: int, stop: int, click: Click | None) -> As
         yield await anyio.to_thread.run_sync(sound.read, at, end, click)
 
 
-def serve(document: Path, *, port: int = 0, opened: Callable[[str], None], browser: bool = True) -> None:
+def serve(
+    document: Path,
+    *,
+    port: int = 0,
+    opened: Callable[[str], None],
+    renewed: Callable[[str], None],
+    browser: bool = True,
+) -> None:
     """Show a document on a page until the program is stopped.
 
     Parameters
@@ -251,9 +287,11 @@ def serve(document: Path, *, port: int = 0, opened: Callable[[str], None], brows
     port : int
         To listen on; 0 takes any that is free.
     opened : callable
-        Told the page's address when it can be opened.
+        Told an address that opens the page once, as soon as it can be opened.
+    renewed : callable
+        Told another one each time that the last was used.
     browser : bool
-        Whether to open it in the browser.
+        Whether to open the page in the browser; that uses none of these addresses.
 
     Raises
     ------
@@ -269,22 +307,37 @@ def serve(document: Path, *, port: int = 0, opened: Callable[[str], None], brows
             f"Port {port} cannot be used: {(error.strerror or str(error)).lower()}. Choose another with --port, "
             "or leave it out."
         ) from None
-    key = Key(listening.getsockname()[1])
-    server = server_for(page, key)
-    opened(key.address)
-    if browser:
-        # The socket listens already, so a browser that is quicker than the server waits.
-        threading.Thread(target=webbrowser.open, args=(key.address,), daemon=True).start()
-    try:
+    keys = Keys(listening.getsockname()[1])
+    server = server_for(page, keys)
+
+    def renew() -> None:
+        renewed(keys.address(used=renew))
+
+    with contextlib.ExitStack() as ending:
+        ending.callback(page.close)
+        opened(keys.address(used=renew))
+        if browser:
+            # The socket listens already, so a browser that is quicker than the server waits.
+            _open_browser(keys, ending)
         server.run(sockets=[listening])
-    finally:
-        page.close()
 
 
-def server_for(page: Page, key: Key) -> uvicorn.Server:
+def _open_browser(keys: Keys, ending: contextlib.ExitStack) -> None:
+    try:
+        launch = Launch()
+        ending.callback(launch.remove)
+        launch.lead_to(keys.address(used=launch.remove))
+    except OSError:
+        return  # no place for the file; the address that was printed opens the page as well
+    threading.Thread(target=webbrowser.open, args=(launch.path.as_uri(),), daemon=True).start()
+
+
+def server_for(page: Page, keys: Keys) -> uvicorn.Server:
     """Return the server of a page; it runs on a socket of `listen`."""
     config = uvicorn.Config(
-        application(page, key),
+        application(page, keys),
+        http=PatientProtocol,
+        backlog=_BACKLOG,
         log_level="error",
         access_log=False,
         lifespan="off",
@@ -306,7 +359,7 @@ def listen(port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind(("127.0.0.1", port))
-        listening.listen(64)
+        listening.listen(_BACKLOG)
     except OSError:
         listening.close()
         raise

@@ -21,7 +21,7 @@ from cuesuggest.song.edit_types import (
     SetTitle,
 )
 from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
-from cuesuggest.song.files import path_from
+from cuesuggest.song.files import check_savable, path_from
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
     HistoryEntry,
@@ -64,6 +64,7 @@ __all__ = [
     "apply",
     "change",
     "change_all",
+    "check_savable",
     "inverse",
     "path_from",
     "redo",

@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import json
 import os
 import stat
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from filelock import FileLock, Timeout
-
 from cuesuggest.errors import DocumentError
-from cuesuggest.song.atomic import replace_file
+from cuesuggest.song.atomic import fresh_file, put, put_new
+from cuesuggest.song.saving_turn import saving_turn
 
-__all__ = ["FORMAT", "VERSION", "parse_document", "path_from", "read_bytes", "write_document"]
+__all__ = ["FORMAT", "VERSION", "check_savable", "parse_document", "path_from", "read_bytes", "write_document"]
 
 FORMAT = "cuesuggest-song"
 VERSION = 1
-LOCK_SECONDS = 10.0  # A save takes milliseconds; a longer wait means that something hangs.
 
 
 def read_bytes(path: Path) -> bytes:
@@ -83,6 +77,31 @@ def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:
     return (json.dumps(parsed) if _old_answers_dropped(parsed) else text), parsed
 
 
+def check_savable(path: str | Path) -> None:
+    """Find out whether a document can be saved at a place, before the work that leads to it.
+
+    Parameters
+    ----------
+    path : str or Path
+        Links are followed. What is there, if anything, stays as it is.
+
+    Raises
+    ------
+    DocumentError
+        If it cannot: the folder is missing or cannot be written to, the name is too long, or what is there is
+        write-protected or no file.
+    """
+    path = Path(path)
+    target = Path(os.path.realpath(path))
+    try:
+        _mode_there(target, path)
+        # Tried, not read from permissions: those say nothing of file systems that are read-only, or of the network.
+        with fresh_file(target, b""):
+            pass
+    except OSError as error:
+        raise _not_saved(path, error) from None
+
+
 def write_document(path: Path, data: bytes, *, revision: int, expected_revision: int | None) -> None:
     """Put a document's bytes in place of what is there, whole or not at all.
 
@@ -105,26 +124,18 @@ def write_document(path: Path, data: bytes, *, revision: int, expected_revision:
     """
     # A new file in place of a link would part it from the document that it leads to.
     target = Path(os.path.realpath(path))
-    if os.path.isdir(target):
-        raise DocumentError(f"{path} is a folder. Give the document a name in it, such as NAME.cues.json.")
-    if not os.path.isdir(target.parent):
-        raise DocumentError(f"There is no folder {target.parent} to save {target.name} in. Make it first.")
     try:
-        with _lock(target):
-            mode = None
+        mode = _mode_there(target, path)
+        with fresh_file(target, data, mode) as fresh, saving_turn(target, path):
             if os.path.lexists(target):
-                mode = stat.S_IMODE(target.stat().st_mode)
-                _check_replaceable(target, path, data, mode, revision, expected_revision)
-            replace_file(target, data, mode)
-    except Timeout:
-        raise DocumentError(
-            f"{path} is being saved by another program. Wait for it to finish, then save again."
-        ) from None
+                _check_replaceable(target, path, data, revision, expected_revision)
+                put(fresh, target)
+            else:
+                put_new(fresh, target)
+    except FileExistsError:  # made by another program while we were at it
+        raise _exists_already(path) from None
     except OSError as error:
-        raise DocumentError(
-            f"{path} could not be saved: {_reason(error)}. Make room or choose another folder, then save "
-            "again. What was saved there before is unchanged."
-        ) from None
+        raise _not_saved(path, error) from None
 
 
 def path_from(document: Path, file: Path) -> str:
@@ -178,35 +189,31 @@ def _parsed(text: str, where: str) -> Any:
         raise DocumentError(f"{where} is JSON that no song document holds. Take a saved copy.") from None
 
 
-@contextlib.contextmanager
-def _lock(target: Path) -> Iterator[None]:
-    """Keep other saves of the same document out.
-
-    The lock file lies in the temporary folder: beside the document it would be litter in the user's folder.
-    It excludes this user's programs on this machine; others still meet the revision.
-    """
-    folder = Path(tempfile.gettempdir()) / f"cuesuggest-{os.getuid() if hasattr(os, 'getuid') else 'locks'}"
-    folder.mkdir(mode=0o700, exist_ok=True)
-    if hasattr(os, "getuid") and (folder.is_symlink() or folder.stat().st_uid != os.getuid()):
-        # Somebody else could put a link there that leads to a file of ours.
-        raise DocumentError(f"{folder} belongs to somebody else. Remove it, or set TMPDIR to a folder of yours.")
-    name = hashlib.sha256(os.fsencode(target)).hexdigest()[:32]
-    with FileLock(folder / f"{name}.lock", timeout=LOCK_SECONDS):
-        yield
-
-
-def _check_replaceable(
-    target: Path, path: Path, data: bytes, mode: int, revision: int, expected_revision: int | None
-) -> None:
-    if not mode & stat.S_IWUSR:
+def _mode_there(target: Path, path: Path) -> int | None:
+    """Permission bits of what is at a place, None if nothing is; refuses what no document can be put in place of."""
+    try:
+        status = target.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        if not target.parent.is_dir():
+            raise DocumentError(
+                f"There is no folder {target.parent} to save {target.name} in. Make it first."
+            ) from None
+        return None
+    if stat.S_ISDIR(status.st_mode):
+        raise DocumentError(f"{path} is a folder. Give the document a name in it, such as NAME.cues.json.")
+    if not stat.S_ISREG(status.st_mode):
+        raise DocumentError(f"{path} is a pipe or a device, not a file. Give the document a name of its own.")
+    if not status.st_mode & stat.S_IWUSR:
         raise DocumentError(f"{path} is write-protected. Allow writing, or save under another name.")
+    return stat.S_IMODE(status.st_mode)
+
+
+def _check_replaceable(target: Path, path: Path, data: bytes, revision: int, expected_revision: int | None) -> None:
     there = read_bytes(target)
     if expected_revision is None:
         if there == data:
             return
-        raise DocumentError(
-            f"{path} exists already and was not opened to be changed. Save under another name, or move it away."
-        )
+        raise _exists_already(path)
     found = parse_document(there, str(path))[1].get("revision")
     if found != expected_revision:
         raise DocumentError(
@@ -218,6 +225,19 @@ def _check_replaceable(
             f"{path} holds revision {found} with other content. Open it again and repeat the change, "
             "or save under another name."
         )
+
+
+def _exists_already(path: Path) -> DocumentError:
+    return DocumentError(
+        f"{path} exists already and was not opened to be changed. Save under another name, or move it away."
+    )
+
+
+def _not_saved(path: Path, error: OSError) -> DocumentError:
+    return DocumentError(
+        f"{path} could not be saved: {_reason(error)}. Make room or choose another folder, then save again. What was "
+        "saved there before is unchanged."
+    )
 
 
 def _reason(error: OSError) -> str:

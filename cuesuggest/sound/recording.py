@@ -43,7 +43,9 @@ _UNKNOWN_FRAMES = 1 << 62  # or more: what soundfile says of a stream that does 
 _LARGEST = 2.0**31  # Some programs write floats on the scale of whole numbers; anything larger is no sound.
 _LONGEST_PACKET = 1.0  # s; one that cannot be decoded and says it is longer is not believed
 _MANY_PLANES = 8  # from so many on PyAV (18.1) reads past the end of a frame's list of channels, and crashes
+_WIDE = ("s64", "s64p")  # whole numbers that PyAV gives as no array
 _BAD_PACKETS = 500  # in a row: no music comes after them
+_MPEG_NAMES = (".mp1", ".mp2", ".mp3")
 # Containers of sound and film. Others stay closed: playlists and the like would open further files, or the network.
 _CONTAINERS = (
     "3g2,3gp,aa,aac,ac3,aiff,amr,amrnb,amrwb,ape,asf,au,avi,caf,dsf,dts,dv,eac3,flac,flv,gxf,iff,kux,live_flv,m4a,"
@@ -224,15 +226,26 @@ def _digest(path: Path) -> str:
 
 
 def _probe_soundfile(path: Path) -> _Found | None:
+    if _may_be_mpeg(path):
+        return None
     import soundfile
 
     try:
         with soundfile.SoundFile(path) as file:
+            if file.subtype.startswith("MPEG"):  # inside a WAV
+                return None
             known = file.frames < _UNKNOWN_FRAMES
             announced = file.frames / file.samplerate if known else None
             return "soundfile", file.samplerate, file.channels, announced, 0
     except (soundfile.LibsndfileError, TypeError):  # TypeError: a headerless kind, such as .raw
         return None
+
+
+def _may_be_mpeg(path: Path) -> bool:
+    """Whether soundfile might ask libmpg123, which prints its own lines on the screen about all that is damaged."""
+    with path.open("rb") as file:
+        head = file.read(3)
+    return head == b"ID3" or (head[:1] == b"\xff" and head[1:2] >= b"\xe0") or path.suffix.lower() in _MPEG_NAMES
 
 
 def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, None]:
@@ -262,7 +275,9 @@ def _container(path: Path) -> Iterator[Any]:
     """Open a file for PyAV. A file, not its name: names like "concat:a.mp3" mean something else to it."""
     import av
 
-    with path.open("rb") as file, av.open(file, options={"format_whitelist": _CONTAINERS}) as container:
+    # Tags may be in any encoding; nobody reads them here.
+    whitelist = {"format_whitelist": _CONTAINERS}
+    with path.open("rb") as file, av.open(file, options=whitelist, metadata_errors="replace") as container:
         yield container
 
 
@@ -351,11 +366,12 @@ def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
     if frame.sample_rate != recording.sample_rate:
         # Nearly always one frame with a damaged header.
         return _samples(frame.samples / max(frame.sample_rate, 1), recording)
-    if frame.format.is_planar and frame.layout.nb_channels >= _MANY_PLANES:
+    many = frame.format.is_planar and frame.layout.nb_channels >= _MANY_PLANES
+    if many or frame.format.name in _WIDE:
         frame = _packed(frame)
     raw = frame.to_ndarray()
     raw = raw.T if frame.format.is_planar else raw.reshape(frame.samples, -1)
-    found: np.ndarray = raw.astype(np.float32)
+    found: np.ndarray = raw.astype(np.float32, copy=False)
     if raw.dtype.kind == "u":
         found = (found - 128) / 128
     elif raw.dtype.kind == "i":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import pairwise
 
@@ -17,13 +18,14 @@ from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm import Rhythm
 from cuesuggest.analysis.rhythm.beat_confidence import bar_features, beat_features, confidences
 from cuesuggest.analysis.rhythm.beat_grid import BeatGrid
+from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.tempo import tempo_knots
 from cuesuggest.analysis.spectrum import FRAME_RATE, Spectrum
 from cuesuggest.analysis.types import TempoKnot
 
-__all__ = ["SAME_BAR", "NumberedBars", "possible_counts"]
+__all__ = ["NumberedBars", "first_stated", "possible_counts"]
 
-SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
+_SAME_BAR = 0.1  # s from a stated bar 1 to the bar that is meant
 _ROUNDING = 1e-3  # s
 _APART = 0.25  # s; beats of two attempts are no closer
 _LEAST_SURE = 0.5
@@ -34,8 +36,10 @@ _LONE_BEAT_BPM = 112.0  # where a single beat is stated and nothing heard
 class NumberedBars:
     """Beats laid out as numbered bars; what lies before, between and after them."""
 
-    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, bar_one: float | None) -> None:
-        self.broken_off = [] if bar_one is not None else _broken_off(spectrum, rhythm)
+    def __init__(self, spectrum: Spectrum, rhythm: Rhythm, known: Known | None) -> None:
+        known = known or Known()
+        bar_one = known.bar_one
+        self.broken_off = [] if bar_one is not None else _broken_off(spectrum, rhythm, first_stated(known))
         before = [each for each, confidence in self.broken_off if confidence >= _LEAST_SURE]
         earliest = before[-1].end if before else spectrum.start
         rhythm, one, self.count = _with_count_in(spectrum, _from_time(rhythm, earliest), bar_one, earliest)
@@ -135,12 +139,27 @@ def _middle_tempo(lines: list[tuple[float, float, float]]) -> float:
     return ranked[int(np.searchsorted(passed, passed[-1] / 2))][0]
 
 
+def first_stated(known: Known | None) -> float:
+    """When the first bar starts that is stated; no end of a false start is later, for a stated bar is music.
+
+    Parameters
+    ----------
+    known : Known or None
+
+    Returns
+    -------
+    float
+        Seconds, a little late, as taps are early at times; infinite where no bar is stated.
+    """
+    return min(known.bar_lines if known else (), default=math.inf) + _SAME_BAR
+
+
 def _nearest(starts: np.ndarray, bar_one: float | None) -> int | None:
     """Which bar starts where bar 1 is stated, if any does."""
     if bar_one is None:
         return None
     near = int(np.abs(starts - bar_one).argmin())
-    return near if abs(starts[near] - bar_one) <= SAME_BAR else None
+    return near if abs(starts[near] - bar_one) <= _SAME_BAR else None
 
 
 def possible_counts(spectrum: Spectrum, rhythm: Rhythm, first: int) -> list[Count]:
@@ -172,11 +191,13 @@ def _from_time(rhythm: Rhythm, earliest: float) -> Rhythm:
     return replace(rhythm, times=rhythm.times[keep], grid=kept)
 
 
-def _broken_off(spectrum: Spectrum, rhythm: Rhythm) -> list[tuple[Candidate, float]]:
+def _broken_off(spectrum: Spectrum, rhythm: Rhythm, latest: float) -> list[tuple[Candidate, float]]:
     """The false starts before the song, each with how likely it is one: those that are, and one that may be."""
     grid = rhythm.grid
     found = []
     for each in attempts(spectrum, rhythm.times, grid.runs):
+        if each.candidate.end > latest:
+            break
         confidence = round(probability(each.candidate), 3)
         if confidence >= _LEAST_TOLD:
             found.append((each.candidate, confidence))

@@ -48,10 +48,14 @@ def find_fills(scene: Scene, starts: Sequence[int]) -> list[tuple[Candidate, flo
         From the last beat to the section's start, in order of time.
     """
     firsts = np.searchsorted(scene.beats, scene.starts - 1e-3)
+    whole = np.diff(firsts, append=len(scene.beats)) == scene.lengths  # a bar before a pause may break off
     lines = [
         line
         for line in starts
-        if line > _BARS and len(set(scene.lengths[line - _BARS - 1 : line])) == 1 and scene.lengths[line - 1] > 1
+        if line > _BARS
+        and whole[line - _BARS - 1 : line].all()
+        and len(set(scene.lengths[line - _BARS - 1 : line])) == 1
+        and scene.lengths[line - 1] > 1
     ]
     if not lines:
         return []

@@ -14,7 +14,7 @@ from typing import Any
 
 from cuesuggest.export.common.escape import one_line
 
-__all__ = ["BOLD", "REGULAR", "font_file", "printed_width", "ready", "to_print", "whole_lines"]
+__all__ = ["BOLD", "REGULAR", "drawn", "font_file", "printed_width", "ready", "to_print", "whole_lines"]
 
 REGULAR, BOLD = "cuesuggest-regular", "cuesuggest-bold"
 _FILES = {REGULAR: "DejaVuSansCondensed.ttf", BOLD: "DejaVuSansCondensed-Bold.ttf"}
@@ -46,6 +46,11 @@ def _glyphs(name: str) -> frozenset[int]:
     ready()
     face: Any = pdfmetrics.getFont(name).face
     return frozenset(face.charToGlyph)
+
+
+def drawn(char: str) -> bool:
+    """Whether the typeface has a character, in both of its weights."""
+    return all(ord(char) in _glyphs(name) for name in _FILES)
 
 
 @cache

@@ -18,27 +18,49 @@ export class Refused extends Error {
 }
 
 const GONE = "The program has stopped. Start cuesuggest review again; all that was done before is saved.";
+const FAILED = "The program failed at this. Open the page again to see what is saved.";
+// Kept for this window alone, also when it is loaded again; no other server and no other site can read it.
+const KEPT = "key";
 
 /**
  * @param {string} path
  * @param {RequestInit} [options]
  */
 async function asked(path, options) {
+  const headers = { "X-Cuesuggest-Key": sessionStorage.getItem(KEPT) ?? "", ...options?.headers };
   try {
-    return await fetch(path, { credentials: "same-origin", cache: "no-store", ...options });
+    return await fetch(path, { credentials: "omit", cache: "no-store", ...options, headers });
   } catch {
     throw new Refused(GONE);
   }
 }
 
+/**
+ * @param {string} path
+ * @param {object} values
+ */
+function posted(path, values) {
+  const headers = { "Content-Type": "application/json" };
+  return asked(path, { method: "POST", headers, body: JSON.stringify(values) });
+}
+
 /** @param {Response} response */
 async function told(response) {
-  if (response.status === 403) {
-    throw new Refused("The program was started again. Open the address that it printed last.");
-  }
-  const body = await response.json();
+  const body = await response.json().catch(() => {
+    throw new Refused(FAILED);
+  });
   if (!response.ok) throw new Refused(body.error, body.behind ? body : null);
   return body;
+}
+
+/**
+ * Exchange the token of an address for the key of this run.
+ *
+ * @param {string} token
+ */
+export async function enter(token) {
+  const { key } = await told(await posted("/enter", { token }));
+  sessionStorage.setItem(KEPT, key);
 }
 
 /**
@@ -68,13 +90,7 @@ export async function fetchDisk() {
  * @returns {Promise<Done>}
  */
 export async function post(values, room) {
-  return told(
-    await asked(`/act?bars=${room.bars}&width=${room.width}`, {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(values),
-    }),
-  );
+  return told(await posted(`/act?bars=${room.bars}&width=${room.width}`, values));
 }
 
 /**
@@ -83,11 +99,7 @@ export async function post(values, room) {
  * @param {string} ending
  */
 export async function fetchExport(ending) {
-  const response = await asked(`/export/${encodeURIComponent(ending)}`, {
-    method: "POST",
-    headers: { "Content-Type": "application/json" },
-    body: "{}",
-  });
+  const response = await posted(`/export/${encodeURIComponent(ending)}`, {});
   if (!response.ok) await told(response);
   const name = response.headers.get("x-file-name");
   if (name === null) throw new Refused("The file came without a name. Open the page again.");

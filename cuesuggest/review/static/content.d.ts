@@ -16,9 +16,15 @@ export interface Page {
   questions: Question[];
   cautions: string[];
   unplaced: string[];
-  sound: { seconds: number } | null;
+  sound: Sound | null;
   no_sound: string;
   exports: Export[];
+}
+
+export interface Sound {
+  seconds: number;
+  /** Path with the key that opens it. */
+  address: string;
 }
 
 /** What was done, or what went wrong, in sentences. */

@@ -153,7 +153,7 @@ store.addEventListener("song", () => {
   const { page } = store;
   document.title = `${page.title} – cuesuggest`;
   find("h1", HTMLElement).textContent = page.title;
-  if (page.sound) player.open(page.music.start, page.revision);
+  if (page.sound) player.open(page.sound.address, page.music.start, page.revision);
   const { cue, question, passed } = hand.now;
   /** @type {Partial<State>} */
   const gone = {};

@@ -9,6 +9,7 @@
  */
 export class Player extends EventTarget {
   #audio;
+  #address = "";
   #offset = 0;
   /** @type {Stretch | null} */
   #loop = null;
@@ -37,10 +38,12 @@ export class Player extends EventTarget {
   /**
    * Give it the sound of a song whose beats are those of a revision.
    *
+   * @param {string} address where the sound is
    * @param {number} offset seconds of the recording at which the sound begins
    * @param {number} revision
    */
-  open(offset, revision) {
+  open(address, offset, revision) {
+    this.#address = address;
     this.#offset = offset;
     if (!this.#audio.src || (this.#click && revision !== this.#revision)) {
       this.#revision = revision;
@@ -53,7 +56,7 @@ export class Player extends EventTarget {
     const playing = this.playing;
     this.#wanted = this.#wanted ?? this.#audio.currentTime;
     const reading = this.#reading ? `&reading=${encodeURIComponent(this.#reading)}` : "";
-    this.#audio.src = this.#click ? `/sound.wav?click=${this.#revision}${reading}` : "/sound.wav";
+    this.#audio.src = this.#click ? `${this.#address}&click=${this.#revision}${reading}` : this.#address;
     const rate = this.#audio.playbackRate;
     this.#audio.load();
     this.#audio.playbackRate = rate;

@@ -11,8 +11,14 @@ import { fetchDisk, fetchSong, post, Refused } from "./api.js";
  * with "window", "file", "gone" or null.
  */
 export class Store extends EventTarget {
-  /** @type {Page | null} */
+  /**
+   * What is shown; ahead of what the server has told while an action is on its way.
+   *
+   * @type {Page | null}
+   */
   #page = null;
+  /** @type {Page | null} what the server told last */
+  #sure = null;
   #room;
   /** @type {Promise<void>} */
   #waiting = Promise.resolve();
@@ -29,7 +35,7 @@ export class Store extends EventTarget {
     return this.#page !== null;
   }
 
-  /** The page's content as the server last told it. */
+  /** The page's content, with what was asked for and not answered yet. */
   get page() {
     if (this.#page === null) throw new Error("The song has not come yet.");
     return this.#page;
@@ -67,6 +73,7 @@ export class Store extends EventTarget {
    */
   act(what, values = {}, now = null) {
     if (now) {
+      if (this.#page === this.#sure) this.#page = structuredClone(this.page);
       now(this.page);
       this.#changed();
     }
@@ -78,7 +85,10 @@ export class Store extends EventTarget {
         this.#open -= 1;
         // With more on the way, what is shown already is ahead of this answer.
         if (this.#open === 0 || !now) this.#take(answer);
-        else this.page.revision = answer.revision;
+        else {
+          this.#sure = answer;
+          this.page.revision = answer.revision;
+        }
         if (what === "take-file" || what === "keep-shown") this.#conflict(null);
         this.#tell(answer);
       } catch (error) {
@@ -105,7 +115,7 @@ export class Store extends EventTarget {
 
   /** @param {Page} page */
   #take(page) {
-    this.#page = page;
+    this.#page = this.#sure = page;
     this.#changed();
   }
 
@@ -123,15 +133,20 @@ export class Store extends EventTarget {
     this.dispatchEvent(new CustomEvent("told", { detail }));
   }
 
-  /** @param {unknown} error */
+  /**
+   * Nothing is shown that was not done; and it is said.
+   *
+   * @param {unknown} error
+   */
   #refused(error) {
+    if (this.#sure && this.#page !== this.#sure) this.#take(this.#sure);
     if (!(error instanceof Refused)) throw error;
     this.#tell({ said: error.message, lines: [], remarks: [], wrong: true });
     if (error.page) this.look();
     else if (this.there) this.#reload();
   }
 
-  /** After a refusal, what was shown at once may not be so: take the server's word, if it still speaks. */
+  /** After a refusal, take the server's word, if it still speaks. */
   async #reload() {
     try {
       this.#take(await fetchSong(this.#room()));
