@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +14,7 @@ import pytest
 import soundfile
 
 from cuesuggest.cli import main
+from cuesuggest.review.server import Page
 from cuesuggest.song import SetCue, Song, change
 from cuesuggest.song.edit_types import CueChanges
 from tests.sounds import RATE, play
@@ -324,4 +327,36 @@ def test_version_is_told(run):
 def test_a_name_that_the_system_does_not_take_is_told(run):
     code, out, err = run("suggest", "x" * 300 + ".wav")
     assert (code, out) == (2, "")
-    assert "cannot be used" in err
+    assert "file name too long. Choose a shorter name" in err
+
+
+def test_a_document_reached_by_a_link_finds_its_recording(run, drafted_take, take, tmp_path):
+    (tmp_path / "set").mkdir()
+    (tmp_path / "desk").mkdir()
+    shutil.copy(drafted_take, tmp_path / "set" / "evening.cues.json")
+    shutil.copy(take.path, tmp_path / "set" / "evening.wav")
+    link = tmp_path / "desk" / "tonight.cues.json"
+    link.symlink_to(tmp_path / "set" / "evening.cues.json")
+    assert run("correct", link, "--half")[0] == 0
+    assert run("suggest", link)[0] == 0
+    assert run("export", link, "--to", "markers", "-o", tmp_path / "desk")[0] == 0
+    page = Page(link)
+    page.close()
+    assert page.no_sound == ""
+    assert link.is_symlink()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are text here")
+def test_names_that_are_no_text_are_told_or_shown_in_their_bytes(run, document, take, tmp_path):
+    odd = os.fsdecode(b"caf\xe9")
+    shutil.copy(take.path, tmp_path / f"{odd}.wav")
+    shutil.copy(document, tmp_path / f"{odd}.cues.json")
+    for words in (["suggest", tmp_path / f"{odd}.wav"], ["analyze", tmp_path / f"{odd}.wav"]):
+        code, _, err = run(*words)
+        assert (code != 0, "is not UTF-8. Rename it" in err, "unforeseen" in err) == (True, True, False)
+    code, out, _ = run("export", tmp_path / f"{odd}.cues.json", "--to", "csv")
+    assert (code, "caf\\udce9.cues.csv" in out) == (0, True)
+    (tmp_path / odd).mkdir()
+    shutil.copy(take.path, tmp_path / odd / "evening.wav")
+    code, _, err = run("suggest", tmp_path / odd, "-o", tmp_path)
+    assert (code != 0, "is not UTF-8. Rename it" in err, "unforeseen" in err) == (True, True, False)

@@ -138,6 +138,11 @@ def _end(document):
 # words, what the message says
 WRONG = [
     (("--tempo", "3"), "20 to 400"),
+    (("--tempo", "nan"), "20 to 400"),
+    (("--shift-bar", "1e308"), "-99 to 99"),
+    (("--bar-one-at", "1e9"), "no time"),
+    (("--bar-one-at", "999999:00:00"), "more than a day"),
+    (("--starts", f"A{'9' * 5000}", "3"), "There is no section"),
     (("--meter", "4"), "time signature"),
     (("--bar-one-at", "99:00"), "outside"),
     (("--downbeats", "missing.txt"), "missing.txt"),
@@ -155,6 +160,24 @@ def test_what_cannot_be_is_refused_and_nothing_is_changed(run, document, words, 
     assert document.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("taps", "says"),
+    [
+        ("2.0\nnan\n", "line 2: 'nan' is no time"),
+        ("2.0\ninf\n", "line 2: 'inf' is no time"),
+        ("2.0\n" + "9" * 5000, "line 2: '99"),
+        ("".join(f"{3 + 1e-5 * k:.5f}\n" for k in range(20_000)), "are too near for two bar lines"),
+        ("".join(f"{3 + 1e-5 * k:.5f}\n" for k in range(120_000)), "at most 20000 are kept"),
+        ("".join(f"{3 + 1e-5 * k:.5f}\n" for k in range(200_000)), "has more than 1 MiB"),
+    ],
+)
+def test_taps_that_cannot_be_bar_lines_are_refused(run, document, tmp_path, taps, says):
+    (tmp_path / "taps.txt").write_text(taps, encoding="utf-8")
+    code, _, err = run("correct", document, "--downbeats", tmp_path / "taps.txt")
+    assert (code, says in err) == (2, True)
+    assert len(err) < 500
+
+
 def test_nothing_can_be_stated_about_times_of_another_file(run, document):
     (document.parent / "evening.wav").write_bytes(b"RIFF")
     assert run("correct", document, "--half")[0] == 2
@@ -166,7 +189,7 @@ def test_an_answer_comes_at_once_from_what_was_kept(document):
     from cuesuggest.song import change
 
     song = Song.load(document)
-    stated = change(song, statements.tempo_times(song, 0.5), by="test")
+    stated = change(song, statements.tempo_times(song, "half"), by="test")
     (document.parent / "evening.wav").touch()
     begin = time.process_time()
     settled(song, stated, document)

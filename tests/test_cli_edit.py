@@ -127,6 +127,13 @@ def test_what_does_not_go_together_any_more_is_told_when_it_happens(edit):
     assert "go together" not in edit("note", "3", "still to be set up")[1]
 
 
+def test_a_cue_that_needs_a_side_and_names_none_is_told_so(edit):
+    code, out, _, _ = edit("add", "cut-in", "--bar", "5", "--do", "go", "--look", "home")
+    assert code == 0
+    assert "it names no side; the rig has A, B" in out
+    assert "None" not in out
+
+
 def test_undo_redo_and_history(edit, document):
     edit("level", "3", "55")
     edit("accept", "1-2")
@@ -170,6 +177,13 @@ WRONG = [
     (("move", "1", "--at", "9:00"), "lasts"),
     (("move", "1"), "Give a bar"),
     (("add", "fade-in", "--bar", "2", "--do", "up", "--look", "nets"), "Slow drift, Wide fans"),
+    (("add", "fade-in", "--bar", "2", "--do", "up", "--beats", "nan"), "'nan' is no number from 0 to 10000"),
+    (("add", "fade-in", "--bar", "2", "--do", "up", "--beats", "inf"), "'inf' is no number from 0 to 10000"),
+    (("add", "fade-in", "--bar", "2", "--beat", "nan", "--do", "up"), "'nan' is no number from 1 to 100"),
+    (("add", "fade-in", "--at", "25:00:00", "--do", "up"), "'25:00:00' is more than a day"),
+    (("move", "1", "--at", "9" * 400), "is more than a day"),
+    (("move", "1", "--section", f"A{'9' * 5000}"), "There is no section"),
+    (("note", "1", "x" * 20_001), "has 20001 characters; at most 20000 are read"),
     (("section", "B1",), "--first-words"),
 ]  # fmt: skip
 
@@ -244,3 +258,14 @@ def test_more_than_there_is_to_take_back_takes_back_nothing(edit):
     assert code == 2
     assert "no change to take back" in err
     assert cue(song, 3).level == 55
+
+
+def test_an_edit_that_is_refused_is_not_saved(run, document):
+    song = json.loads(document.read_text(encoding="utf-8"))
+    song["profile"]["values"]["budget"]["lit_share"] = 1.76
+    document.write_text(json.dumps(song), encoding="utf-8")
+    before = document.read_bytes()
+    code, _, err = run("edit", document, "title", "Evening")
+    assert code == 2
+    assert "lit_share" in err
+    assert document.read_bytes() == before

@@ -14,12 +14,14 @@ import sys
 import time
 import tomllib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
+from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.song import Song
 from tests.exported import HOSTILE, hostile_song
@@ -99,6 +101,24 @@ def test_any_text_goes_into_every_desk_format(text):
     song = hostile_song(text)
     for name in ("csv", *DESK):
         assert all(export(song, name).values())
+
+
+@pytest.mark.parametrize("name", ["midi", "msc", "score"])
+def test_nothing_is_built_for_each_beat_of_a_day_before_the_song(name):
+    song = make_song("A8 B8 A8")
+    laid = measures(song, Timing(86_400.0))
+    assert (laid[0].start, len(laid)) == (0.0, pytest.approx(1_440, abs=40))
+    assert all(before.end == after.start for before, after in pairwise(laid))
+    assert next(each.start for each in laid if each.bar == 1) == pytest.approx(86_402.0)
+    since = time.process_time()
+    (data,) = export(song, name, Options(timing=Timing(86_400.0))).values()
+    assert time.process_time() - since < 5.0
+    assert len(data) < 400_000
+
+
+def test_a_day_of_linear_timecode_is_refused_and_another_way_named():
+    with pytest.raises(CuesuggestError, match=r"would last 24\.0 hours; at most 5 .* --start-timecode"):
+        export(make_song("A8"), "timecode.wav", Options(timing=Timing(86_400.0)))
 
 
 @pytest.mark.parametrize("offset", [-1000.0, -0.0001, 3601.25])
@@ -216,9 +236,14 @@ def test_a_landmark_is_an_offset(run, document):
 WRONG = [
     (["--offset", "1", "--landmark", "bar 1 = 3"], "Give one of them"),
     (["--landmark", "bar 99 = 3"], "no bar 99"),
+    (["--landmark", "bar 1 = 25:00:00"], "more than a day"),
+    (["--landmark", f"bar {'9' * 5000} = 3"], "no landmark"),
+    (["--offset", "nan"], "'nan' is no number from -86400 to 86400"),
+    (["--offset", "inf"], "'inf' is no number from -86400 to 86400"),
+    (["--offset", "1000000"], "'1000000' is no number from -86400 to 86400"),
     (["--start-timecode", "25:00:00:00"], "no timecode"),
     (["--fps", "29.97df", "--start-timecode", "00:01:00:00"], "leaves out"),
-    (["--map", "none.toml"], "cannot be opened"),
+    (["--map", "none.toml"], "was not found"),
     (["--fps", "23"], "'23' is not one of"),
 ]
 
@@ -255,7 +280,7 @@ def test_what_was_written_is_read_back(run, document):
     assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: fade-in on the count"]
 
 
-@pytest.mark.parametrize(("content", "says"), [(None, "cannot be opened"), (b"x", "no file that can be read back")])
+@pytest.mark.parametrize(("content", "says"), [(None, "was not found"), (b"x", "no file that can be read back")])
 def test_what_cannot_be_read_back_is_said(run, tmp_path, content, says):
     path = tmp_path / "x"
     if content is not None:

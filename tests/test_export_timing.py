@@ -7,6 +7,7 @@ from timecode import Timecode
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.timing import RATES, Timing, cues_in_time, landmark_offset
+from cuesuggest.score.records import clock
 from tests.songs import make_song
 
 DROP = RATES["29.97df"]
@@ -130,3 +131,18 @@ def test_a_landmark_that_there_is_not_is_refused_in_words(landmark, says):
 def test_cues_before_the_start_are_told_apart():
     inside, before = cues_in_time(make_song("A8 B8 A8"), Timing(offset=-10.0))
     assert ([cue.number for cue in inside], [cue.number for cue in before]) == ([2, 3, 4], [1])
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (-1.0, "-0:01.0"),
+        (-61.26, "-1:01.3"),
+        (-0.04, "0:00.0"),
+        (0.0, "0:00.0"),
+        (59.96, "1:00.0"),
+        (-86_400, "-1440:00.0"),
+    ],
+)
+def test_a_moment_before_the_start_has_a_minus(seconds, text):
+    assert clock(seconds) == text

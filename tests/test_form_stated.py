@@ -58,7 +58,7 @@ def test_a_form_is_taken_back():
     "state",
     [
         lambda song: statements.tempo(song, 75),
-        lambda song: statements.tempo_times(song, 0.5),
+        lambda song: statements.tempo_times(song, "half"),
         lambda song: statements.signature(song, "3/4", 9),
         lambda song: statements.bars_shifted(song, 1),
         lambda song: statements.bar_one_at(song, 7.6),

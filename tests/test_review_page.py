@@ -367,9 +367,9 @@ def test_questions_come_first_and_a_key_answers(document, opened):
 def test_each_answer_that_is_a_reading_is_heard_with_a_click_before_it_is_chosen(document, opened):
     song = saved(document)
     answers = (
-        Answer("as it is", BeatTimes(1.0), ""),
-        Answer("half", BeatTimes(0.5), "half"),
-        Answer("no reading", BeatTimes(1.0)),
+        Answer("as it is", BeatTimes("as-heard"), ""),
+        Answer("half", BeatTimes("half"), "half"),
+        Answer("no reading", BeatTimes("as-heard")),
     )
     asked = Question("tempo", "Is the pulse right?", 4.0, tuple(cue.id for cue in song.cues), answers)
     song.replaced(questions=(asked,), revision=song.revision + 1).save(document)

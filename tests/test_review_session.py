@@ -334,10 +334,10 @@ def test_a_question_about_a_start_is_answered_by_a_bar(session, step):
     assert not any(each.id.startswith("start/") for each in open_questions(session.song))
 
 
-@pytest.mark.parametrize("factor", [1.0, 0.5, 2.0])
-def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, factor):
+@pytest.mark.parametrize(("speed", "factor"), [("as-heard", 1.0), ("half", 0.5), ("double", 2.0)])
+def test_a_question_about_the_pulse_is_answered_by_a_tempo(session, speed, factor):
     tempo = session.song.analysis.tempo_bpm
-    ask(session, "tempo/56", BeatTimes(factor))
+    ask(session, "tempo/56", BeatTimes(speed))
     act(session, "answer", question="tempo/56", answer=0)
     assert session.song.analysis.tempo_bpm == pytest.approx(tempo * factor, rel=0.02)
     assert not any(each.id.startswith("tempo/") for each in open_questions(session.song))

@@ -362,7 +362,7 @@ def test_files_of_other_editors_and_shells_are_read(written, data):
 
 def test_a_file_that_is_no_text_is_refused(written):
     said = refused(load_profile, written(b"\x89PNG\xff\xfe\x00\x00"))
-    assert "should be a TOML file in UTF-8" in said
+    assert "is not UTF-8 text" in said
 
 
 def test_an_unknown_name_lists_the_known_ones_and_the_nearest():
@@ -373,7 +373,7 @@ def test_an_unknown_name_lists_the_known_ones_and_the_nearest():
 
 
 def test_a_folder_is_no_style(tmp_path):
-    assert "There is no house style or file" in refused(load_profile, tmp_path)
+    assert f"{tmp_path} is a folder. Name a file in it." in refused(load_profile, tmp_path)
 
 
 @pytest.mark.parametrize("name", known_names("profiles"))

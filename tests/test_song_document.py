@@ -9,7 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from cuesuggest.analysis.types import Confidence
-from cuesuggest.errors import DocumentError
+from cuesuggest.errors import DocumentError, EditError
+from cuesuggest.score.bounds import MOST_BYTES
 from cuesuggest.score.records import Place, Series
 from cuesuggest.song import (
     DownbeatCorrection,
@@ -22,6 +23,7 @@ from cuesuggest.song import (
     Unplaced,
     change,
     path_from,
+    path_to,
     undo,
 )
 from cuesuggest.song.rig_facts import side_names
@@ -129,7 +131,7 @@ BROKEN = [
     (_with(0), ["cues", 0, "number"], "cues[0].number: must be above 0, not 0"),
     (_with(1.5), ["cues", 0, "level"], "cues[0].level: must be a whole number, not 1.5"),
     (_with(101), ["cues", 0, "level"], "cues[0].level: must be 0 to 100, not 101"),
-    (_with(-1), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 or more, not -1"),
+    (_with(-1), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 to 10000, not -1"),
     (_with(1.2), ["cues", 0, "confidence"], "cues[0].confidence: must be 0 to 1, not 1.2"),
     (_with(None), ["cues", 0, "hand"], "cues[0].hand: must be a text in quotes, not null"),
     (_with("loud"), ["cues", 0, "reasons"], "cues[0].reasons: must be a list in brackets, not 'loud'"),
@@ -148,6 +150,42 @@ BROKEN = [
     (_with(5), ["cues", 0, "place", "beat"], "cues[0].place.beat: bar 1 has the beats 1 to 4, there is no beat 5"),
     (_with(0.5), ["cues", 0, "place", "beat"], "there is no beat 0.5"),
     (_with(None), ["cues", 0, "place", "beat"], "there is no beat null"),
+    # Beyond the bounds of a song: what took gigabytes, or had no end.
+    (_with(10**9), ["analysis", "bars", 3, "beats"], "analysis.bars[3].beats: must be 1 to 99, not 1e+09"),
+    (_with(0), ["analysis", "bars", 3, "beats"], "analysis.bars[3].beats: must be 1 to 99, not 0"),
+    (_with(1e15), ["analysis", "bars", 3, "end"], "analysis.bars[3].end: must be a number from -1e+09 to 1e+09"),
+    (_with(3600), ["analysis", "bars", 19, "end"], "analysis.bars[19].end: must be 0 to"),
+    (_with(12), ["analysis", "bars", 4, "end"], "analysis.bars[4].end: 12 s leaves no time for a bar"),
+    (_with(1), ["analysis", "bars", 4, "start"], "analysis.bars[4].start: must be"),
+    (_with(10**7), ["analysis", "bars", 19, "number"], "analysis.bars[19].number: must be 50000 or less"),
+    (_with("4/0"), ["analysis", "bars", 2, "time_signature"], "'4/0' is no time signature such as '4/4'"),
+    (_with(10**9), ["recording", "duration"], "recording.duration: must be 0 to 86400, not 1e+09"),
+    (_with(10**9), ["recording", "channels"], "recording.channels: must be 1 to 1024"),
+    (_with(10**9), ["analysis", "duration"], "analysis.duration: 1e+09 s is not inside the recording"),
+    (_with(10**30), ["revision"], "revision: must be a number from -1e+09 to 1e+09"),
+    (_with(10**400), ["cues", 0, "number"], "cues[0].number: must be a"),
+    (_with(10**40), ["cues", 0, "standby"], "cues[0].standby: must be a number from -1e+09 to 1e+09"),
+    (_with(10**400), ["profile", "values", "deep"], "profile.values.deep: must be a number from -1e+09 to 1e+09"),
+    (_with([1.0]), ["analysis", "beat_confidence"], "analysis.beat_confidence: has 1 members, but there are 80 beats"),
+    (_with(-1), ["analysis", "beat_confidence", 7], "analysis.beat_confidence[7]: must be 0 to 1, not -1"),
+    (_with(1), ["analysis", "beats", 7], "analysis.beats[7]: 1 s comes after 5.75 s; times must rise"),
+    (_with(1e6), ["analysis", "beats", 79], "analysis.beats[79]: must be 0 to"),
+    (_with(-5), ["analysis", "downbeats", 0], "analysis.downbeats[0]: must be 0 to"),
+    (_with(0), ["analysis", "tempo_bpm"], "analysis.tempo_bpm: must be 1 to 12000, not 0"),
+    (_with(1e7), ["analysis", "tempo_map", 0, "bpm"], "analysis.tempo_map[0].bpm: must be 1 to 12000"),
+    (_with(1e5), ["analysis", "events", 0, "end"], "analysis.events[0].end: must be 0 to"),
+    (_with(0), ["analysis", "events", 0, "end"], "analysis.events[0].end: 0 s comes before"),
+    (_with(8), ["analysis", "sections", 1, "first_bar"], "sections[1].first_bar: bar 8 belongs to the section before"),
+    (_with(1e6), ["analysis", "sections", 0, "turns"], "analysis.sections[0].turns: must be a list"),
+    (_with([1e6]), ["analysis", "sections", 0, "turns"], "analysis.sections[0].turns[0]: must be 0 to"),
+    (_with(1e8), ["questions", 0, "listen_at"], "questions[0].listen_at: must be 0 to"),
+    (_with(0), ["looks", 0, "cycle_seconds"], "looks[0].cycle_seconds: must be above 0, not 0"),
+    (_with(1e8), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 to 10000, not 1e+08"),
+    (_with(1e6), ["corrections", 0, "time"], "corrections[0].time: must be 0 to 86400, not 1e+06"),
+    (_with(5000), ["corrections", 1, "bpm"], "corrections[1].bpm: must be 20 to 400, not 5000"),
+    (_with("x" * 20_001), ["title"], "title: has 20001 characters; at most 20000 are read"),
+    (_with(["x"] * 400_001), ["cautions"], "cautions: has 400001 members; at most 400000 are read"),
+    (_with([[[[[[[[[[[[[[1]]]]]]]]]]]]]]), ["rig", "values", "sides"], "is more than 12 levels deep"),
     (_with(None), ["cues", 0, "place", "bar"], "cues[0].place.beat: there is a beat but no bar"),
     (_with("Z"), ["cues", 0, "place", "section"], "cues[0].place.section: there is no section 'Z'"),
     (_with(999), ["cues", 0, "place", "seconds"], "cues[0].place.seconds: 999 s is not inside the recording"),
@@ -233,6 +271,39 @@ def test_a_number_too_large_to_be_one_is_refused_where_it_stands(number):
         Song.from_json(data.encode())
 
 
+def test_a_document_of_more_bytes_than_any_song_has_is_not_read(tmp_path):
+    path = tmp_path / "song.cues.json"
+    path.write_bytes(make_song().to_json())
+    with path.open("ab") as file:
+        file.truncate(MOST_BYTES + 1)
+    with pytest.raises(DocumentError, match="has more than 32 MiB"):
+        Song.load(path)
+
+
+def test_a_song_too_long_to_be_opened_again_is_not_written():
+    song = make_song()
+    long = song.replaced(cautions=[f"{k} {'x' * 19_900}" for k in range(1_700)])
+    with pytest.raises(DocumentError, match="would have more than 32 MiB"):
+        long.to_json()
+
+
+def test_of_more_changes_than_are_kept_the_oldest_is_forgotten(monkeypatch):
+    monkeypatch.setattr("cuesuggest.song.edits.MOST_CHANGES", 3)
+    song = make_song()
+    for number in range(5):
+        song = change(song, SetTitle(f"{number}"), by="test")
+    assert [entry.edit.title for entry in song.history] == ["2", "3", "4"]
+    assert undo(undo(undo(song))).title == "1"
+    with pytest.raises(EditError, match="no change to take back"):
+        undo(undo(undo(undo(song))))
+
+
+def test_bar_lines_too_near_to_be_played_are_refused():
+    lines = [DownbeatCorrection(2.0), DownbeatCorrection(2.01)]
+    with pytest.raises(ValidationError, match=r"corrections\[1\]\.time: 2\.01 s is too near to the bar line at 2 s"):
+        make_song().replaced(corrections=lines)
+
+
 def test_a_song_made_of_parts_that_do_not_agree_cannot_be_made():
     song = make_song()
     with pytest.raises(ValidationError, match="there is no look with the id 'lift'"):
@@ -264,6 +335,19 @@ def test_answers_that_are_command_lines_as_in_older_documents_are_dropped_and_th
     older["questions"][0]["answers"] = [{"text": "yes", "command": "correct DOC --shift-bar 0", "reading": None}]
     opened = Song.from_json(json.dumps(older).encode())
     assert opened == song
+    older["questions"][0]["answers"] = [{"text": "half", "deed": {"factor": 0.3, "do": "beat-times"}, "reading": None}]
+    assert Song.from_json(json.dumps(older).encode()) == song
+
+
+def test_a_document_that_is_reached_by_a_link_names_its_recording_from_where_it_lies(tmp_path):
+    (tmp_path / "set").mkdir()
+    (tmp_path / "desk").mkdir()
+    (tmp_path / "set" / "song.cues.json").write_bytes(b"")
+    link = tmp_path / "desk" / "tonight.cues.json"
+    link.symlink_to(tmp_path / "set" / "song.cues.json")
+    named = path_from(link, tmp_path / "takes" / "one.wav")
+    assert named == "../takes/one.wav"
+    assert path_to(link, named).resolve() == (tmp_path / "takes" / "one.wav").resolve()
 
 
 def test_sides_come_in_the_order_of_the_rig_and_then_as_they_are_played():

@@ -36,8 +36,8 @@ def test_a_tempo_holds_for_the_whole_song_or_from_a_bar_on():
 
 
 def test_half_and_double_are_stored_as_tempi():
-    assert facts(statements.tempo_times(SONG, 0.5)) == (TempoCorrection(48, 0.0, END),)
-    assert facts(statements.tempo_times(SONG, 2)) == (TempoCorrection(192, 0.0, END),)
+    assert facts(statements.tempo_times(SONG, "half")) == (TempoCorrection(48, 0.0, END),)
+    assert facts(statements.tempo_times(SONG, "double")) == (TempoCorrection(192, 0.0, END),)
 
 
 def test_half_of_a_song_in_two_tempi_is_stated_for_each():
@@ -47,7 +47,8 @@ def test_half_of_a_song_in_two_tempi_is_stated_for_each():
         for s in [22.0 + 2.0 * (bar.number - 9)]
     )
     song = SONG.replaced(analysis=SONG.analysis.__class__(**{**_fields(SONG.analysis), "bars": faster}))
-    assert facts(statements.tempo_times(song, 0.5)) == (TempoCorrection(48, 0.0, 22.0), TempoCorrection(60, 22.0, END))
+    halved = (TempoCorrection(48, 0.0, 22.0), TempoCorrection(60, 22.0, END))
+    assert facts(statements.tempo_times(song, "half")) == halved
 
 
 def _fields(record):
@@ -118,17 +119,21 @@ def _seconds(word):
 WRONG = [
     (lambda: statements.tempo(SONG, 5), "20 to 400"),
     (lambda: statements.tempo(SONG, 80, from_bar=99), "last bar is 24"),
-    (lambda: statements.tempo_times(apply(SONG, statements.tempo(SONG, 80)), 0.1), "no tempo"),
+    (lambda: statements.tempo_times(make_song("A8", bpm=30), "half"), "no tempo"),
     (lambda: statements.signature(SONG, "4"), "4/4, 3/4"),
     (lambda: statements.signature(SONG, "4/3"), "4/4, 3/4"),
     (lambda: statements.bars_shifted(SONG, 999), "smaller"),
     (lambda: statements.bars_shifted(SONG, 0.3), "neither whole nor a half"),
     (lambda: statements.bars_shifted(SONG, float("inf")), "neither whole nor a half"),
+    (lambda: statements.bars_shifted(SONG, 1e308), "smaller"),
+    (lambda: statements.tapped(SONG, [2.0, 2.00001]), "2.0000 s and 2.0000 s are too near for two bar lines"),
+    (lambda: statements.tapped(SONG, [2.0] * 20_001), "at most 20000 are kept"),
+    (lambda: statements.tapped(SONG, [float("nan")]), "outside the song"),
     (lambda: statements.bar_one_at(SONG, 999), "outside"),
     (lambda: statements.tapped(SONG, []), "no times"),
     (lambda: statements.tapped(SONG, [4.0, 2.0]), "must rise"),
     (lambda: statements.tapped(SONG, [4.0, 999.0]), "outside"),
-    (lambda: statements.tempo_times(make_song(""), 0.5), "--downbeats"),
+    (lambda: statements.tempo_times(make_song(""), "half"), "--downbeats"),
     (lambda: statements.read_times("2.0\nabc", "taps.txt", _seconds), "taps.txt, line 2"),
 ]  # fmt: skip
 

@@ -13,7 +13,20 @@ _COLUMN = 26
 
 def tree() -> str:
     """Rooms in the order of the way from recording to paper; inside, floors first."""
-    rooms = ["errors", "sound", "analysis", "score", "rules", "song", "decide", "draft", "export", "review", "cli"]
+    rooms = [
+        "errors",
+        "bounded",
+        "sound",
+        "analysis",
+        "score",
+        "rules",
+        "song",
+        "decide",
+        "draft",
+        "export",
+        "review",
+        "cli",
+    ]
     there = sorted({path.stem for path in PACKAGE.iterdir() if _counts(path)}, key=rooms.index)
     return "".join(line for room in there for line in _lines(room, 0))
 

@@ -9,28 +9,34 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cuesuggest.bounded import read_text
 from cuesuggest.cli.editing import finish
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load
-from cuesuggest.cli.times import SECONDS, seconds_of
+from cuesuggest.cli.times import SECONDS, Number, seconds_of
+from cuesuggest.score.bounds import FASTEST_STATED, MOST_BEATS_IN_BAR, SLOWEST_STATED
 
 if TYPE_CHECKING:
+    from cuesuggest.score.deeds import BeatSpeed
     from cuesuggest.song import Edit
 
 __all__ = ["correct"]
 
 _LIKE_A_FILE = re.compile(r"[^\s,;\"“„«「]+\.\w{1,4}")  # also where there is none: nobody calls a part so
+_TEMPO = Number(SLOWEST_STATED, FASTEST_STATED)
+_SHIFT = Number(-MOST_BEATS_IN_BAR, MOST_BEATS_IN_BAR)
+_MOST_TAPS = 1024 * 1024  # bytes: twenty hours of bar lines, with a word beside each
 
 
 @click.command()
 @click.argument("document", metavar="DOC", type=FILE)
-@click.option("--tempo", "bpm", type=float, metavar="BPM", help="The felt beat has this tempo.")
-@click.option("--half", "factor", flag_value=0.5, type=float, help="The beat is half as fast as heard.")
-@click.option("--double", "factor", flag_value=2.0, type=float, help="The beat is twice as fast as heard.")
-@click.option("--as-heard", "factor", flag_value=1.0, type=float, help="The beat is as fast as heard.")
+@click.option("--tempo", "bpm", type=_TEMPO, metavar="BPM", help="The felt beat has this tempo.")
+@click.option("--half", "speed", flag_value="half", help="The beat is half as fast as heard.")
+@click.option("--double", "speed", flag_value="double", help="The beat is twice as fast as heard.")
+@click.option("--as-heard", "speed", flag_value="as-heard", help="The beat is as fast as heard.")
 @click.option("--meter", metavar="N/D", help="Time signature, such as 6/8.")
 @click.option(
-    "--shift-bar", "shift", type=float, metavar="BEATS", help="Bars start so many beats later; -1 is earlier."
+    "--shift-bar", "shift", type=_SHIFT, metavar="BEATS", help="Bars start so many beats later; -1 is earlier."
 )
 @click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
 @click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
@@ -46,7 +52,7 @@ def correct(
     obj: dict[str, Any],
     document: Path,
     bpm: float | None,
-    factor: float | None,
+    speed: BeatSpeed | None,
     meter: str | None,
     shift: float | None,
     bar_one: float | None,
@@ -72,20 +78,20 @@ def correct(
     song = before = load(document)
     edits: list[Any] = []
     remarks: tuple[str, ...] = ()
-    if bpm is not None and factor is not None:
+    if bpm is not None and speed is not None:
         raise click.UsageError("Give either a tempo, or half, double or as heard.")
     if forget:
         edits.append(lambda song: SetCorrections(()))
     if bpm is not None:
         edits.append(lambda song: statements.tempo(song, bpm, from_bar))
-    if factor is not None:
-        edits.append(lambda song: statements.tempo_times(song, factor, from_bar))
+    if speed is not None:
+        edits.append(lambda song: statements.tempo_times(song, speed, from_bar))
     if meter is not None:
         edits.append(lambda song: statements.signature(song, meter, from_bar))
     if shift is not None:
         edits.append(lambda song: statements.bars_shifted(song, shift, from_bar))
     if downbeats is not None:
-        times = statements.read_times(_text(downbeats, "--downbeats"), str(downbeats), seconds_of)
+        times = statements.read_times(read_text(downbeats, _MOST_TAPS), str(downbeats), seconds_of)
         edits.append(lambda song: statements.tapped(song, times))
     if bar_one is not None:
         edits.append(lambda song: statements.bar_one_at(song, bar_one))
@@ -115,12 +121,5 @@ def _sheet(form: str) -> tuple[str, str]:
     """Return the text of a form, and what to call it: it is given as such, or by the name of its file."""
     if form.startswith("@") or _LIKE_A_FILE.fullmatch(form) or os.path.isfile(form):
         path = Path(form.removeprefix("@"))
-        return _text(path, "--form"), str(path)
+        return read_text(path), str(path)
     return form, "The form"
-
-
-def _text(path: Path, option: str) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise click.BadParameter(f"{path} cannot be read as text: {error}", param_hint=option) from None

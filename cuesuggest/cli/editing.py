@@ -10,7 +10,8 @@ import click
 
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, note_written
-from cuesuggest.cli.times import SECONDS
+from cuesuggest.cli.times import SECONDS, Number
+from cuesuggest.score.bounds import MOST_BEATS_IN_BAR, MOST_FADE_BEATS
 from cuesuggest.score.records import Category, CueKind, Status
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["edit", "finish"]
 
 _BY = "command line"
+_BEAT = Number(1, MOST_BEATS_IN_BAR + 1)
 _CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
 
 
@@ -46,7 +48,7 @@ def _placed(command: Callable[..., None]) -> Callable[..., None]:
     for option in (
         click.option("--at", type=SECONDS, metavar="TIME", help="The beat nearest to a time."),
         click.option("--section", metavar="SECTION", help="Count --bar from the start of this section."),
-        click.option("--beat", type=float, default=1.0, show_default=True, metavar="N", help="1 is the downbeat."),
+        click.option("--beat", type=_BEAT, default=1.0, show_default=True, metavar="N", help="1 is the downbeat."),
         click.option("--bar", type=int, metavar="N", help="Bar of the song, or of the section."),
     ):
         command = option(command)
@@ -81,10 +83,11 @@ def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -
 
 
 def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, said: Sequence[str]) -> None:
-    from cuesuggest.draft.clashes import conflicts
+    from cuesuggest.draft.clashes import new_clashes
     from cuesuggest.draft.states import KeptStates, kept_folder
 
     document = obj["document"]
+    clashes = new_clashes(before, song) if rerun is None else ()
     KeptStates(kept_folder(document)).keep_file(document, str(before.revision))
     song.save(document)
     note_written(document)
@@ -98,10 +101,8 @@ def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, sa
         for line in (*analysis_summary(song.analysis), *rerun.lines):
             echo(line)
         return
-    known = set(conflicts(before))
-    for problem in conflicts(song):
-        if problem not in known:
-            echo(f"This does not go together now: {problem}")
+    for clash in clashes:
+        echo(clash)
 
 
 def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
@@ -212,7 +213,7 @@ def note(obj: dict[str, Any], cue: str, text: str) -> None:
 @click.option("--look", metavar="NAME", help="Look that it is about.")
 @click.option("--side", metavar="NAME", help="Side of the rig.")
 @click.option("--level", type=click.IntRange(0, 100), metavar="PERCENT")
-@click.option("--beats", type=click.FloatRange(min=0), metavar="N", help="Length of the fade.")
+@click.option("--beats", type=Number(0, MOST_FADE_BEATS), metavar="N", help="Length of the fade.")
 @click.option("--who", default="operator", show_default=True, metavar="NAME", help="Who does it.")
 @everywhere
 @click.pass_obj

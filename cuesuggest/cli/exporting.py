@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cuesuggest.bounded import read_bytes
 from cuesuggest.cli.gate_out import Target, check_targets, write_all
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, width
+from cuesuggest.cli.times import Number
 from cuesuggest.errors import CuesuggestError, DocumentError
+from cuesuggest.score.bounds import DAY
 
 if TYPE_CHECKING:
     from cuesuggest.export import Format, Options
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = ["export", "formats", "map_", "read"]
 
+_OFFSET = Number(-DAY, DAY)
+_MOST_READ = 512 * 2**20  # bytes: an hour and a half of linear timecode, or half an hour of a recording with marks
 _RATES = ("24", "25", "29.97df", "29.97", "30")
 
 
@@ -28,7 +33,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--to", "names", required=True, metavar="NAME[,NAME…]", help="Formats, see `cuesuggest formats`; or all.")
 @click.option("-o", "--output", type=FILE, metavar="FILE|DIR", help="Where to write; - is standard output.")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
-@click.option("--offset", type=float, metavar="SECONDS", help="How much later the show's file runs than the recording.")
+@click.option("--offset", type=_OFFSET, metavar="SECONDS", help="How much later the show's file is than the recording.")
 @click.option("--landmark", metavar="PLACE=TIME", help='The same, by one place: "B1 bar 1 = 0:43.2".')
 @click.option("--start-timecode", "start", default="01:00:00:00", show_default=True, help="Timecode at second 0.")
 @click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
@@ -117,10 +122,10 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
 
 
 def _sound(song: Song, document: Path) -> Any:
+    from cuesuggest.song import path_to
     from cuesuggest.sound.samples import exact_sound
 
-    _, recording = files_of(song, document)
-    sound = exact_sound(recording)
+    sound = exact_sound(path_to(document, song.recording.path))
     if sound.recording.sha256 != song.recording.sha256:
         raise CuesuggestError(
             f"{sound.recording.path} is not the recording that {document} is about; its content has changed. "
@@ -198,14 +203,10 @@ def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: boo
 def read(file: Path) -> None:
     """Print the cues in a file that was exported: MIDI, text-show, markers, timecode or csv."""
     from cuesuggest.export.common.escape import one_line
-    from cuesuggest.export.read_back.reading import read_bytes
+    from cuesuggest.export.read_back.reading import read_back
     from cuesuggest.score.records import clock, counted
 
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        raise CuesuggestError(f"{file} cannot be opened: {error.strerror}. Check its name.") from None
-    found = read_bytes(data, str(file))
+    found = read_back(read_bytes(file, _MOST_READ), str(file))
     echo(f"{found.form}, {counted(len(found.cues), 'cue')}")
     for cue in found.cues:
         number = "" if cue.number is None else f"{cue.number:g}"

@@ -23,7 +23,6 @@ LIBRARIES = {
     "arabic-reshaper": ("arabic_reshaper", "paper in Arabic letters"),
     "av": ("av", "recordings that libsndfile does not open, such as M4A and MP4"),
     "click": ("click", ""),
-    "filelock": ("filelock", ""),
     "jinja2": ("jinja2", "paper, and the page for a tablet"),
     "markupsafe": ("markupsafe", "paper, and the page for a tablet"),
     "mido": ("mido", "reading of exported MIDI files"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -47,7 +46,9 @@ def load(document: Path) -> Song:
 
 def files_of(song: Song, document: Path) -> list[Path]:
     """Return the files of a song: its document and its recording, which may be missing."""
-    return [document, Path(os.path.realpath(document)).parent / song.recording.path]
+    from cuesuggest.song import path_to
+
+    return [document, path_to(document, song.recording.path)]
 
 
 def note_written(path: Path) -> None:

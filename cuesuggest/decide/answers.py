@@ -26,8 +26,6 @@ from cuesuggest.song import Edit, SetCue, Song
 
 __all__ = ["answered", "command", "edits_of"]
 
-_FACTORS = {0.5: "--half", 1.0: "--as-heard", 2.0: "--double"}
-
 
 def answered(song: Song, question: str, answer: int) -> Change:
     """Return the change that an answer makes.
@@ -64,7 +62,7 @@ def edits_of(song: Song, deed: Deed) -> tuple[Edit, ...]:
     """
     match deed:
         case BeatTimes():
-            return (statements.tempo_times(song, deed.factor),)
+            return (statements.tempo_times(song, deed.speed),)
         case BeatTempo():
             return (statements.tempo(song, deed.bpm),)
         case CountedIn():
@@ -88,7 +86,7 @@ def command(deed: Deed) -> str:
     """Return the words of the command line that do a deed, DOC for the document: "correct DOC --shift-bar 2"."""
     match deed:
         case BeatTimes():
-            return f"correct DOC {_FACTORS[deed.factor]}"
+            return f"correct DOC --{deed.speed}"
         case BeatTempo():
             return f"correct DOC --tempo {deed.bpm:g}"
         case CountedIn():

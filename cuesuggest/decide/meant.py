@@ -12,8 +12,8 @@ from cuesuggest.song import Song
 
 __all__ = ["find_cues", "find_look", "find_section", "place_at", "stepped"]
 
-_RANGE = re.compile(r"(\d+(?:\.\d+)?)(?:-(\d+(?:\.\d+)?))?")
-_SECTION = re.compile(r"(.+?)(\d+)")
+_RANGE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)(?:-(\d{1,9}(?:\.\d{1,9})?))?")
+_SECTION = re.compile(r"(.+?)(\d{1,9})")
 
 
 def find_cues(song: Song, words: tuple[str, ...]) -> list[Cue]:

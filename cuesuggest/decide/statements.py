@@ -16,6 +16,8 @@ from typing import Literal
 from cuesuggest.analysis.form import Part
 from cuesuggest.analysis.types import Bar
 from cuesuggest.errors import EditError
+from cuesuggest.score.bounds import FASTEST_STATED, LEAST_BAR, MOST_CORRECTIONS, SLOWEST_STATED
+from cuesuggest.score.deeds import BEAT_SPEEDS, BeatSpeed
 from cuesuggest.score.form_text import form_text
 from cuesuggest.song import (
     BarOneCorrection,
@@ -40,7 +42,6 @@ __all__ = [
     "tempo_times",
 ]
 
-_SLOWEST, _FASTEST = 20.0, 400.0  # BPM
 _SAME_TEMPO = 0.06  # share by which bars may differ and still be stated as one tempo
 _RIGHT_BEFORE = 2  # bars before a shift that are stated as they are
 _ON_A_BEAT = 0.07  # s; the tolerance of the field for one and the same beat
@@ -99,14 +100,14 @@ def tempo(song: Song, bpm: float, from_bar: int | None = None) -> SetCorrections
     EditError
         If it is no tempo, or there is no such bar.
     """
-    if not _SLOWEST <= bpm <= _FASTEST:
-        raise EditError(f"{bpm:g} BPM is no tempo of a felt beat; give {_SLOWEST:g} to {_FASTEST:g}.")
+    if not SLOWEST_STATED <= bpm <= FASTEST_STATED:
+        raise EditError(f"{bpm:g} BPM is no tempo of a felt beat; give {SLOWEST_STATED:g} to {FASTEST_STATED:g}.")
     start, end = _scope(song, from_bar)
     return _replaced(song, [TempoCorrection(round(bpm, 3), start, end)], start, end)
 
 
-def tempo_times(song: Song, factor: float, from_bar: int | None = None) -> SetCorrections:
-    """State that the beat is so many times as fast as it is heard now: 0.5 and 2 are half and double.
+def tempo_times(song: Song, speed: BeatSpeed, from_bar: int | None = None) -> SetCorrections:
+    """State that the beat is half or twice as fast as it is heard now, or as fast.
 
     Where the tempo changes, each stretch of about one tempo is stated by itself.
 
@@ -117,6 +118,7 @@ def tempo_times(song: Song, factor: float, from_bar: int | None = None) -> SetCo
     """
     bars = _bars(song, from_bar)
     start, end = _scope(song, from_bar)
+    times = BEAT_SPEEDS[speed]
     stretches: list[list[Bar]] = []
     for bar in bars:
         if stretches and abs(_bpm([bar]) / _bpm(stretches[-1]) - 1) < _SAME_TEMPO:
@@ -126,11 +128,9 @@ def tempo_times(song: Song, factor: float, from_bar: int | None = None) -> SetCo
     # A single odd bar is a stop or a slip, not a tempo.
     kept = [stretch for stretch in stretches if len(stretch) > 1] or [bars]
     edges = [start, *(stretch[0].start for stretch in kept[1:]), end]
-    facts = [
-        TempoCorrection(round(_bpm(stretch) * factor, 3), edges[k], edges[k + 1]) for k, stretch in enumerate(kept)
-    ]
+    facts = [TempoCorrection(round(_bpm(stretch) * times, 3), edges[k], edges[k + 1]) for k, stretch in enumerate(kept)]
     for fact in facts:
-        if not _SLOWEST <= fact.bpm <= _FASTEST:
+        if not SLOWEST_STATED <= fact.bpm <= FASTEST_STATED:
             raise EditError(f"That would be {fact.bpm:.0f} BPM, which is no tempo of a felt beat.")
     return _replaced(song, facts, start, end)
 
@@ -163,7 +163,7 @@ def bars_shifted(song: Song, beats: float, from_bar: int | None = None) -> SetCo
     EditError
         If no bars were heard, the shift is neither whole nor a half, or leads out of them.
     """
-    if not math.isfinite(beats) or beats * 2 != round(beats * 2):
+    if not math.isfinite(beats) or beats % 0.5:
         raise EditError(f"A shift by {beats:g} beats is neither whole nor a half. Give one such as 2, -1 or 0.5.")
     bars = _bars(song, from_bar)
     starts = _moved_bar_lines(song, bars, beats)
@@ -175,7 +175,7 @@ def bars_shifted(song: Song, beats: float, from_bar: int | None = None) -> SetCo
     start, end = min(starts[0], bars[0].start), song.recording.window.end
     # Neither the beat nor how many make a bar is in question. Unsaid, bars of half the length would have their ones
     # both where they are stated and where they were heard.
-    facts += [fact for fact in tempo_times(song, 1.0).corrections if isinstance(fact, TempoCorrection)]
+    facts += [fact for fact in tempo_times(song, "as-heard").corrections if isinstance(fact, TempoCorrection)]
     facts += _common_signature(bars, start)
     before = [bar for bar in song.analysis.bars if bar.number < bars[0].number]
     if before:
@@ -253,12 +253,16 @@ def tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     """
     if not times:
         raise EditError("There are no times in it. Write one bar line a line, in seconds.")
+    if len(times) > MOST_CORRECTIONS:
+        raise EditError(f"There are {len(times)} times in it; at most {MOST_CORRECTIONS} are kept.")
     window = song.recording.window
-    for before, after in zip([0.0, *times], times, strict=False):
+    for before, after in zip([-math.inf, *times], times, strict=False):
         if not window.start <= after <= window.end:
             raise EditError(f"{after:g} s is outside the song, which lasts from {window.start:g} to {window.end:g} s.")
         if after < before:
             raise EditError(f"{after:g} s comes after {before:g} s; times must rise.")
+        if after < before + LEAST_BAR:
+            raise EditError(f"{before:.4f} s and {after:.4f} s are too near for two bar lines; leave {LEAST_BAR:g} s.")
     facts = [DownbeatCorrection(round(time, 4)) for time in times]
     return _replaced(song, facts, times[0], times[-1])
 
@@ -295,7 +299,9 @@ def read_times(text: str, where: str, seconds: Callable[[str], float]) -> list[f
         try:
             times.append(seconds(words[0]))
         except ValueError:
-            raise EditError(f"{where}, line {number}: {words[0]!r} is no time in seconds or minutes:seconds.") from None
+            raise EditError(
+                f"{where}, line {number}: {words[0][:30]!r} is no time in seconds or minutes:seconds."
+            ) from None
     return times
 
 

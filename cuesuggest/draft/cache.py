@@ -56,13 +56,13 @@ def cached(sha256: str, window: Window) -> tuple[Spectrum, np.ndarray, str] | No
         return None
     path = _path(folder, sha256, window)
     try:
+        if not path.is_file() or path.stat().st_size > 2 * _MOST_OF_ONE:
+            return None  # none of ours
         with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in _ARRAYS}
             start, end, step = (float(value) for value in kept["numbers"])
             logits, network = kept["logits"], str(kept["network"])
         path.touch()  # the longest unused go first
-    except FileNotFoundError:
-        return None
     except Exception:  # whatever is wrong with the file: it is listened to again, and replaced
         return None
     return Spectrum(start=start, end=end, power_step=step, **arrays), logits, network

@@ -9,7 +9,7 @@ from cuesuggest.rules import check_flashes, check_hands, check_playable, profile
 from cuesuggest.score.grid import Grid
 from cuesuggest.song import Song
 
-__all__ = ["conflicts", "with_clashes"]
+__all__ = ["conflicts", "new_clashes", "with_clashes"]
 
 
 def conflicts(song: Song) -> tuple[str, ...]:
@@ -24,7 +24,23 @@ def conflicts(song: Song) -> tuple[str, ...]:
     )
 
 
+def new_clashes(before: Song, after: Song) -> tuple[str, ...]:
+    """Tell what does not go together since a change. Ask before saving: a style out of bounds is refused here.
+
+    Raises
+    ------
+    ProfileError
+        If the style or the rig that the document holds is out of bounds.
+    """
+    known = set(conflicts(before))
+    return tuple(_told(problem) for problem in conflicts(after) if problem not in known)
+
+
 def with_clashes(song: Song, rerun: Rerun) -> tuple[Song, Rerun]:
     """Tell also what cannot be played of decisions and draft together."""
-    clashes = tuple(f"This does not go together now: {problem}" for problem in conflicts(song))
+    clashes = tuple(map(_told, conflicts(song)))
     return song, replace(rerun, lines=(*rerun.lines, *clashes))
+
+
+def _told(problem: str) -> str:
+    return f"This does not go together now: {problem}"

@@ -21,6 +21,7 @@ from cuesuggest.draft.listening import listened
 from cuesuggest.draft.order import Chosen, Order
 from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.rules import Kit, Pin, Profile, Rig, draft, kit
+from cuesuggest.score.bounds import DAY
 from cuesuggest.song import (
     FormCorrection,
     RecordingFile,
@@ -30,9 +31,10 @@ from cuesuggest.song import (
     Versions,
     check_savable,
     path_from,
+    path_to,
 )
 from cuesuggest.song.decided import decided
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, document_path, open_recording
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, check_name, document_path, open_recording
 
 __all__ = ["Drafted", "draft_file", "fresh_song", "is_current", "kit_for", "source_of", "suggest", "suggest_again"]
 
@@ -82,6 +84,7 @@ def suggest(
 def _suggested(recording: str | Path, order: Order, document: str | Path, step: Step | None) -> Song:
     chosen = order.chosen()
     heard = open_recording(recording)
+    check_name(path_from(Path(document), heard.path))
     return fresh_song(heard, listened(heard, chosen.window, (), step), chosen, Path(document), step)
 
 
@@ -146,8 +149,11 @@ def fresh_song(
 
 
 def _duration(recording: Recording, analysis: SongAnalysis, end: float | None) -> float:
-    """Length of the whole file: as decoded, or as the file announces where the window ends before it."""
-    if end is None or recording.announced is None:
+    """Length of the whole file: as decoded, or as the file announces where the window ends before it.
+
+    More than a day is not believed of a header.
+    """
+    if end is None or recording.announced is None or recording.announced > DAY:
         return analysis.duration
     return max(analysis.duration, round(recording.announced, 4))
 
@@ -197,6 +203,8 @@ def suggest_again(
     """
     chosen = (order or Order()).chosen(earlier)
     heard = open_recording(recording)
+    where = Path(document) if document else document_of(heard.path)
+    check_name(path_from(where, heard.path))
     # Facts are about times in the sound that they were stated for; the form is that of the song.
     same = heard.sha256 == earlier.recording.sha256
     holds = [fact for fact in earlier.corrections if same or isinstance(fact, FormCorrection)]
@@ -212,7 +220,6 @@ def suggest_again(
                 "over by section and bar with --carry-over, or write a new document with -o."
             )
     analysis, lost = carried(earlier, analysis, match)
-    where = Path(document) if document else document_of(heard.path)
     fresh = fresh_song(heard, analysis, chosen, where, step, pins(earlier, analysis, match))
     notes += [*_changed_settings(earlier, fresh), *lost]
     return with_clashes(*merged(earlier, fresh, match, notes))
@@ -305,8 +312,8 @@ def source_of(recording: Path, document: Song | None) -> Path:
     if not recording.name.endswith(DOCUMENT_SUFFIX):
         return recording
     song = document if document is not None else Song.load(recording)
-    source = recording.parent / song.recording.path
-    if not source.exists():
+    source = path_to(recording, song.recording.path)
+    if not os.path.exists(source):
         raise DocumentError(
             f"{recording} is about the recording {song.recording.path}, which is not there. Put it back, or name the "
             "recording and give the document with -o."

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import partial
-from typing import cast, get_args
+from typing import Literal, cast, get_args
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.decide import boundaries, statements
@@ -211,10 +211,10 @@ def _shift(song: Song, asked: Asked) -> Change:
     return _stated(statements.bars_shifted(song, beats, bar), said)
 
 
-def _times(song: Song, asked: Asked, factor: float = 1.0) -> Change:
+def _times(song: Song, asked: Asked, speed: Literal["half", "double"]) -> Change:
     bar = _from(song, asked)
-    word = "half" if factor < 1 else "twice"
-    return _stated(statements.tempo_times(song, factor, bar), f"the beat is {word} as fast{_where(bar)}")
+    word = {"half": "half", "double": "twice"}[speed]
+    return _stated(statements.tempo_times(song, speed, bar), f"the beat is {word} as fast{_where(bar)}")
 
 
 def _tempo(song: Song, asked: Asked) -> Change:
@@ -303,8 +303,8 @@ ACTIONS: dict[str, Action] = {
     "vamp": _vamp,
     "bar-one": _bar_one,
     "shift": _shift,
-    "half": partial(_times, factor=0.5),
-    "double": partial(_times, factor=2.0),
+    "half": partial(_times, speed="half"),
+    "double": partial(_times, speed="double"),
     "tempo": _tempo,
     "signature": _signature,
     "tapped": _tapped,

@@ -35,6 +35,7 @@ from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, Outcome, Session
 from cuesuggest.review.view import page_of
+from cuesuggest.song import path_to
 from cuesuggest.song.printed import freeze_numbers
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Window, open_recording
 
@@ -71,7 +72,7 @@ class Page:
         self.no_sound = ""
         recording = self.session.song.recording
         try:
-            heard = open_recording(document.parent / recording.path)
+            heard = open_recording(path_to(document, recording.path))
             if heard.sha256 != recording.sha256:
                 self.no_sound = (
                     f"{recording.path} is not the file that this document was made from. "
@@ -230,7 +231,7 @@ def _exported(page: Page, ending: str) -> Response:
         return JSONResponse({"error": str(error)}, 422)
     name = page.session.document.name.removesuffix(DOCUMENT_SUFFIX) + ending
     # A header has only ASCII.
-    return Response(data, media_type="application/octet-stream", headers={"x-file-name": quote(name)})
+    return Response(data, media_type="application/octet-stream", headers={"x-file-name": quote(name, errors="replace")})
 
 
 def _heard(page: Page, request: Request) -> Response:

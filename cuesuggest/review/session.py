@@ -15,7 +15,7 @@ from pathlib import Path
 from cuesuggest.decide.change import Change
 from cuesuggest.decide.telling import action_text
 from cuesuggest.draft.again.merge import Rerun
-from cuesuggest.draft.clashes import conflicts
+from cuesuggest.draft.clashes import new_clashes
 from cuesuggest.draft.settling import settled
 from cuesuggest.draft.states import KeptStates
 from cuesuggest.draft.undo import made_again, taken_back
@@ -101,8 +101,9 @@ class Session:
             before = self._song
             made = make(before)
             song, rerun = settled(before, made.made_in(before, by=_BY), self.document)
+            outcome = _outcome(made.said, rerun, before, song)
             self._save(song)
-            return _outcome(made.said, rerun, before, song)
+            return outcome
 
     def undo(self, revision: int) -> Outcome:
         """Take back the last action.
@@ -135,8 +136,9 @@ class Session:
             self._check(revision)
             before = self._song
             song, rerun = move(before, self.document, self._kept)
+            outcome = _outcome(f"{word}: {said}", rerun, before, song)
             self._save(song)
-            return _outcome(f"{word}: {said}", rerun, before, song)
+            return outcome
 
     def freeze(self, do: Callable[[Song, Path], None]) -> None:
         """Let the song be marked on disk as one whose list has left it."""
@@ -230,6 +232,4 @@ def _said_of(song: Song, entries: Sequence[HistoryEntry]) -> str | None:
 
 def _outcome(said: str, rerun: Rerun | None, before: Song, after: Song) -> Outcome:
     lines = rerun.lines if rerun else ()
-    known = set(conflicts(before))
-    remarks = (f"This does not go together now: {problem}" for problem in conflicts(after) if problem not in known)
-    return Outcome(said, lines, tuple(remark for remark in remarks if remark not in lines))
+    return Outcome(said, lines, tuple(clash for clash in new_clashes(before, after) if clash not in lines))

@@ -12,8 +12,10 @@ from typing import Literal
 from cuesuggest.analysis.types import FILE_CONFIG
 
 __all__ = [
+    "BEAT_SPEEDS",
     "Answer",
     "BarOneAt",
+    "BeatSpeed",
     "BeatTempo",
     "BeatTimes",
     "CountedIn",
@@ -26,13 +28,18 @@ __all__ = [
 ]
 
 
+BeatSpeed = Literal["half", "as-heard", "double"]
+BEAT_SPEEDS: dict[BeatSpeed, float] = {"half": 0.5, "as-heard": 1.0, "double": 2.0}
+"""How many times as fast as heard."""
+
+
 @dataclass(frozen=True, slots=True)
 class BeatTimes:
-    """The beat is so many times as fast as heard; 1 is as heard."""
+    """The beat is half or twice as fast as heard, or as heard."""
 
     __pydantic_config__ = FILE_CONFIG
 
-    factor: float
+    speed: BeatSpeed
     do: Literal["beat-times"] = "beat-times"
 
 

@@ -66,9 +66,10 @@ class Place:
 
 
 def clock(seconds: float) -> str:
-    """Seconds as m:ss.t, the way a player's display counts."""
-    tenths = round(seconds * 10)
-    return f"{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
+    """Seconds as m:ss.t, the way a player's display counts; those before its start with a minus."""
+    tenths = abs(round(seconds * 10))
+    before = "-" if seconds < 0 and tenths else ""
+    return f"{before}{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
 
 
 def counted(count: int, what: str) -> str:

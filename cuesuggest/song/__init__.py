@@ -21,7 +21,7 @@ from cuesuggest.song.edit_types import (
     SetTitle,
 )
 from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
-from cuesuggest.song.files import check_savable, path_from
+from cuesuggest.song.files import check_savable, path_from, path_to
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
     HistoryEntry,
@@ -67,6 +67,7 @@ __all__ = [
     "check_savable",
     "inverse",
     "path_from",
+    "path_to",
     "redo",
     "undo",
 ]

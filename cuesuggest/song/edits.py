@@ -16,6 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.errors import EditError
+from cuesuggest.score.bounds import MOST_CHANGES
 from cuesuggest.score.records import Cue, PlannedSection
 from cuesuggest.song.edit_types import (
     AddCue,
@@ -143,7 +144,7 @@ def change(song: Song, edit: Edit, *, by: str, at: datetime | None = None) -> So
 
 
 def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at: datetime | None = None) -> Song:
-    """Apply edits one after the other as one action, which is taken back as one.
+    """Apply edits one after the other as one action, which is taken back as one; the oldest changes are forgotten.
 
     Parameters
     ----------
@@ -173,7 +174,8 @@ def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at
     if not entries:
         return song
     entries[-1] = replace(entries[-1], together=len(entries), said=said)
-    return changed.replaced(revision=song.revision + len(entries), history=(*song.history, *entries), undone=())
+    history = (*song.history, *entries)[-MOST_CHANGES:]
+    return changed.replaced(revision=song.revision + len(entries), history=history, undone=())
 
 
 def last_action(entries: Sequence[HistoryEntry]) -> tuple[HistoryEntry, ...]:
@@ -198,7 +200,7 @@ def undo(song: Song) -> Song:
     return changed.replaced(
         revision=song.revision + 1,
         history=song.history[: -len(entries)],
-        undone=(*song.undone, *entries),
+        undone=(*song.undone, *entries)[-MOST_CHANGES:],
     )
 
 
@@ -219,7 +221,7 @@ def redo(song: Song) -> Song:
     again = [replace(entry, revision=song.revision + k) for k, entry in enumerate(entries, 1)]
     return changed.replaced(
         revision=song.revision + len(entries),
-        history=(*song.history, *again),
+        history=(*song.history, *again)[-MOST_CHANGES:],
         undone=song.undone[: -len(entries)],
     )
 

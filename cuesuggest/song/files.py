@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import stat
 from pathlib import Path
 from typing import Any
 
+from cuesuggest import bounded
 from cuesuggest.errors import DocumentError
+from cuesuggest.score.bounds import LARGEST, MOST_BYTES
 from cuesuggest.song.atomic import fresh_file, put, put_new
 from cuesuggest.song.saving_turn import saving_turn
 
-__all__ = ["FORMAT", "VERSION", "check_savable", "parse_document", "path_from", "read_bytes", "write_document"]
+__all__ = [
+    "FORMAT",
+    "VERSION",
+    "check_savable",
+    "parse_document",
+    "path_from",
+    "path_to",
+    "read_bytes",
+    "write_document",
+]
 
 FORMAT = "cuesuggest-song"
 VERSION = 1
@@ -24,18 +36,11 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     DocumentError
-        If there is no such file, or it cannot be read.
+        If there is no such file, it cannot be read, is no plain file, or is longer than a document ever is.
     """
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise DocumentError(f"{path} was not found. Check the name and the folder.") from None
-    except IsADirectoryError:
-        raise DocumentError(f"{path} is a folder. Name a song document (NAME.cues.json) in it.") from None
-    except OSError as error:
-        raise DocumentError(
-            f"{path} cannot be read: {_reason(error)}. Check who may read it, then open it again."
-        ) from None
+    if not bounded.regular(path):
+        raise DocumentError(f"{path} is no file but a pipe or a device. Name a song document (NAME.cues.json).")
+    return bounded.read_bytes(path, MOST_BYTES, DocumentError)
 
 
 def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:
@@ -62,12 +67,12 @@ def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:
     parsed = _parsed(text, where)
     if not isinstance(parsed, dict) or parsed.get("format") != FORMAT:
         found = parsed.get("format") if isinstance(parsed, dict) else None
-        says = f"its format is {found!r}" if isinstance(found, str) else "it does not name its format"
+        says = f"its format is {found[:60]!r}" if isinstance(found, str) else "it does not name its format"
         raise DocumentError(
             f"{where} is not a song document ({says}, not {FORMAT!r}). Open the NAME.cues.json of a song."
         )
     version = parsed.get("version")
-    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+    if isinstance(version, bool) or not isinstance(version, int) or not 1 <= version <= LARGEST:
         raise DocumentError(f"{where}: version must be a whole number, 1 or more. Correct it, or take a saved copy.")
     if version > VERSION:
         raise DocumentError(
@@ -150,18 +155,34 @@ def path_from(document: Path, file: Path) -> str:
         return Path(os.path.realpath(file)).as_posix()
 
 
+def path_to(document: Path, named: str) -> Path:
+    """Return where a file is that a document names, as `path_from` wrote it.
+
+    A document that is reached by a link lies where the link leads to.
+    """
+    return Path(os.path.realpath(document)).parent / named
+
+
 def _old_answers_dropped(parsed: dict[str, Any]) -> bool:
-    """Drop answers that are command lines, as documents had them once; the next draft asks anew. Whether any were."""
+    """Drop answers as documents had them once; the next draft asks anew. Whether any were.
+
+    They were command lines first, then deeds that told the speed of the beat as a number.
+    """
     questions = parsed.get("questions")
     old = [
         question
         for question in (questions if isinstance(questions, list) else [])
         if isinstance(question, dict) and isinstance(question.get("answers"), list)
-        if any(isinstance(answer, dict) and "command" in answer for answer in question["answers"])
+        if any(isinstance(answer, dict) and _is_old(answer) for answer in question["answers"])
     ]
     for question in old:
         question["answers"] = []
     return bool(old)
+
+
+def _is_old(answer: dict[str, Any]) -> bool:
+    deed = answer.get("deed")
+    return "command" in answer or (isinstance(deed, dict) and deed.get("do") == "beat-times" and "factor" in deed)
 
 
 def _text(data: bytes, where: str) -> str:
@@ -234,9 +255,10 @@ def _exists_already(path: Path) -> DocumentError:
 
 
 def _not_saved(path: Path, error: OSError) -> DocumentError:
+    next_ = "Choose a shorter name" if error.errno == errno.ENAMETOOLONG else "Make room or choose another folder"
     return DocumentError(
-        f"{path} could not be saved: {_reason(error)}. Make room or choose another folder, then save again. What was "
-        "saved there before is unchanged."
+        f"{path} could not be saved: {_reason(error)}. {next_}, then save again. What was saved there before is "
+        "unchanged."
     )
 
 

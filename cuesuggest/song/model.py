@@ -19,6 +19,7 @@ from pydantic import (
 
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.errors import DocumentError
+from cuesuggest.score.bounds import MOST_BYTES
 from cuesuggest.score.deeds import Question
 from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song import checks, files
@@ -91,8 +92,8 @@ class Song(BaseModel):
 
     @field_validator("*")
     @classmethod
-    def _finite(cls, value: Any, info: ValidationInfo) -> Any:
-        checks.check_finite(value, str(info.field_name))
+    def _within_bounds(cls, value: Any, info: ValidationInfo) -> Any:
+        checks.check_values(value, str(info.field_name))
         return value
 
     @field_validator("recording")
@@ -103,8 +104,10 @@ class Song(BaseModel):
 
     @field_validator("analysis")
     @classmethod
-    def _analysis_fits(cls, analysis: SongAnalysis) -> SongAnalysis:
-        checks.check_analysis(analysis)
+    def _analysis_fits(cls, analysis: SongAnalysis, info: ValidationInfo) -> SongAnalysis:
+        # A part that is missing from `info.data`, here and below, is wrong itself, and told.
+        if "recording" in info.data:
+            checks.check_analysis(analysis, info.data["recording"])
         return analysis
 
     @field_validator("corrections")
@@ -122,7 +125,6 @@ class Song(BaseModel):
     @field_validator("plan")
     @classmethod
     def _plan_fits(cls, plan: tuple[PlannedSection, ...], info: ValidationInfo) -> tuple[PlannedSection, ...]:
-        # A part that is missing from `info.data`, here and below, is wrong itself, and told.
         if {"analysis", "looks"} <= info.data.keys():
             checks.check_plan(plan, info.data["analysis"], info.data["looks"])
         return plan
@@ -134,6 +136,19 @@ class Song(BaseModel):
         if {"recording", "analysis", "looks"} <= info.data.keys():
             checks.check_cues(cues, info.data["recording"], info.data["analysis"], info.data["looks"])
         return tuple(sorted(cues, key=lambda cue: (cue.place.seconds, cue.number)))
+
+    @field_validator("questions")
+    @classmethod
+    def _questions_fit(cls, questions: tuple[Question, ...], info: ValidationInfo) -> tuple[Question, ...]:
+        if "recording" in info.data:
+            checks.check_questions(questions, info.data["recording"])
+        return questions
+
+    @field_validator("history", "undone")
+    @classmethod
+    def _history_fits(cls, entries: tuple[HistoryEntry, ...], info: ValidationInfo) -> tuple[HistoryEntry, ...]:
+        checks.check_history(str(info.field_name), entries)
+        return entries
 
     def __eq__(self, other: object) -> bool:
         # Where a song is stored is not part of it.
@@ -163,18 +178,25 @@ class Song(BaseModel):
         Raises
         ------
         DocumentError
-            If a text cannot be written as UTF-8, as the name of a file in an unknown encoding.
+            If a text cannot be written as UTF-8, as the name of a file in an unknown encoding, or the document would
+            be longer than one that is opened.
         """
         data = self.model_dump(mode="json", by_alias=True, warnings="error")
         data["analysis"] = data.pop("analysis")  # by far the longest part: last, where it hides nothing
         try:
-            return json_text(data).encode()
+            written = json_text(data).encode()
         except UnicodeEncodeError as error:
             broken = error.object[max(0, error.start - 20) : error.end].encode("ascii", "backslashreplace")
             raise DocumentError(
                 f"A text of the song cannot be written as UTF-8 (…{broken.decode()!r}). If it is the name of "
                 "the recording or its folder, give that a plain name first."
             ) from None
+        if len(written) > MOST_BYTES:
+            raise DocumentError(
+                f"The document would have more than {MOST_BYTES // 2**20} MiB, and could not be opened again. Cut the "
+                "song out of the recording with --from and --to."
+            )
+        return written
 
     @classmethod
     def from_json(cls, data: bytes, where: str = "The document") -> Song:

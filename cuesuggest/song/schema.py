@@ -12,7 +12,8 @@ __all__ = ["schema_text", "song_schema"]
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ABOUT = (
     "A cuesuggest song document (NAME.cues.json). The program also checks what no schema can say: that "
-    "looks, sections and bars which are named exist, and that ids and cue numbers are unique."
+    "looks, sections and bars which are named exist, that ids and cue numbers are unique, that times ascend inside the "
+    "recording, and that lists, texts and numbers keep within bounds (cuesuggest/score/bounds.py)."
 )
 
 

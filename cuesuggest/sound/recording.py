@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import os
 import stat
 from collections.abc import Generator, Iterator
 from contextlib import closing, contextmanager
@@ -26,7 +27,16 @@ if TYPE_CHECKING:
     import av
     import numpy as np
 
-__all__ = ["DOCUMENT_SUFFIX", "LONGEST_HOURS", "Decoder", "Recording", "Window", "document_path", "open_recording"]
+__all__ = [
+    "DOCUMENT_SUFFIX",
+    "LONGEST_HOURS",
+    "Decoder",
+    "Recording",
+    "Window",
+    "check_name",
+    "document_path",
+    "open_recording",
+]
 
 Decoder = Literal["soundfile", "av"]
 _Found = tuple[Decoder, int, int, float | None, int]
@@ -164,6 +174,23 @@ def document_path(recording: str | Path) -> Path:
     return path if path.name.endswith(DOCUMENT_SUFFIX) else path.with_name(path.stem + DOCUMENT_SUFFIX)
 
 
+def check_name(name: str) -> None:
+    """Refuse a recording whose name, or the way to it, is not UTF-8: no document could tell it.
+
+    Raises
+    ------
+    RecordingError
+    """
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        shown = os.fsencode(name).decode("utf-8", "replace")
+        raise RecordingError(
+            f"{shown}: the name of a recording, or of a folder on the way to it, is not UTF-8. Rename it, then run "
+            "the command again."
+        ) from None
+
+
 def open_recording(path: str | Path) -> Recording:
     """Find out how a file can be decoded.
 
@@ -184,6 +211,7 @@ def open_recording(path: str | Path) -> Recording:
     """
     path = Path(path)
     digest = _digest(path)
+    check_name(str(path))
     found = _probe_soundfile(path)
     if found is None or found[3] == 0:
         # A recorder that lost its power leaves a WAV of length 0 with all its sound in it; PyAV reads on.

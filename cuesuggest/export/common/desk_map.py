@@ -6,15 +6,15 @@ No default is that of a particular desk: what the user's file does not say is co
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cuesuggest.bounded import parse_toml, read_text
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export.common.escape import one_line, toml_string
+from cuesuggest.export.common.escape import one_line, shortened, toml_string
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -115,13 +115,7 @@ def load_map(path: Path) -> DeskMap:
     CuesuggestError
         If it cannot be read or holds something that does not belong there.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise CuesuggestError(f"{path} cannot be opened: {error.strerror}. Check its name.") from None
-    except UnicodeDecodeError:
-        raise CuesuggestError(f"{path} is not UTF-8 text. Save it as UTF-8.") from None
-    return map_from_text(text, str(path))
+    return map_from_text(read_text(path), str(path))
 
 
 def map_from_text(text: str, where: str = "The map") -> DeskMap:
@@ -139,10 +133,7 @@ def map_from_text(text: str, where: str = "The map") -> DeskMap:
     CuesuggestError
         As `load_map` does.
     """
-    try:
-        tables = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise CuesuggestError(f"{where} is no TOML: {error}. Correct that; texts stand in quotes.") from None
+    tables = parse_toml(text, where)
     given = {name: _table(f"{where}: {name}", tables.get(name, {}), _KEYS[name]) for name in _TOP if name in tables}
     _no_others(where, tables, [*_TOP, *_NAMED])
     many = {name: _tables(f"{where}: {name}", tables.get(name, {}), _KEYS[name]) for name in _NAMED}
@@ -220,7 +211,7 @@ def map_text(song: Song) -> str:
     whole = completed(song, DeskMap())
     # Most of it is comments in columns: a builder of TOML would take a call for each line.
     lines = [
-        f"# Map for {one_line(song.title) or 'a song'}: what its looks, one-shots and sides are on your desk.",
+        f"# Map for {_remark(song.title) or 'a song'}: what its looks, one-shots and sides are on your desk.",
         "# Numbers here simply count from 1. Put in your own; a line that you delete counts from 1 again.",
         "# Use it with: cuesuggest export DOC --to midi --map THIS_FILE",
         "",
@@ -239,7 +230,7 @@ def map_text(song: Song) -> str:
     for look in song.looks:
         lines += [
             "",
-            f"[looks.{toml_string(look.id)}]  # {one_line(look.name)} ({look.category}, {look.source})",
+            f"[looks.{toml_string(look.id)}]  # {_remark(look.name)} ({look.category}, {look.source})",
             f"note = {whole.looks[look.id].note}             # 0 to 127, held as long as the look is on",
             '# cue = "1"          # the cue of your desk that brings it in, for show control',
             '# address = "/my/light"  # OSC: sent with 1 as the look comes, with 0 as it goes',
@@ -263,13 +254,21 @@ def map_text(song: Song) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _remark(text: str) -> str:
+    return shortened(one_line(text), 80)
+
+
+def _shown(value: Any) -> str:
+    return shortened(repr(value), 60)
+
+
 _Check = Callable[[str, Any], Any]
 
 
 def _whole(low: int, high: int) -> _Check:
     def check(where: str, value: Any) -> int:
         if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-            raise CuesuggestError(f"{where} must be a whole number from {low} to {high}, not {value!r}. Correct it.")
+            raise CuesuggestError(f"{where} must be a whole number from {low} to {high}, not {_shown(value)}.")
         return value
 
     return check
@@ -277,14 +276,14 @@ def _whole(low: int, high: int) -> _Check:
 
 def _yes_or_no(where: str, value: Any) -> bool:
     if not isinstance(value, bool):
-        raise CuesuggestError(f"{where} must be true or false, not {value!r}. Correct it.")
+        raise CuesuggestError(f"{where} must be true or false, not {_shown(value)}. Correct it.")
     return value
 
 
 def _number(where: str, value: Any) -> str:
     text = format(value, "g") if isinstance(value, int | float) and not isinstance(value, bool) else value
     if not isinstance(text, str) or not _CUE_NUMBER.fullmatch(text) or len(text) > 20:
-        raise CuesuggestError(f'{where} must be a cue number such as "12.5", not {value!r}. Correct it.')
+        raise CuesuggestError(f'{where} must be a cue number such as "12.5", not {_shown(value)}. Correct it.')
     return text
 
 
@@ -295,7 +294,7 @@ def _number_or_none(where: str, value: Any) -> str:
 def _address(where: str, value: Any) -> str:
     if not isinstance(value, str) or not _ADDRESS.fullmatch(value):
         raise CuesuggestError(
-            f'{where} must be an address such as "/light/1", without spaces and # * , ? [ ] {{ }}, not {value!r}.'
+            f'{where} must be an address such as "/light/1", without spaces and # * , ? [ ] {{ }}, not {_shown(value)}.'
         )
     return value
 
@@ -307,9 +306,9 @@ def _channels(where: str, value: Any) -> tuple[int, ...]:
 
 def _command(where: str, value: Any) -> str:
     name = value.upper().replace(" ", "_") if isinstance(value, str) else value
-    if name not in COMMANDS:
-        raise CuesuggestError(f"{where} must be one of {', '.join(COMMANDS)}, not {value!r}. Correct it.")
-    return str(name)
+    if not isinstance(name, str) or name not in COMMANDS:
+        raise CuesuggestError(f"{where} must be one of {', '.join(COMMANDS)}, not {_shown(value)}. Correct it.")
+    return name
 
 
 _TOP = ("midi", "msc", "text_show")
@@ -342,14 +341,14 @@ _KEYS: dict[str, dict[str, _Check]] = {
 
 def _table(where: str, table: Any, keys: Mapping[str, _Check]) -> dict[str, Any]:
     if not isinstance(table, dict):
-        raise CuesuggestError(f"{where} must be a table with keys of its own, not {table!r}. Correct it.")
+        raise CuesuggestError(f"{where} must be a table with keys of its own, not {_shown(table)}. Correct it.")
     _no_others(where, table, keys)
     return {key: keys[key](f"{where}.{key}", value) for key, value in table.items()}
 
 
 def _tables(where: str, tables: Any, keys: Mapping[str, _Check]) -> dict[str, dict[str, Any]]:
     if not isinstance(tables, dict):
-        raise CuesuggestError(f"{where} must be tables such as [looks.home], not {tables!r}. Correct it.")
+        raise CuesuggestError(f"{where} must be tables such as [looks.home], not {_shown(tables)}. Correct it.")
     return {name: _table(f"{where}.{name}", table, keys) for name, table in tables.items()}
 
 
@@ -359,7 +358,7 @@ def _no_others(where: str, table: Mapping[str, Any], keys: Iterable[str]) -> Non
         if key not in known:
             close = get_close_matches(key, known, 1)
             meant = f"Did you mean {close[0]}?" if close else f"Known are: {', '.join(known)}."
-            raise CuesuggestError(f"{where}: {key!r} means nothing here. {meant}")
+            raise CuesuggestError(f"{where}: {_shown(key)} means nothing here. {meant}")
 
 
 def _cue_map(where: str, given: dict[str, Any]) -> CueMap:

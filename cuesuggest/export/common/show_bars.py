@@ -7,6 +7,7 @@ filled with whole bars that are stretched over it and marked.
 from __future__ import annotations
 
 import bisect
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -25,6 +26,10 @@ __all__ = ["Measure", "measures", "show_end", "song_end"]
 _TOUCH = 0.005
 # Of a felt beat; what is longer is no tempo but a hole. A Standard MIDI File ends at 16.7 s a quarter note.
 _LONGEST_BEAT = 6.0
+# Seconds. What lies outside the song longer than the first is filled with bars as long as the second, which are not
+# divided: a show that runs for a day before the song is no reason for a hundred thousand bars. A quarter note is then
+# still shorter than the 16.7 s.
+_LONG_WAIT, _LONG_BAR = 3600.0, 60.0
 _FALLBACK = (4, 4, 2.0)  # Where there is no music: 4/4 at 120, the tempo that a MIDI file has unless told otherwise.
 
 
@@ -149,7 +154,15 @@ def _why_stretched(found: list[Measure], each: Measure) -> str:
 def _stretched_bars(
     start: float, end: float, numerator: int, denominator: int, length: float, why: str
 ) -> Iterator[Measure]:
-    """Fill a stretch with whole bars as long as their neighbour's, as nearly as a whole number of them can be."""
+    """Fill a stretch with whole bars as long as their neighbour's, as nearly as a whole number of them can be.
+
+    Through a long wait, as where a song comes late in a show, they are a minute long.
+    """
+    if end - start > _LONG_WAIT:
+        count = math.ceil((end - start) / _LONG_BAR)
+        edges = [start + (end - start) * index / count for index in range(count)] + [end]
+        yield from (Measure(None, why, 4, 4, each) for each in pairwise(edges))
+        return
     count = max(1, round((end - start) / length))
     if end - start < length / 2:
         # Less than half a bar would race through a whole one: one of as many quarters as fit is nearer.

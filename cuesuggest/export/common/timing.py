@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.score.bounds import DAY
 from cuesuggest.score.records import Cue
 
 if TYPE_CHECKING:
@@ -23,8 +24,8 @@ __all__ = ["RATES", "Rate", "Timing", "cues_in_time", "landmark_offset", "landma
 _PER_10_MINUTES, _PER_MINUTE, _SKIPPED = 17982, 1798, 2
 _LABEL = re.compile(r"(\d{1,2})[:.](\d{1,2})[:.](\d{1,2})([:;.,])(\d{1,2})")
 _LANDMARK = re.compile(
-    r"\s*(?:(?P<section>[A-Za-z]'*)(?P<pass>\d+)\s*,?\s+)?bar\s+(?P<bar>-?\d+)(?:\s*,?\s*beat\s+(?P<beat>\d+(?:\.\d+)?))?"
-    r"\s*=\s*(?:(?:(?P<h>\d+):)?(?P<m>\d{1,3}):)?(?P<s>\d+(?:\.\d*)?)\s*"
+    r"\s*(?:(?P<section>[A-Za-z]'*)(?P<pass>\d{1,9})\s*,?\s+)?bar\s+(?P<bar>-?\d{1,9})(?:\s*,?\s*beat\s+(?P<beat>\d{1,9}(?:\.\d{1,9})?))?"
+    r"\s*=\s*(?:(?:(?P<h>\d{1,2}):)?(?P<m>\d{1,3}):)?(?P<s>\d{1,9}(?:\.\d{0,9})?)\s*"
 )
 
 
@@ -180,16 +181,19 @@ def landmark_offset(song: Song, landmark: str) -> float:
     Raises
     ------
     CuesuggestError
-        If it is not written so, or there is no such place.
+        If it is not written so, there is no such place, or it is more than a day off.
     """
     found = _LANDMARK.fullmatch(landmark)
     if not found:
         raise CuesuggestError(
-            f"{landmark!r} is no landmark. Write a place of the song, an equals sign and when it comes: "
+            f"{landmark[:60]!r} is no landmark. Write a place of the song, an equals sign and when it comes: "
             "'B1 bar 1 = 0:43.2' or 'bar 33 = 75.5'."
         )
     seconds = 3600 * int(found["h"] or 0) + 60 * int(found["m"] or 0) + float(found["s"])
-    return round(seconds - _place_seconds(song, found), 4)
+    offset = round(seconds - _place_seconds(song, found), 4)
+    if abs(offset) > DAY:
+        raise CuesuggestError(f"{landmark!r} is more than a day from where the song has it. Give a time within a day.")
+    return offset
 
 
 def landmark_place(landmark: str) -> str:

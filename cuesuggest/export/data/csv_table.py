@@ -51,7 +51,7 @@ COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "of bars": lambda row: row.cue.place.bars_in_section,
     "bar": lambda row: row.cue.place.bar,
     "beat": lambda row: row.cue.place.beat,
-    "time": lambda row: clock(row.seconds) if row.seconds >= 0 else f"-{clock(-row.seconds)}",
+    "time": lambda row: clock(row.seconds),
     "seconds": lambda row: row.seconds,
     "bars since the last cue": lambda row: row.bars_since,
     "seconds since the last cue": lambda row: row.seconds_since,

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from mido import Message
 
+from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.riff import chunk, sound_format, wav
 from cuesuggest.export.common.show_bars import show_end
@@ -34,11 +35,14 @@ _SYNC = (0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 1)
 # First bit and length of each decimal digit, units before tens: frames, seconds, minutes, hours.
 _DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
 _DROP_BIT = 10
+_LONGEST = 5 * 3600.0  # s: as long as what is listened to, and an hour before it
 _EVERY = 1.0  # Seconds between full-frame messages.
 
 
 def write_linear(song: Song, options: Options) -> bytes:
     """Write linear timecode as sound: 48 kHz, mono, 16 bits.
+
+    It runs from the show's second 0 on, so that a song late in a show is better told by its start timecode.
 
     Parameters
     ----------
@@ -50,9 +54,20 @@ def write_linear(song: Song, options: Options) -> bytes:
     -------
     bytes
         A WAV file.
+
+    Raises
+    ------
+    CuesuggestError
+        If it would last more than five hours.
     """
     rate = options.timing.rate
     end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
+    if end > _LONGEST:
+        raise CuesuggestError(
+            f"Linear timecode from the show's second 0 to the song's end would last {end / 3600:.1f} hours; at most "
+            f"{_LONGEST / 3600:g} are written as sound. Say when the song comes with --start-timecode instead of an "
+            "offset, or leave timecode.wav out."
+        )
     frames = math.ceil(Fraction(end) * rate.exact)
     first = rate.parse(options.timing.start)
     edges = _edges(rate, first, frames)

@@ -13,12 +13,12 @@ from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts
-from cuesuggest.score.records import ENTRANCES, Cue, Look, Place, clock
+from cuesuggest.score.records import ENTRANCES, Cue, Look, Place
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Line", "heard", "lines", "placed", "sentence", "shown_clock", "without_lasers"]
+__all__ = ["Line", "heard", "lines", "placed", "sentence", "without_lasers"]
 
 # What a volunteer plays: light comes and goes, and others are called; no changes inside a look, no accents.
 _PLAIN_KINDS = {"recall", *ENTRANCES, "fade-out", "cut-out", "call"}
@@ -178,11 +178,6 @@ def heard(section: Section, analysis: SongAnalysis) -> str:
     if sung:
         parts.append("voice" if sum(sung) / len(sung) > 0.5 else "no voice")
     return ", ".join(parts)
-
-
-def shown_clock(seconds: float) -> str:
-    """Seconds of the show as m:ss.t; those before its start with a minus."""
-    return clock(seconds) if seconds >= 0 else f"-{clock(-seconds)}"
 
 
 def _is_laser(cue: Cue, looks: Mapping[str, Look]) -> bool:

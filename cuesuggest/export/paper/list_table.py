@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.paper.lines import Line, heard, lines, sentence, shown_clock
+from cuesuggest.export.paper.lines import Line, heard, lines, sentence
+from cuesuggest.score.records import clock
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -74,7 +75,7 @@ def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
         group,
         where,
         "" if place.bar is None else f"{place.bar}:{place.beat or 1.0:.3g}",
-        shown_clock(line.seconds),
+        clock(line.seconds),
         ", ".join(part for part in (told, event) if part),
         _since_words(line),
         sentence(cue) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(cue)}",

@@ -16,9 +16,9 @@ from cuesuggest.analysis.types import Section
 from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.timing import landmark_place
-from cuesuggest.export.paper.lines import Line, heard, lines, placed, shown_clock, without_lasers
+from cuesuggest.export.paper.lines import Line, heard, lines, placed, without_lasers
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
+from cuesuggest.score.records import ENTRANCES, Cue, Look, clock, counted
 from cuesuggest.song.rig_facts import all_out
 from cuesuggest.song.variants import comes_in_with, lit_in
 
@@ -358,4 +358,4 @@ def check_line(song: Song, options: Options) -> str:
     bars = [bar for bar in song.analysis.bars if bar.number >= section.first_bar][:5]
     first, later = (options.timing.show(bars[index].start) for index in (0, -1))
     where = f", set by {landmark_place(options.landmark)}" if options.landmark else ""
-    return f"Check: bar 1 of {section.mark} at {shown_clock(first)}, bar {len(bars)} at {shown_clock(later)}{where}."
+    return f"Check: bar 1 of {section.mark} at {clock(first)}, bar {len(bars)} at {clock(later)}{where}."

@@ -16,6 +16,8 @@ _SYNC = "0011111111111101"
 _WORD = 80  # bits
 # First bit and bits of units and tens: hours, minutes, seconds, frames.
 _FIELDS = ((48, 4, 56, 2), (32, 4, 40, 3), (16, 4, 24, 3), (0, 4, 8, 2))
+_MOST_TURNS = 6000  # a second; 30 frames of 80 bits have 4800 at most, and other sound as many as it has samples
+_LEAST_RATE = 8000  # samples a second that can hold it
 _LONG = 0.75  # of a bit: what is longer between two turns of the signal is a whole bit
 
 
@@ -53,7 +55,7 @@ def read_linear(samples: np.ndarray, sample_rate: int) -> tuple[list[Label], Rat
     rate : Rate or None
         The one whose frames are as long as the words are.
     """
-    bits, starts = _bits(samples)
+    bits, starts = _bits(samples, max(len(samples) / max(sample_rate, _LEAST_RATE), 1.0))
     labels = []
     at = bits.find(_SYNC)
     while at >= 0:
@@ -64,12 +66,12 @@ def read_linear(samples: np.ndarray, sample_rate: int) -> tuple[list[Label], Rat
     return labels, _rate(labels, sample_rate)
 
 
-def _bits(samples: np.ndarray) -> tuple[str, list[int]]:
+def _bits(samples: np.ndarray, seconds: float) -> tuple[str, list[int]]:
     """The bits of a biphase mark signal as text, and the sample at which each begins."""
     import numpy as np
 
     turns = np.flatnonzero(np.diff(samples >= 0)) + 1
-    if len(turns) < _WORD:
+    if not _WORD <= len(turns) <= _MOST_TURNS * seconds:
         return "", []
     # The signal also turns at its very first sample, where there is nothing before it to see that by.
     turns = np.concatenate([[0], turns])

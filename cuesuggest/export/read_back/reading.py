@@ -17,12 +17,14 @@ from cuesuggest.export.read_back.read_show import ShowCue, read_show
 from cuesuggest.export.read_back.read_timecode import read_linear
 from cuesuggest.score.records import counted
 
-__all__ = ["ReadBack", "ReadCue", "read_bytes"]
+__all__ = ["ReadBack", "ReadCue", "read_back"]
 
 _WORDS = re.compile(rf"({BY_HAND} )?(\d{{1,9}}(?:\.\d{{1,4}})?) ([a-z-]+)( again)?: (.*)", re.DOTALL)
 _GUARD = re.compile("'(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
 _SHOW_START = re.compile(r"\s*(!|ident\b|cue\b|clear\b|set\b|patch\b|group\b|sub\b|manufacturer\b)", re.IGNORECASE)
 _CSV_START = "number,"
+_MOST_WITHOUT_SOUND = 8 * 2**20  # bytes; ours have one or two, where they tell timecode for a day
+_LARGEST = 1e9  # of numbers and seconds; nine digits are what the text interchange reads, too
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ class ReadBack:
     """Sentences: what else is in it, what was skipped."""
 
 
-def read_bytes(data: bytes, where: str = "The file") -> ReadBack:
+def read_back(data: bytes, where: str = "The file") -> ReadBack:
     """Read a file that we wrote, or one like it.
 
     Parameters
@@ -64,10 +66,12 @@ def read_bytes(data: bytes, where: str = "The file") -> ReadBack:
         If it is none of these, or damaged.
     """
     try:
-        if data.startswith(b"MThd"):
-            return _read_midi(data)
         if data.startswith(b"RIFF") and data[8:12] == b"WAVE":
             return _read_wav(data)
+        if len(data) > _MOST_WITHOUT_SOUND:
+            raise CuesuggestError("it is longer than a list of cues ever is. Check that it is the one you mean.")
+        if data.startswith(b"MThd"):
+            return _read_midi(data)
         return _read_text(data)
     except CuesuggestError as error:
         raise CuesuggestError(f"{where}: {error}") from None
@@ -104,8 +108,8 @@ def _read_csv(text: str) -> ReadBack:
         rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
         cues = [
             ReadCue(
-                float(row["number"]),
-                float(row["seconds"]),
+                _finite(row["number"]),
+                _finite(row["seconds"]),
                 f"{_bare(row['kind'])}: {_bare(row['hand'])}",
                 row["operator confirms"] == "yes",
             )
@@ -114,6 +118,14 @@ def _read_csv(text: str) -> ReadBack:
     except (csv.Error, KeyError, TypeError, ValueError) as error:
         raise CuesuggestError(f"the table is not one of ours ({error}). Export it again with --to csv.") from None
     return ReadBack("csv", tuple(cues))
+
+
+def _finite(cell: str) -> float:
+    """Read a number or a time of our table, which has none beyond a few days."""
+    value = float(cell)
+    if not abs(value) <= _LARGEST:
+        raise ValueError(f"{cell[:20]!r} is no number of a cue and no time")
+    return value
 
 
 def _bare(cell: str) -> str:

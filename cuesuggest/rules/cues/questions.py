@@ -12,8 +12,10 @@ from cuesuggest.analysis.types import Alternative, Bar, Event, Section
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.stays import cut_off
 from cuesuggest.score.deeds import (
+    BEAT_SPEEDS,
     Answer,
     BarOneAt,
+    BeatSpeed,
     BeatTempo,
     BeatTimes,
     CountedIn,
@@ -28,8 +30,8 @@ from cuesuggest.score.records import ENTRANCES, Cue, clock
 
 __all__ = ["questions"]
 
-# Ratios to the felt beat that are meant as such: the beat is that many times as fast, whatever its tempo.
-_RATIOS = (0.5, 2.0)
+# Meant as such: the beat is half or twice as fast, whatever its tempo.
+_SPEEDS: tuple[BeatSpeed, ...] = ("half", "double")
 
 # Seconds that are heard before the moment that a question is about.
 _LEAD = 4.0
@@ -116,11 +118,11 @@ def _tempo(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         if not tempo or not _is_level(other) or not _can_be_asked(brief, other):
             continue
         ratio = other.tempo_bpm / tempo
-        factor = next((factor for factor in _RATIOS if abs(ratio / factor - 1) < 0.06), None)
-        deed = BeatTempo(other.tempo_bpm) if factor is None else BeatTimes(factor)
+        speed = next((speed for speed in _SPEEDS if abs(ratio / BEAT_SPEEDS[speed] - 1) < 0.06), None)
+        deed = BeatTempo(other.tempo_bpm) if speed is None else BeatTimes(speed)
         text = f"Is the pulse felt at {tempo:.0f} or at {other.tempo_bpm:.0f} beats a minute?"
         answers = (
-            Answer(f"{tempo:.0f}, as it is", BeatTimes(1.0), ""),
+            Answer(f"{tempo:.0f}, as it is", BeatTimes("as-heard"), ""),
             Answer(f"{other.tempo_bpm:.0f}", deed, other.kind),
         )
         # Where the band is surely playing, not where it starts with nothing but a guitar.
@@ -172,7 +174,7 @@ def _uncounted(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         hanging = tuple(cue.id for cue in near if cue.place.seconds >= each.start - 1.0) or _on_bars(cues)
         text = f"Does the band play on from {clock(each.start)} to {clock(each.end)}? No bars are told there."
         answers = (
-            Answer("yes, at the same tempo", BeatTimes(1.0)),
+            Answer("yes, at the same tempo", BeatTimes("as-heard")),
             Answer("no, nothing to count", JudgeCues("accepted", hanging)),
         )
         asked.append(

@@ -60,7 +60,8 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), gr
                 _check_moving(cue, known, wrong)
             continue
         if cue.side not in named:
-            wrong(cue, f"there is no side {cue.side}")
+            there = f"the rig has {', '.join(named) or 'none'}"
+            wrong(cue, f"it names no side; {there}" if cue.side is None else f"there is no side {cue.side}; {there}")
             continue
         here = step.before.get(cue.side, _DARK)
         if named[cue.side].source == "laser":

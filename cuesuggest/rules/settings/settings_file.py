@@ -5,9 +5,8 @@ What is wrong in a file is told with its name and line, and with what is allowed
 
 from __future__ import annotations
 
-import codecs
 import difflib
-import re
+import os
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
+from cuesuggest.bounded import parse_toml, read_text
 from cuesuggest.errors import ProfileError
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.settings.settings_check import (
@@ -48,6 +48,8 @@ _KIND = {"profiles": "house style", "rigs": "rig"}
 
 # More missing keys than this are told without what each may be.
 _FEW = 4
+_MOST_BASES = 16  # styles on top of each other; nobody follows more
+_MOST_PARSED = 2_000_000  # characters parsed to tell a line: half a second
 
 
 def known_names(folder: Folder) -> tuple[str, ...]:
@@ -162,7 +164,7 @@ class _File:
 
     def fail(self, problem: str, at: At) -> NoReturn:
         """Raise the error for a place, with its line if it is in this file."""
-        line = _line_number(self.text, at)
+        line = _line_number(self.text, at) if at and _is_in(self.table, at) else None
         raise ProfileError(f"{self.name}{'' if line is None else f', line {line}'}: {problem}")
 
     @contextmanager
@@ -172,7 +174,7 @@ class _File:
             yield
         except SettingError as error:
             # Of two keys that are at odds one may be inherited: the one in this file is to be changed.
-            own = [(at, problem) for at, problem in error.told if _line_number(self.text, at) is not None]
+            own = [(at, problem) for at, problem in error.told if _is_in(self.table, at)]
             at, problem = (own or error.told)[0]
             self.fail(f"{dotted(at)} {problem}.", at)
 
@@ -210,6 +212,8 @@ def _base_file(file: _File, name: Any, above: tuple[_File, ...]) -> _File:
         file.fail(
             f"based_on is {name!r}; it should be one of {known}, or the path of a file, in quotes.", ("based_on",)
         )
+    if len(above) > _MOST_BASES:
+        file.fail(f"more than {_MOST_BASES} styles are based on each other. Put some of them together.", ("based_on",))
     shipped = name in known_names("profiles") or file.path is None
     try:
         base = _file_of(name if shipped or file.path is None else file.path.parent / name, "profiles")
@@ -228,57 +232,49 @@ def _file_of(name_or_path: str | Path, folder: Folder) -> _File:
         text = files("cuesuggest.rules.settings").joinpath(folder, f"{name}.toml").read_text("utf-8")
         return _File(f"{name}.toml", None, text, tomllib.loads(text))
     path = Path(name_or_path)
-    if not path.is_file():
+    if not os.path.exists(path):
         near = difflib.get_close_matches(name, known, 1)
         raise ProfileError(
             f"There is no {_KIND[folder]} or file called '{name}'. {f'Did you mean {near[0]}? ' if near else ''}"
             f"Known names: {', '.join(known)}; or give the path of a TOML file."
         )
-    text = _read(path)
-    return _File(str(path), path, text, _parsed(str(path), text))
+    text = read_text(path, error=ProfileError)
+    return _File(str(path), path, text, parse_toml(text, str(path), ProfileError))
 
 
-def _read(path: Path) -> str:
-    """Read a text file; some editors and shells mark or write it as UTF-16, which is fine, too."""
+def _is_in(table: Any, at: At) -> bool:
+    """Whether a table has a key."""
     try:
-        data = path.read_bytes()
-        wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-        text = data.decode("utf-16" if wide else "utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(f"{path}: cannot be read ({error}). It should be a TOML file in UTF-8.") from error
-    return text.replace("\r\n", "\n")
-
-
-def _parsed(where: str, text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)", str(error))
-        what = str(error).replace(found[0], "") if found else str(error)
-        line = int(found[1]) if found and found[1] else max(len(text.splitlines()), 1)
-        raise ProfileError(
-            f"{where}, line {line}: not valid TOML: {what[:1].lower()}{what[1:]}. A line is: key = value. Texts stand "
-            "in quotes, numbers have a decimal point, comments start with #, and no key comes twice."
-        ) from error
+        reduce(lambda inner, key: inner[key], at, table)
+    except (KeyError, IndexError, TypeError):
+        return False
+    return True
 
 
 def _line_number(text: str, at: At) -> int | None:
-    """Find the line of a key: the shortest beginning of the file that is TOML by itself and has the key.
+    """Find the line of a key that is in a file: the last beginning of it that is TOML by itself and lacks the key.
 
-    Whatever way the key is written, as a line of a table, dotted, or inside brackets, the parser finds it.
+    Whatever way the key is written, as a line of a table, dotted, or inside brackets, the parser finds it. None where
+    that would take long, as in a file that is one long value.
     """
-    lines = text.split("\n") if at else []
-    whole = 0
-    for count in range(1, len(lines) + 1):
-        try:
-            table: Any = tomllib.loads("\n".join(lines[:count]))
-        except tomllib.TOMLDecodeError:
-            # In the middle of a value of several lines.
-            continue
-        try:
-            reduce(lambda inner, key: inner[key], at, table)
-        except (KeyError, IndexError, TypeError):
-            whole = count
-        else:
-            return whole + 1
-    return None
+    lines = text.split("\n")
+    lacks, has = 0, len(lines)
+    left = _MOST_PARSED
+    while has - lacks > 1:
+        middle = (lacks + has) // 2
+        upper = middle
+        for count in range(middle, has):
+            beginning = "\n".join(lines[:count])
+            left -= len(beginning)
+            if left < 0:
+                return None
+            try:
+                table = tomllib.loads(beginning)
+            except tomllib.TOMLDecodeError:
+                # In the middle of a value of several lines.
+                continue
+            if not _is_in(table, at):
+                lacks, upper = count, has
+            break
+        has = upper
+    return lacks + 1

@@ -96,7 +96,8 @@ def _met(kind: Kind, folder: Path, own: Path, told: _Told, chance: Random) -> di
     except (CuesuggestError, click.ClickException):
         answer["accepted"] = False
     except BaseException as error:
-        trace = "".join(traceback.format_exception(error, limit=-40))[-20_000:]
+        trace = "".join(traceback.format_exception(error))
+        trace = trace if len(trace) < 20_000 else f"{trace[:10_000]}\n…\n{trace[-10_000:]}"
         what = str(error).partition(":")[0] if isinstance(error, FaultError) else type(error).__name__
         answer = {"failure": f"{type(error).__name__}: {error}"[:500], "trace": trace, "what": what}
         answer["restart"] = isinstance(error, MemoryError)
