@@ -97,7 +97,7 @@ class LoudnessMeter:
         ----------
         block : ndarray of float32, shape (n, channels)
         """
-        weighted = block * self._gain
+        weighted = block if (self._gain == 1).all() else block * self._gain
         if weighted.shape[1] % 2:  # silence beside an odd last channel
             weighted = np.pad(weighted, ((0, 0), (0, 1)))
         samples = np.concatenate([self._rest, weighted])
@@ -128,18 +128,18 @@ class LoudnessMeter:
     def _measure(self, samples: np.ndarray, frames: int) -> None:
         hop, frame = self.hop, self.hop * _HOPS_PER_FRAME
         stream = np.concatenate([self._past, samples])
-        total = np.zeros(frames * _HOPS_PER_FRAME)
+        total = np.zeros((frames, _HOPS_PER_FRAME))
         # The filter is real, so two channels pass it as real and imaginary part of one and do not mix.
         for pair in range(0, stream.shape[1], 2):
             both = np.ascontiguousarray(stream[:, pair : pair + 2]).view(np.complex64)[:, 0]
-            rows = np.lib.stride_tricks.sliding_window_view(both, hop + frame)[::frame]
-            spectra = fft.fft(rows, self._size, axis=1)
-            spectra *= self._response
-            weighted = fft.ifft(spectra, axis=1, overwrite_x=True)
-            parts = weighted[:, hop : hop + frame].view(np.float32).reshape(-1, 2 * hop)
-            total += np.einsum("ij,ij->i", parts, parts, dtype=np.float64) / hop
+            for row in range(frames):
+                spectrum = fft.fft(both[row * frame : (row + 1) * frame + hop], self._size)
+                spectrum *= self._response
+                weighted = fft.ifft(spectrum, overwrite_x=True)[hop : hop + frame]
+                parts = weighted.view(np.float32).reshape(_HOPS_PER_FRAME, 2 * hop)
+                total[row] += np.einsum("ij,ij->i", parts, parts, dtype=np.float64) / hop
         self._past = stream[-hop:].copy()
-        self._power.append(total)
+        self._power.append(total.ravel())
 
 
 def to_lufs(power: np.ndarray | float) -> np.ndarray:

@@ -139,11 +139,14 @@ def _one_pass(
     mix = np.full(recording.channels, 1 / recording.channels, np.float32)
     if channel is not None:
         mix = np.eye(recording.channels, dtype=np.float32)[channel]
-    # The next block is decoded while the last one is measured: decoder, resampler and transforms let go of the
-    # interpreter. Each consumer has one block at a time and in order, so the numbers do not depend on the threads.
-    with ThreadPoolExecutor(2) as consumers:
-        measured: list[Future[None]] = []
+    # Loudness is measured beside the rest, block by block: its transforms let go of the interpreter. A thread for each
+    # part was no faster on two cores.
+    with ThreadPoolExecutor(1) as beside:
+        measured: Future[None] | None = None
         for block in recording.blocks(window):
+            if measured:
+                measured.result()
+            measured = beside.submit(meter.add, block)
             mono = block @ mix
             if not count:
                 offset = _constant(mono)
@@ -153,13 +156,11 @@ def _one_pass(
                 sums += np.ones(len(block), np.float32) @ block
                 powers += np.einsum("ij,ij->j", block, block)
                 mono_power += float(mono @ mono)
-            for last in measured:
-                last.result()
-            measured = [consumers.submit(meter.add, block), consumers.submit(frames.add, mono)]
+            frames.add(mono)
             if progress:
                 progress(window.start + count / recording.sample_rate)
-        for last in measured:
-            last.result()
+        if measured:
+            measured.result()
     duration = count / recording.sample_rate
     if duration < SHORTEST_SECONDS:
         raise RecordingError(
