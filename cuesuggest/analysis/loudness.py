@@ -80,14 +80,14 @@ class LoudnessMeter:
     def __init__(self, sample_rate: int, channels: int) -> None:
         self.hop = max(1, round(sample_rate * HOP_SECONDS))
         self.step = self.hop / sample_rate
-        self._gain = np.array(_LOUDSPEAKER_GAIN.get(channels, (1.0,) * channels), np.float32)
-        self._size = fft.next_fast_len(self.hop * (_HOPS_PER_FRAME + 1), real=True)
+        self._gain = np.sqrt(np.array(_LOUDSPEAKER_GAIN.get(channels, (1.0,) * channels), np.float32))
+        self._size = fft.next_fast_len(self.hop * (_HOPS_PER_FRAME + 1))
         b, a = k_weighting(sample_rate)
-        z = np.exp(-2j * np.pi * np.arange(self._size // 2 + 1) / self._size)
+        z = np.exp(-2j * np.pi * np.arange(self._size) / self._size)
         powers = np.stack([np.ones_like(z), z, z * z])
         self._response = np.prod((b @ powers) / (a @ powers), axis=0).astype(np.complex64)
-        self._past = np.zeros((self.hop, channels), np.float32)
-        self._rest = np.zeros((0, channels), np.float32)
+        self._past = np.zeros((self.hop, channels + channels % 2), np.float32)
+        self._rest = np.zeros((0, channels + channels % 2), np.float32)
         self._power: list[np.ndarray] = []
 
     def add(self, block: np.ndarray) -> None:
@@ -97,7 +97,10 @@ class LoudnessMeter:
         ----------
         block : ndarray of float32, shape (n, channels)
         """
-        samples = np.concatenate([self._rest, block]) if len(self._rest) else block
+        weighted = block if (self._gain == 1).all() else block * self._gain
+        if weighted.shape[1] % 2:  # silence beside an odd last channel
+            weighted = np.pad(weighted, ((0, 0), (0, 1)))
+        samples = np.concatenate([self._rest, weighted])
         frame = self.hop * _HOPS_PER_FRAME
         whole = len(samples) // frame * frame
         if whole:
@@ -124,15 +127,19 @@ class LoudnessMeter:
 
     def _measure(self, samples: np.ndarray, frames: int) -> None:
         hop, frame = self.hop, self.hop * _HOPS_PER_FRAME
-        total = np.zeros(frames * _HOPS_PER_FRAME)
-        for channel, gain in enumerate(self._gain):
-            stream = np.concatenate([self._past[:, channel], samples[:, channel]])
-            rows = np.lib.stride_tricks.sliding_window_view(stream, hop + frame)[::frame]
-            weighted = fft.irfft(fft.rfft(rows, self._size, axis=1) * self._response, self._size, axis=1)
-            parts = weighted[:, hop : hop + frame].reshape(-1, hop)
-            total += gain * np.einsum("ij,ij->i", parts, parts, dtype=np.float64) / hop
-        self._past = samples[-hop:].copy()
-        self._power.append(total)
+        stream = np.concatenate([self._past, samples])
+        total = np.zeros((frames, _HOPS_PER_FRAME))
+        # The filter is real, so two channels pass it as real and imaginary part of one and do not mix.
+        for pair in range(0, stream.shape[1], 2):
+            both = np.ascontiguousarray(stream[:, pair : pair + 2]).view(np.complex64)[:, 0]
+            for row in range(frames):
+                spectrum = fft.fft(both[row * frame : (row + 1) * frame + hop], self._size)
+                spectrum *= self._response
+                weighted = fft.ifft(spectrum, overwrite_x=True)[hop : hop + frame]
+                parts = weighted.view(np.float32).reshape(_HOPS_PER_FRAME, 2 * hop)
+                total[row] += np.einsum("ij,ij->i", parts, parts, dtype=np.float64) / hop
+        self._past = stream[-hop:].copy()
+        self._power.append(total.ravel())
 
 
 def to_lufs(power: np.ndarray | float) -> np.ndarray:

@@ -7,6 +7,7 @@ at 22.05 kHz. Memory grows with the number of frames (13 kB a second), not with 
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,8 +131,7 @@ def _one_pass(
 ) -> tuple[Spectrum, int | None]:
     """Frames of the mono sum, or of one channel; and the channel to take if the sum has cancelled out."""
     meter = LoudnessMeter(recording.sample_rate, recording.channels)
-    frames = _Frames()
-    resample = soxr.ResampleStream(recording.sample_rate, RATE, 1, dtype="float32", quality="HQ")
+    frames = _Frames(recording.sample_rate)
     count = 0
     offset = np.float32(0.0)
     mono_power = 0.0
@@ -139,27 +139,34 @@ def _one_pass(
     mix = np.full(recording.channels, 1 / recording.channels, np.float32)
     if channel is not None:
         mix = np.eye(recording.channels, dtype=np.float32)[channel]
-    for block in recording.blocks(window):
-        mono = block @ mix
-        if not count:
-            offset = _constant(mono)
-        mono -= offset
-        count += len(block)
-        if recording.channels > 1:
-            sums += np.ones(len(block), np.float32) @ block
-            powers += np.einsum("ij,ij->j", block, block)
-            mono_power += float(mono @ mono)
-        meter.add(block)
-        frames.add(resample.resample_chunk(mono))
-        if progress:
-            progress(window.start + count / recording.sample_rate)
+    # Loudness is measured beside the rest, block by block: its transforms let go of the interpreter. A thread for each
+    # part was no faster on two cores.
+    with ThreadPoolExecutor(1) as beside:
+        measured: Future[None] | None = None
+        for block in recording.blocks(window):
+            if measured:
+                measured.result()
+            measured = beside.submit(meter.add, block)
+            mono = block @ mix
+            if not count:
+                offset = _constant(mono)
+            mono -= offset
+            count += len(block)
+            if recording.channels > 1:
+                sums += np.ones(len(block), np.float32) @ block
+                powers += np.einsum("ij,ij->j", block, block)
+                mono_power += float(mono @ mono)
+            frames.add(mono)
+            if progress:
+                progress(window.start + count / recording.sample_rate)
+        if measured:
+            measured.result()
     duration = count / recording.sample_rate
     if duration < SHORTEST_SECONDS:
         raise RecordingError(
             f"{recording.path} holds {duration:.2f} s of sound in the chosen part; at least "
             f"{SHORTEST_SECONDS:g} s are needed. Choose a longer recording or a wider --from and --to."
         )
-    frames.add(resample.resample_chunk(np.zeros(0, np.float32), last=True))
     bands, level, chroma = frames.finish(round(duration * RATE))
     spectrum = Spectrum(
         start=window.start,
@@ -183,9 +190,10 @@ def _constant(mono: np.ndarray) -> np.float32:
 
 
 class _Frames:
-    """Cuts a 22.05 kHz stream into overlapping frames and keeps band magnitudes, level and chroma."""
+    """Brings a stream to 22.05 kHz, cuts it into overlapping frames and keeps band magnitudes, level and chroma."""
 
-    def __init__(self) -> None:
+    def __init__(self, sample_rate: int) -> None:
+        self._resample = soxr.ResampleStream(sample_rate, RATE, 1, dtype="float32", quality="HQ")
         self._fast = _Cutter(_FFT, HOP)
         self._slow = _Cutter(_CHROMA_FFT, _CHROMA_HOP)
         self._band_weights = _band_matrix()
@@ -195,6 +203,9 @@ class _Frames:
         self._chroma: list[np.ndarray] = []
 
     def add(self, samples: np.ndarray) -> None:
+        self._cut(self._resample.resample_chunk(samples))
+
+    def _cut(self, samples: np.ndarray) -> None:
         for frames in self._fast.add(samples):
             magnitude = np.abs(fft.rfft(frames * self._fast.taper, axis=1))
             self._bands.append(magnitude @ self._band_weights)
@@ -205,7 +216,8 @@ class _Frames:
             self._chroma.append(magnitude @ self._chroma_weights)
 
     def finish(self, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        self.add(np.zeros(_CHROMA_FFT, np.float32))  # so that the last frames are whole
+        self._cut(self._resample.resample_chunk(np.zeros(0, np.float32), last=True))
+        self._cut(np.zeros(_CHROMA_FFT, np.float32))  # so that the last frames are whole
         frames, slow = length // HOP + 1, length // _CHROMA_HOP + 1
         return (
             np.concatenate(self._bands)[:frames],

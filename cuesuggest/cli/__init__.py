@@ -76,6 +76,9 @@ def main() -> NoReturn:
     """Run the command line and leave the process with its exit code."""
     debug = "--debug" in sys.argv[1:]
     written: list[Path] = []
+    # The matrices are small: waiting for each other, the threads of OpenBLAS take twice the time. Read when numpy is
+    # imported, which is later; processes for several songs inherit it.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     ready()
     try:
         code = cli.main(standalone_mode=False, obj={"written": written})

@@ -163,7 +163,8 @@ class _Search:
         self.jumping = bool(self.jumps.any())
         self.steps = steps_to(meters)
         size, frames = len(self.states.slot), self.end
-        self.value = np.full((size, frames, len(tempi)), _NEVER, np.float32)  # best score of a beat here
+        self.value = np.empty((size, frames, len(tempi)), np.float32)  # best score of a beat here
+        self.value[:, : self.pad] = _NEVER  # the rest is written by `run`
         self.best = np.full((frames, len(bands)), float(_NEVER))  # best score of any beat here
         self.rest = np.full((frames, len(bands)), float(_NEVER))  # best score of 'no music' here after music
         # Score of 'no music' up to here, free before the recording; and the best of that and a pause, to start from.

@@ -27,7 +27,7 @@ __all__ = ["HEADS", "NETWORKS", "heads_of", "weights_digest"]
 NETWORKS = ("network", "network-loud")
 """Names of the weights, in the order in which they are asked."""
 
-_CHUNK = 2048  # frames that pass the front at once
+_CHUNK = 512  # frames that pass a layer at once: what lies between two layers stays in a processor's cache
 
 
 @cache
@@ -95,29 +95,26 @@ def _pooled(y: np.ndarray) -> np.ndarray:
 
 
 def _residual(x: np.ndarray, layer: int, weights: dict[str, np.ndarray]) -> np.ndarray:
+    """One layer: two convolutions of five taps, near and far, silence beyond the ends; what they find is added."""
     name = f"body.{layer}"
-    both = [
-        _dilated(x, _matrix(weights, f"{name}.{branch}"), weights[f"{name}.{branch}.bias"], 2 ** (layer + far))
-        for far, branch in enumerate(("near", "far"))
-    ]
-    y = _elu(np.concatenate(both, axis=1)) @ _matrix(weights, f"{name}.join") + weights[f"{name}.join.bias"]
-    return np.asarray(x + _elu(y) @ _matrix(weights, f"{name}.out") + weights[f"{name}.out.bias"])
-
-
-def _dilated(x: np.ndarray, matrix: np.ndarray, bias: np.ndarray, dilation: int) -> np.ndarray:
-    """Five taps, `dilation` frames apart, silence beyond the ends."""
-    frames, width = x.shape
-    taps = matrix.reshape(5, width, -1)
-    y = x @ taps[2] + bias
-    for tap in (0, 1, 3, 4):
-        shift = (tap - 2) * dilation
-        if abs(shift) >= frames:
-            continue
-        if shift < 0:
-            y[-shift:] += x[:shift] @ taps[tap]
-        else:
-            y[:-shift] += x[shift:] @ taps[tap]
-    return np.asarray(y)
+    near, far = (_matrix(weights, f"{name}.{branch}") for branch in ("near", "far"))
+    join, out = _matrix(weights, f"{name}.join"), _matrix(weights, f"{name}.out")
+    bias = np.concatenate([weights[f"{name}.near.bias"], weights[f"{name}.far.bias"]])
+    dilation = 2**layer
+    edge = 2 * 2 * dilation  # two taps of the far branch
+    padded = np.pad(x, ((edge, edge), (0, 0)))
+    found = np.empty_like(x)
+    for start in range(0, len(x), _CHUNK):
+        stop = min(start + _CHUNK, len(x))
+        both = [
+            np.concatenate([padded[edge + start + k * step : edge + stop + k * step] for k in range(-2, 3)], axis=1)
+            for step in (dilation, 2 * dilation)
+        ]
+        y = np.concatenate([both[0] @ near, both[1] @ far], axis=1) + bias
+        y = _elu(y) @ join + weights[f"{name}.join.bias"]
+        y = _elu(y) @ out + weights[f"{name}.out.bias"]
+        np.add(x[start:stop], y, out=found[start:stop])
+    return found
 
 
 def _normalised(spectrum: Spectrum) -> np.ndarray:
@@ -132,7 +129,10 @@ def _normalised(spectrum: Spectrum) -> np.ndarray:
 
 
 def _elu(x: np.ndarray) -> np.ndarray:
-    return np.asarray(np.maximum(x, np.exp(np.minimum(x, 0)) - 1))  # three times as fast as expm1, and as good here
+    below = np.minimum(x, 0)
+    np.exp(below, out=below)  # three times as fast as expm1, and as good here
+    below -= 1
+    return np.maximum(x, below, out=below)
 
 
 def _matrix(weights: dict[str, np.ndarray], name: str) -> np.ndarray:
