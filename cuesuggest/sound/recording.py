@@ -394,7 +394,8 @@ def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
     if frame.sample_rate != recording.sample_rate:
         # Nearly always one frame with a damaged header.
         return _samples(frame.samples / max(frame.sample_rate, 1), recording)
-    kind, planes = frame.format, frame.planes
+    kind = frame.format
+    planes: tuple[Any, ...] = frame.planes  # buffers, which their types do not say
     if kind.name == "fltp" and len(planes) == channels < _MANY_PLANES:
         # What nearly all lossy kinds decode to, in frames of a few hundredths of a second: worth a way of its own.
         spread = np.empty((frame.samples, channels), np.float32)

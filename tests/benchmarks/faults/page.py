@@ -107,6 +107,8 @@ def _message(chance: Random, song: dict[str, Any], actions: list[str]) -> tuple[
             f"/export/{chance.choice(('.cues.csv', '.mid', '.page.pdf', 'x', '%00', '.ltc.wav'))}",
             _packed(b"{}"),
         )
+    if how < 0.14:
+        return "POST", "/enter", _packed(wild.json_(chance, {"token": wild.text(chance)[:2000]}, most=1))
     said: dict[str, Any] = {"do": chance.choice((*actions, *actions, "undo", "redo", "keep-shown")), "revision": "now"}
     said |= {name: wild.text(chance)[:30_000] for name in chance.sample(_TEXTS, 6)}
     said |= {
@@ -146,7 +148,7 @@ def _request(chance: Random) -> bytes:
             b"POST /act HTTP/1.1", b"POST /act HTTP/1.1", b"GET /song HTTP/1.1", b"GET / HTTP/1.0",
             b"PUT /act HTTP/1.1", b"POST //act HTTP/9.9",
         )),
-        b"Host: HOST", b"Origin: http://HOST", b"Cookie: KEY", b"Content-Type: application/json",
+        b"Host: HOST", b"Origin: http://HOST", b"X-Cuesuggest-Key: KEY", b"Content-Type: application/json",
         b"Content-Length: %d" % length,
     ]  # fmt: skip
     if chance.random() < 0.3:
@@ -161,7 +163,7 @@ def _request(chance: Random) -> bytes:
 
 def _raw(server: Any, data: bytes) -> bool:
     """Send bytes and no more; whether a request among them was granted."""
-    data = data.replace(b"HOST", server.host.encode()).replace(b"KEY", server.cookie().encode())
+    data = data.replace(b"HOST", server.host.encode()).replace(b"KEY", server.key.encode())
     answer = b""
     with socket.create_connection(("127.0.0.1", server.port), timeout=_PATIENCE) as connection:
         try:

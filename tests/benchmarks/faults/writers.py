@@ -128,7 +128,7 @@ def _unfinished_requests(folder: Path, own: Path) -> None:
             "POST /act HTTP/1.1",
             f"Host: {server.host}",
             f"Origin: http://{server.host}",
-            f"Cookie: {server.cookie()}",
+            f"X-Cuesuggest-Key: {server.key}",
         )
         head = "\r\n".join((*lines, "Content-Type: application/json", "Content-Length: 100"))
         begun = (head + '\r\n\r\n{"do": ').encode()
