@@ -26,7 +26,7 @@ from cuesuggest.analysis.rhythm.beat_terms import observations, thirds_over_midd
 from cuesuggest.analysis.rhythm.evidence import Evidence
 from cuesuggest.analysis.rhythm.meters import COMMON, Meter
 from cuesuggest.analysis.rhythm.tempo_bins import FASTEST, REACH, TEMPO_STEP, TempoBins, tempo_prior
-from cuesuggest.analysis.spectrum import FRAME_RATE
+from cuesuggest.analysis.spectrum import FRAME_RATE, let_go
 
 __all__ = ["Limits", "decode", "decode_bands"]
 
@@ -152,6 +152,8 @@ class _Search:
         for span, _, _ in stated:
             prior[span] = -_OFF_STATED * np.abs(np.arange(-_STATED_REACH, _STATED_REACH + 1))
         self.terms = [prior * np.float32(length) + sign * thirds[length] for _, length, sign in self.states.kinds]
+        del thirds
+        let_go(len(evidence.beat))
         self.silence = -_MUSIC_WEIGHT * (evidence.music.astype(np.float64) + _MUSIC_BIAS)
         enter = np.array([meters[m].prior for m in self.states.meter]) - _START_COST
         self.enter = (enter - _PICKUP_COST * (self.states.slot > 0)).astype(np.float32)

@@ -152,10 +152,11 @@ def flux(bands: np.ndarray) -> np.ndarray:
         Zero mean and unit spread within 8 s, clipped to -2 .. 6.
     """
     past = ndimage.maximum_filter1d(bands, 3, axis=1)
-    rise = np.zeros_like(bands)
-    rise[_FLUX_LAG:] = np.maximum(bands[_FLUX_LAG:] - past[:-_FLUX_LAG], 0)
+    rise = bands[_FLUX_LAG:] - past[:-_FLUX_LAG]
+    np.maximum(rise, 0, out=rise)
     starts = np.searchsorted(band_edges()[1:-1], (0.0, *GROUP_EDGES_HZ))
-    groups = np.add.reduceat(rise, starts, axis=1)
+    groups = np.zeros((len(bands), len(starts)), bands.dtype)
+    np.add.reduceat(rise, starts, axis=1, out=groups[_FLUX_LAG:])
     # A group without sound has no attacks: the floor keeps its noise from being blown up to unit spread.
     floor = 0.02 * np.diff([*starts, BANDS]).astype(np.float32)
     return np.clip(_standard(groups, floor), -2, 6)

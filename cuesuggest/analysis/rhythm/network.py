@@ -13,6 +13,7 @@ second holds where it is loud; see `rhythm.choice`.
 from __future__ import annotations
 
 import hashlib
+import math
 from functools import cache
 from importlib import resources
 
@@ -58,7 +59,7 @@ def heads_of(spectrum: Spectrum, network: str = NETWORKS[0]) -> np.ndarray:
         Logits in the order of `HEADS`.
     """
     weights = _network_weights(network)
-    x = _front(_normalised(spectrum), weights)
+    x = _front(spectrum, weights)
     layer = 0
     while f"body.{layer}.near.weight" in weights:
         x = _residual(x, layer, weights)
@@ -66,26 +67,33 @@ def heads_of(spectrum: Spectrum, network: str = NETWORKS[0]) -> np.ndarray:
     return np.ascontiguousarray((_elu(x) @ _matrix(weights, "heads") + weights["heads.bias"]).T)
 
 
-def _front(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
-    """Frames x bands -> frames x width: attacks and timbre of each frame and its neighbours."""
-    first, second, third = (_matrix(weights, name) for name in ("first", "second", "third"))
-    padded = np.pad(x, ((1, 1), (0, 0)))
-    seen = sliding_window_view(padded, (3, 3))  # frames x 62 x 3 x 3
-    parts = []
-    for start in range(0, len(x), _CHUNK):
-        chunk = seen[start : start + _CHUNK]
-        # The largest of three first, offset and function then: they keep the order, so at a third it comes to the same.
-        y = _elu(_pooled(chunk.reshape(*chunk.shape[:2], 9) @ first) + weights["first.bias"])
-        around = np.moveaxis(sliding_window_view(y, 10, axis=1), -1, -2)  # frames x 11 x 10 x front
-        y = _elu(_pooled(around.reshape(*around.shape[:2], -1) @ second) + weights["second.bias"])
-        parts.append(y.reshape(len(y), -1))
-    y = np.pad(np.concatenate(parts), ((1, 1), (0, 0)))
-    found = []
-    for start in range(0, len(x), _CHUNK):  # in chunks, or two hours would need a table of 300 MB
-        stop = min(start + _CHUNK, len(x))
-        around = np.concatenate([y[start + k : stop + k] for k in range(3)], axis=1)
-        found.append(_elu(around @ third + weights["third.bias"]))
-    return np.concatenate(found)
+def _front(spectrum: Spectrum, weights: dict[str, np.ndarray]) -> np.ndarray:
+    """Frames x width: attacks and timbre of each frame and its neighbours; silence beyond the ends."""
+    frames = len(spectrum.bands)
+    mean, spread = _scale(spectrum)
+    third = _matrix(weights, "third")
+    found = np.empty((frames, third.shape[1]), np.float32)
+    for start in range(0, frames, _CHUNK):
+        stop = min(start + _CHUNK, frames)
+        # A frame more on each side, and for that one more again. Made anew for each chunk, they need no table of all.
+        first, last = max(start - 1, 0), min(stop + 1, frames)
+        x = (spectrum.bands[max(first - 1, 0) : last + 1] - mean) / spread
+        y = _timbre(np.pad(x, ((int(first == 0), int(last == frames)), (0, 0))), weights)
+        y = np.pad(y, ((int(start == 0), int(stop == frames)), (0, 0)))
+        around = np.concatenate([y[k : k + stop - start] for k in range(3)], axis=1)
+        found[start:stop] = _elu(around @ third + weights["third.bias"])
+    return found
+
+
+def _timbre(x: np.ndarray, weights: dict[str, np.ndarray]) -> np.ndarray:
+    """Two convolutions over bands: what each frame but the outermost is like."""
+    first, second = _matrix(weights, "first"), _matrix(weights, "second")
+    seen = sliding_window_view(x, (3, 3))  # frames x 62 x 3 x 3
+    # The largest of three first, offset and function then: they keep the order, so at a third it comes to the same.
+    y = _elu(_pooled(seen.reshape(*seen.shape[:2], 9) @ first) + weights["first.bias"])
+    around = np.moveaxis(sliding_window_view(y, 10, axis=1), -1, -2)  # frames x 11 x 10 x front
+    y = _elu(_pooled(around.reshape(*around.shape[:2], -1) @ second) + weights["second.bias"])
+    return y.reshape(len(y), -1)
 
 
 def _pooled(y: np.ndarray) -> np.ndarray:
@@ -117,15 +125,16 @@ def _residual(x: np.ndarray, layer: int, weights: dict[str, np.ndarray]) -> np.n
     return found
 
 
-def _normalised(spectrum: Spectrum) -> np.ndarray:
-    """Take off each band's mean and one spread for all, both of the active frames."""
-    active = active_frames(spectrum.level)
-    if not active.any():
-        return np.zeros_like(spectrum.bands)
-    heard = spectrum.bands[active]
-    mean = heard.mean(axis=0)
-    spread = float(np.sqrt(np.square(heard - mean).mean()))
-    return np.asarray((spectrum.bands - mean) / max(spread, 1e-3))
+def _scale(spectrum: Spectrum) -> tuple[np.ndarray, float]:
+    """Each band's mean and one spread for all, both of the active frames; they are taken off before the network."""
+    active = np.flatnonzero(active_frames(spectrum.level))
+    if not len(active):
+        return np.zeros(spectrum.bands.shape[1], np.float32), 1.0
+    parts = [active[start : start + _CHUNK] for start in range(0, len(active), _CHUNK)]
+    mean = sum(spectrum.bands[part].sum(axis=0, dtype=np.float64) for part in parts) / len(active)
+    mean = np.asarray(mean, np.float32)
+    power = sum(float(np.square(spectrum.bands[part] - mean).sum(dtype=np.float64)) for part in parts)
+    return mean, max(math.sqrt(power / (len(active) * len(mean))), 1e-3)
 
 
 def _elu(x: np.ndarray) -> np.ndarray:
