@@ -328,7 +328,7 @@ def _open_browser(keys: Keys, ending: contextlib.ExitStack) -> None:
         launch = Launch()
         ending.callback(launch.remove)
         launch.lead_to(keys.address(used=launch.remove))
-    except OSError:
+    except (OSError, RuntimeError):
         return  # no place for the file; the address that was printed opens the page as well
     threading.Thread(target=webbrowser.open, args=(launch.path.as_uri(),), daemon=True).start()
 
