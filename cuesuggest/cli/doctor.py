@@ -9,7 +9,7 @@ import click
 
 from cuesuggest import __version__
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere, width
+from cuesuggest.cli.shared import FILE, everywhere, note_written, width
 from cuesuggest.errors import CuesuggestError
 
 __all__ = ["doctor"]
@@ -117,6 +117,7 @@ def _restored(document: Path, name: str, target: Path) -> tuple[bool, list[str]]
     from cuesuggest.draft.health import restore
 
     song = restore(document, name, target)
+    note_written(target)
     return True, [f"Written: {target}, {len(song.cues)} cues, as {document} was in state {name}."]
 
 

@@ -81,7 +81,7 @@ def check_targets(
         names = ", ".join(str(target.named) for target in there)
         raise CuesuggestError(
             f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
-            "Choose another place with -o, or replace with --force."
+            "Choose another place, or replace with --force."
         )
     folders = {target.place.parent: target for target in targets if target.kind in ("new", "there")}
     for folder, target in folders.items():
