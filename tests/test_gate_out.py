@@ -230,6 +230,16 @@ def test_standard_output_by_another_name_is_standard_output(run, song):
     assert out.count("\n") > 3
 
 
+def test_a_kit_on_standard_output_has_the_name_of_its_recording_and_a_document_is_no_such_text(run, song, monkeypatch):
+    monkeypatch.chdir(song.parent)
+    before = whole(song.parent)
+    code, out, _ = run("suggest", "evening.wav", "--kit", "-o", "-")
+    assert (code, out.partition("\n")[0]) == (0, "evening")
+    code, out, err = run("suggest", "evening.wav", "-o", "-")
+    assert (code, out, "Name a file with -o" in err) == (2, "", True)
+    assert whole(song.parent) == before
+
+
 @posix
 def test_standard_output_that_leads_into_the_document_is_refused(song):
     before = song.read_bytes()
