@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import codecs
-import os
 import re
 import stat
 import tomllib
 from pathlib import Path
 from typing import Any
 
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.errors import CuesuggestError, reason_of
 
-__all__ = ["MOST_TEXT", "parse_toml", "read_bytes", "read_text", "regular"]
+__all__ = ["MOST_TEXT_BYTES", "parse_toml", "read_bytes", "read_text"]
 
-MOST_TEXT = 128 * 1024
+MOST_TEXT_BYTES = 128 * 1024
 """Bytes of a form, a house style, a rig or a map: thirty times what the longest of ours has."""
 # In a line of TOML. Each point of a dotted key is a table more for the parser to walk through, for every key behind it:
 # so many, all through the longest file, take it a second and a half; without a limit it takes minutes.
@@ -50,8 +49,9 @@ def read_bytes(path: Path, most: int, error: type[CuesuggestError] = CuesuggestE
     except FileNotFoundError:
         raise error(f"{path} was not found. Check the name and the folder.") from None
     except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
-        raise error(f"{path} cannot be read: {why}. Check who may read it, then open it again.") from None
+        raise error(
+            f"{path} cannot be read: {reason_of(problem)}. Check who may read it, then open it again."
+        ) from None
     except ValueError:  # a NUL in the name
         raise error(f"{str(path)!r} is no name of a file. Check it.") from None
     if len(data) > most:
@@ -59,15 +59,7 @@ def read_bytes(path: Path, most: int, error: type[CuesuggestError] = CuesuggestE
     return data
 
 
-def regular(path: Path) -> bool:
-    """Whether a path does not lead to a pipe, a device or a socket: those cannot be replaced when all is done."""
-    try:
-        return not os.path.exists(path) or os.path.isfile(path) or os.path.isdir(path)
-    except ValueError:
-        return True
-
-
-def read_text(path: Path, most: int = MOST_TEXT, error: type[CuesuggestError] = CuesuggestError) -> str:
+def read_text(path: Path, most: int = MOST_TEXT_BYTES, error: type[CuesuggestError] = CuesuggestError) -> str:
     """Read a text file in UTF-8; some editors and shells mark it, or write it as UTF-16, which is fine, too.
 
     Raises
@@ -99,8 +91,8 @@ def parse_toml(text: str, where: str, error: type[CuesuggestError] = CuesuggestE
     CuesuggestError
         Of the kind given: if it is no TOML, or beyond these.
     """
-    if len(text) > MOST_TEXT:
-        raise error(f"{where} has more than {MOST_TEXT} characters. Leave out what is not needed.")
+    if len(text) > MOST_TEXT_BYTES:
+        raise error(f"{where} has more than {MOST_TEXT_BYTES} characters. Leave out what is not needed.")
     for number, line in enumerate(text.split("\n"), 1):
         if line.count(".") > _MOST_POINTS:
             raise error(f"{where}, line {number}: more than {_MOST_POINTS} points in a line. Write it over several.")

@@ -10,7 +10,13 @@ __all__ = [
     "ProfileError",
     "RecordingChangedError",
     "RecordingError",
+    "reason_of",
 ]
+
+
+def reason_of(error: OSError) -> str:
+    """Return what the system says of a failure, for the middle of a sentence."""
+    return (error.strerror or str(error)).lower()
 
 
 class CuesuggestError(Exception):

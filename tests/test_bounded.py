@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from cuesuggest.bounded import MOST_TEXT, parse_toml, read_bytes, read_text
+from cuesuggest.bounded import MOST_TEXT_BYTES, parse_toml, read_bytes, read_text
 from cuesuggest.errors import CuesuggestError, DocumentError, ProfileError
 from cuesuggest.export.common.desk_map import load_map
 from cuesuggest.rules import load_profile, load_rig
@@ -92,7 +92,7 @@ TOML = {
         f"[{'.'.join('a' * 100)}]\n" + "".join(f"{'.'.join('a' * 90)}.x{k} = 1\n" for k in range(600)),
         "levels deep",
     ),
-    "more text than there is room for": ("# long\n" * (MOST_TEXT // 5), "has more than 131072 characters"),
+    "more text than there is room for": ("# long\n" * (MOST_TEXT_BYTES // 5), "has more than 131072 characters"),
 }
 
 

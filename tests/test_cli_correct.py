@@ -35,6 +35,16 @@ def content(path):
     return {name: value for name, value in song.items() if name not in ("revision", "history", "undone")}
 
 
+def test_a_document_that_cannot_be_saved_is_told_before_the_song_is_heard_anew(run, document, monkeypatch):
+    def hears(*_, **__):
+        raise AssertionError("the song was heard anew")
+
+    monkeypatch.setattr("cuesuggest.draft.settling.settled", hears)
+    document.chmod(0o444)
+    code, out, err = run("correct", document, "--half")
+    assert (code, out, "is write-protected" in err) == (2, "", True)
+
+
 # words, what must hold of the song before and after
 STATEMENTS = [
     (("--half",), lambda a, b: b.tempo_bpm == pytest.approx(a.tempo_bpm / 2, rel=0.02)),

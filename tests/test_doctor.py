@@ -160,13 +160,14 @@ def test_without_a_home_folder_it_and_the_work_go_on(run, whole, document, monke
 
 def test_the_cache_is_cleared_and_what_else_lies_there_stays(run, whole, tmp_path, monkeypatch):
     monkeypatch.setenv("CUESUGGEST_CACHE", str(tmp_path))
-    (tmp_path / "a.npz").write_bytes(b"0" * 1_500_000)
+    (tmp_path / f"{'0' * 40}-0-end-1-1.npz").write_bytes(b"0" * 1_500_000)
     (tmp_path / ".cuesuggest-1234.tmp").write_bytes(b"0")
-    (tmp_path / "mine.txt").write_text("mine")
+    for name in ("mine.txt", "mine.npz"):
+        (tmp_path / name).write_text("mine")
     assert "what was heard of 1 recording: 1.5 MB of 400.0 MB" in flat(run("doctor")[1])
     code, out, _ = run("doctor", "--clear-cache")
     assert (code, out) == (0, f"Removed from {tmp_path}: what was heard of 1 recording, 1.5 MB.\n")
-    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.npz", "mine.txt"]
 
 
 def test_quiet_leaves_the_exit_code(run, whole):

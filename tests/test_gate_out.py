@@ -110,7 +110,7 @@ def test_what_else_is_there_is_kept_unless_forced_and_that_is_told_before_the_li
     Path("notes.txt").write_text("mine")
     code, _, err = run(*words, "notes.txt")
     assert code == 2
-    assert "notes.txt is there already; nothing was written. Choose another place with -o, or replace with --force" in (
+    assert "notes.txt is there already; nothing was written. Choose another place, or replace with --force" in (
         " ".join(err.split())
     )
     assert Path("notes.txt").read_text() == "mine"
@@ -230,6 +230,16 @@ def test_standard_output_by_another_name_is_standard_output(run, song):
     assert out.count("\n") > 3
 
 
+def test_a_kit_on_standard_output_has_the_name_of_its_recording_and_a_document_is_no_such_text(run, song, monkeypatch):
+    monkeypatch.chdir(song.parent)
+    before = whole(song.parent)
+    code, out, _ = run("suggest", "evening.wav", "--kit", "-o", "-")
+    assert (code, out.partition("\n")[0]) == (0, "evening")
+    code, out, err = run("suggest", "evening.wav", "-o", "-")
+    assert (code, out, "Name a file with -o" in err) == (2, "", True)
+    assert whole(song.parent) == before
+
+
 @posix
 def test_standard_output_that_leads_into_the_document_is_refused(song):
     before = song.read_bytes()
@@ -310,6 +320,17 @@ def test_an_export_that_cannot_be_shown_is_written_and_its_numbers_stay(song):
     assert (done.returncode, f"Saved: {song.with_name('evening.mid')}." in done.stderr) == (1, True)
     assert song.with_name("evening.mid").read_bytes().startswith(b"MThd")
     assert Song.load(song).numbers_frozen
+
+
+@full_device
+def test_a_state_that_is_restored_but_cannot_be_shown_is_told_as_saved(run, song, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(song.parent / "state"))
+    before = Song.load(song).revision
+    assert run("edit", song, "title", "Tin Roof")[0] == 0
+    again = song.with_name("again.cues.json")
+    done = on_a_full_screen("doctor", song, "--restore", before, "-o", again)
+    assert (done.returncode, f"Saved: {again}." in done.stderr) == (1, True)
+    assert Song.load(again).title != "Tin Roof"
 
 
 @full_device

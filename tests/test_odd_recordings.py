@@ -411,7 +411,7 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path):
     try:
         if user == 0:  # who may read everything
             os.seteuid(65534)
-        with pytest.raises(RecordingError, match=r"cannot be opened: Permission denied"):
+        with pytest.raises(RecordingError, match=r"cannot be opened: permission denied"):
             open_recording(path)
     finally:
         os.seteuid(user)

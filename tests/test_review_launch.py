@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from stat import S_IMODE
 from threading import Thread
+from unittest.mock import Mock
 from urllib.parse import unquote, urlsplit
 
 import pytest
@@ -116,15 +117,21 @@ def test_a_file_that_nobody_used_goes_with_the_program_however_it_is_stopped(doc
         assert "Traceback" not in server.process.stderr.read()
 
 
-def test_without_a_place_for_the_file_the_page_is_served_all_the_same(monkeypatch):
-    monkeypatch.setattr(tempfile, "mkdtemp", _full)
+def test_stopped_with_ctrl_c_it_ends_well_and_says_nothing_untrue(document):
+    with serving(document) as server:
+        server.process.send_signal(signal.SIGINT)
+        assert server.process.wait(10) == 0
+        said = server.process.stderr.read()
+        assert "Nothing was written" not in said
+        assert "Traceback" not in said
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), RuntimeError("no home folder")])
+def test_without_a_place_for_the_file_the_page_is_served_all_the_same(monkeypatch, error):
+    monkeypatch.setattr(tempfile, "mkdtemp", Mock(side_effect=error))
     monkeypatch.setattr(webbrowser, "open", lambda _: pytest.fail("opened without a file"))
     with ExitStack() as ending:
         serving_page._open_browser(serving_page.Keys(1), ending)
-
-
-def _full(*_, **__):
-    raise OSError(28, "No space left on device")
 
 
 def test_where_browsers_are_confined_the_file_lies_where_they_can_read_it(tmp_path, monkeypatch):

@@ -312,6 +312,22 @@ def test_a_system_that_knows_no_such_locks_saves_by_marks(path, monkeypatch):
     assert len(list(path.parent.iterdir())) == 2
 
 
+def test_a_mark_that_windows_has_not_let_go_of_yet_is_waited_for(path, monkeypatch):
+    monkeypatch.setattr(saving_turn, "fcntl", None)
+    real, refused = os.open, []
+
+    def still_open(name, *how):
+        if str(name).endswith(".saving") and len(refused) < 3:
+            refused.append(name)
+            raise PermissionError(errno.EACCES, "Permission denied")
+        return real(name, *how)
+
+    monkeypatch.setattr(os, "open", still_open)
+    renamed(Song.load(path), "Tin Roof").save(path)
+    assert (len(refused), Song.load(path).title) == (3, "Tin Roof")
+    assert nothing_beside(path)
+
+
 def test_a_document_that_another_program_makes_at_the_same_moment_is_not_replaced(path, monkeypatch):
     new = path.with_name("new.cues.json")
     real = os.link

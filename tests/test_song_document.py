@@ -14,6 +14,7 @@ from cuesuggest.score.bounds import MOST_BYTES
 from cuesuggest.score.records import Place, Series
 from cuesuggest.song import (
     DownbeatCorrection,
+    SetCue,
     Settings,
     SetTitle,
     Song,
@@ -22,6 +23,7 @@ from cuesuggest.song import (
     TimeSignatureCorrection,
     Unplaced,
     change,
+    change_all,
     path_from,
     path_to,
     undo,
@@ -296,6 +298,17 @@ def test_of_more_changes_than_are_kept_the_oldest_is_forgotten(monkeypatch):
     assert undo(undo(undo(song))).title == "1"
     with pytest.raises(EditError, match="no change to take back"):
         undo(undo(undo(undo(song))))
+
+
+def test_an_action_is_forgotten_whole_and_never_taken_back_by_half(monkeypatch):
+    monkeypatch.setattr("cuesuggest.song.edits.MOST_CHANGES", 3)
+    song = make_song()
+    song = change_all(song, [SetTitle("1"), SetCue(song.cues[0].id, {"note": "slowly"})], by="test")
+    for title in ("2", "3"):
+        song = change(song, SetTitle(title), by="test")
+    assert [entry.edit.title for entry in song.history] == ["2", "3"]
+    with pytest.raises(EditError, match="no change to take back"):
+        undo(undo(undo(song)))
 
 
 def test_bar_lines_too_near_to_be_played_are_refused():

@@ -23,7 +23,7 @@ from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
 from cuesuggest.cli.shared import OutputError
 from cuesuggest.cli.suggesting import suggest
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.errors import CuesuggestError, reason_of
 
 __all__ = ["cli", "main"]
 
@@ -100,7 +100,7 @@ def main() -> NoReturn:
         if debug:
             raise
         if isinstance(error, OSError) and error.filename:
-            words = f"{error.filename} cannot be used: {error.strerror}. Check its name."
+            words = f"{error.filename} cannot be used: {reason_of(error)}. Check its name."
         else:
             words = (
                 f"something unforeseen went wrong ({type(error).__name__}: {error}). Run the same command with "
@@ -120,7 +120,7 @@ def _unshown(reason: OSError, written: list[Path]) -> int:
         os.close(nowhere)
     if isinstance(reason, BrokenPipeError):
         return 0  # The reader of a pipe has left, as `head` does: no error of anybody's.
-    words = (reason.strerror or str(reason)).lower()
+    words = reason_of(reason)
     done = f"{_kept(written)} Only showing it failed." if written else "Send it elsewhere and run the command again."
     _tell(f"cuesuggest: standard output cannot be written: {words}. {done}")
     return 1 if written else 2

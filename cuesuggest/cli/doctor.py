@@ -9,8 +9,8 @@ import click
 
 from cuesuggest import __version__
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere, width
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.cli.shared import FILE, everywhere, note_written, width
+from cuesuggest.errors import CuesuggestError, reason_of
 
 __all__ = ["doctor"]
 
@@ -73,6 +73,7 @@ def _cleared() -> tuple[bool, list[str]]:
     from cuesuggest.cli.machine import size_text
     from cuesuggest.draft.cache import clear_cache
     from cuesuggest.draft.folders import cache_folder
+    from cuesuggest.score.records import counted
 
     folder = cache_folder()
     if folder is None:
@@ -81,14 +82,14 @@ def _cleared() -> tuple[bool, list[str]]:
         count, size = clear_cache(folder)
     except OSError as error:
         raise CuesuggestError(
-            f"The cache in {folder} cannot be removed: {error.strerror}. Check who may write there."
+            f"The cache in {folder} cannot be removed: {reason_of(error)}. Check who may write there."
         ) from None
-    parts = "1 recording" if count == 1 else f"{count} recordings"
-    return True, [f"Removed from {folder}: what was heard of {parts}, {size_text(size)}."]
+    return True, [f"Removed from {folder}: what was heard of {counted(count, 'recording')}, {size_text(size)}."]
 
 
 def _document(document: Path) -> tuple[bool, list[str]]:
     from cuesuggest.draft.health import examined
+    from cuesuggest.score.records import counted
 
     health = examined(document)
     lines = [line for finding in health.findings for line in _wrapped(finding, "")]
@@ -100,8 +101,8 @@ def _document(document: Path) -> tuple[bool, list[str]]:
             song = state.song
             last = song.history[-1].by if song.history else "the draft"
             lines.append(
-                f"  {state.name:<12}kept {state.kept:%Y-%m-%d %H:%M} UTC, {len(song.cues)} cues, "
-                f"{len(song.history)} changes, the last by {last}"
+                f"  {state.name:<12}kept {state.kept:%Y-%m-%d %H:%M} UTC, {counted(len(song.cues), 'cue')}, "
+                f"{counted(len(song.history), 'change')}, the last by {last}"
             )
         lines += _wrapped(
             f"To have one again, write it to a new file: cuesuggest doctor {document} --restore "
@@ -115,9 +116,11 @@ def _document(document: Path) -> tuple[bool, list[str]]:
 
 def _restored(document: Path, name: str, target: Path) -> tuple[bool, list[str]]:
     from cuesuggest.draft.health import restore
+    from cuesuggest.score.records import counted
 
     song = restore(document, name, target)
-    return True, [f"Written: {target}, {len(song.cues)} cues, as {document} was in state {name}."]
+    note_written(target)
+    return True, [f"Written: {target}, {counted(len(song.cues), 'cue')}, as {document} was in state {name}."]
 
 
 def _wrapped(text: str, head: str) -> list[str]:

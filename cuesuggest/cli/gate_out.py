@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 from cuesuggest.cli.shared import OutputError, note_written
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.errors import CuesuggestError, reason_of
 
 __all__ = ["Target", "check_targets", "write_all"]
 
@@ -81,7 +81,7 @@ def check_targets(
         names = ", ".join(str(target.named) for target in there)
         raise CuesuggestError(
             f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
-            "Choose another place with -o, or replace with --force."
+            "Choose another place, or replace with --force."
         )
     folders = {target.place.parent: target for target in targets if target.kind in ("new", "there")}
     for folder, target in folders.items():
@@ -148,7 +148,7 @@ def _found(named: Path, make_folder: bool) -> Target:
             f"There is no folder {place.parent} to write {place.name} in. Make it first, or choose another place."
         ) from None
     except OSError as error:
-        raise CuesuggestError(f"{named} cannot be written: {_reason(error)}. {_ELSEWHERE}") from None
+        raise CuesuggestError(f"{named} cannot be written: {reason_of(error)}. {_ELSEWHERE}") from None
     kind = status.st_mode
     if stat.S_ISDIR(kind):
         raise CuesuggestError(f"{named} is a folder. Give the file a name in it.")
@@ -221,8 +221,4 @@ def _shown(target: Target) -> str:
 
 
 def _cannot(target: Target, error: OSError) -> CuesuggestError:
-    return CuesuggestError(f"{target.named} cannot be written: {_reason(error)}. {_ELSEWHERE}")
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
+    return CuesuggestError(f"{target.named} cannot be written: {reason_of(error)}. {_ELSEWHERE}")

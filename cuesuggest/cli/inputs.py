@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.errors import CuesuggestError, reason_of
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 __all__ = ["songs"]
@@ -93,7 +93,7 @@ def _recordings_in(folder: Path) -> list[Path]:
             if path.suffix.lower() in _SOUND and not path.name.startswith(".") and path.is_file()
         )
     except OSError as error:
-        raise CuesuggestError(f"{folder} cannot be opened: {error.strerror}. Check who may read it.") from None
+        raise CuesuggestError(f"{folder} cannot be opened: {reason_of(error)}. Check who may read it.") from None
     if not found:
         raise CuesuggestError(f"{folder} is a folder without recordings in it. Name another, or the recordings.")
     return found

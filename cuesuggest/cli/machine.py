@@ -204,6 +204,7 @@ def _networks(topic: str) -> Iterator[Looked]:
 def _cache(topic: str) -> Iterator[Looked]:
     from cuesuggest.draft.cache import MOST_BYTES, kept_files
     from cuesuggest.draft.folders import cache_folder
+    from cuesuggest.score.records import counted
 
     folder = cache_folder()
     if folder is None:
@@ -216,7 +217,7 @@ def _cache(topic: str) -> Iterator[Looked]:
         return
     files = kept_files(folder)
     used = size_text(sum(size for _, size in files))
-    parts = "1 recording" if len(files) == 1 else f"{len(files)} recordings"
+    parts = counted(len(files), "recording")
     yield Looked(
         topic,
         f"{folder} has what was heard of {parts}: {used} of {size_text(MOST_BYTES)} at most. --clear-cache frees it.",

@@ -13,7 +13,7 @@ import click
 
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere
+from cuesuggest.cli.shared import FILE, everywhere, note_written
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["review"]
@@ -47,6 +47,7 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
 
         with progress(document.name, quiet=obj["quiet"]) as step:
             draft_file(document, step=step)
+        note_written(target)
 
     def opened(address: str) -> None:
         echo(address)
@@ -60,7 +61,8 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
                 echo("That address was used. For another window:", err=True)
             echo(address)
 
-    with _ended_tidily():
+    # Ctrl+C is the way to stop the page, and no failure: what was decided is saved.
+    with _ended_tidily(), contextlib.suppress(KeyboardInterrupt):
         serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
 
 

@@ -20,7 +20,7 @@ from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, note_written, width
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX
+from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 if TYPE_CHECKING:
     from cuesuggest.cli.pool import StopSignals
@@ -71,6 +71,8 @@ def suggest(
 
     if force and not kit:
         raise click.UsageError("--force is for --kit; a document that is there is drafted again without it.")
+    if str(output) == "-" and not kit:
+        raise CuesuggestError("A document is a file, and - is standard output. Name a file with -o.")
     several = len(files) > 1 or os.path.isdir(files[0])
     if output and several and not os.path.isdir(output):
         raise CuesuggestError(f"{output} is no folder. Give -o a folder that exists when there are several recordings.")
@@ -111,7 +113,8 @@ def _write_kit(request: Request, target: Target, *, quiet: bool) -> None:
 
     with progress(click.format_filename(request.recording.name), quiet=quiet) as step:
         made = kit_for(request.recording, request.order, step=step)
-    title = request.document.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".kit.txt")
+    named = document_path(request.recording) if target.kind == "output" else request.document
+    title = named.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".kit.txt")
     text = kit_text(made, title, width())
     write_all([target], [text.encode()])
     if not quiet and target.kind != "output":

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +26,7 @@ __all__ = ["MOST_BYTES", "cached", "clear_cache", "keep", "kept_files"]
 
 MOST_BYTES = 400_000_000  # in all: some 120 songs of four minutes
 _MOST_OF_ONE = 60_000_000  # an hour and a quarter
+_NAME = re.compile(r"[0-9a-f]{40}-\S+\.npz")  # as `_path` gives them, of this version or another
 _ARRAYS = ("bands", "level", "chroma", "power")
 
 
@@ -99,7 +102,7 @@ def keep(sha256: str, window: Window, spectrum: Spectrum, logits: np.ndarray, ne
 
 def _shrink(folder: Path) -> None:
     """Remove the longest unused files until the rest is small enough."""
-    files = sorted(((path.stat(), path) for path in folder.glob("*.npz")), key=lambda each: -each[0].st_mtime_ns)
+    files = sorted(((path.stat(), path) for path in _ours(folder)), key=lambda each: -each[0].st_mtime_ns)
     total = 0
     for stat, path in files:
         total += stat.st_size
@@ -107,10 +110,15 @@ def _shrink(folder: Path) -> None:
             path.unlink(missing_ok=True)
 
 
+def _ours(folder: Path) -> Iterator[Path]:
+    """Find the cache's files; in a folder that somebody chose, others may lie that no program can make again."""
+    return (path for path in folder.glob("*.npz") if _NAME.fullmatch(path.name))
+
+
 def kept_files(folder: Path) -> list[tuple[Path, int]]:
     """Return the cache's files, one for each part of a recording that was heard, and their bytes."""
     found = []
-    for path in folder.glob("*.npz"):
+    for path in _ours(folder):
         with contextlib.suppress(OSError):  # gone by now
             found.append((path, path.stat().st_size))
     return found

@@ -36,8 +36,8 @@ class Launch:
 
         Raises
         ------
-        OSError
-            If there is no place for it.
+        OSError, RuntimeError
+            If there is no place for it; no home folder, where it has to be there.
         """
         # A browser that comes as a snap has another folder for temporary files, and sees no hidden ones.
         folder = Path.home() if _SNAPS.is_dir() else None

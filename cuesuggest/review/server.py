@@ -24,7 +24,7 @@ from starlette.types import ASGIApp
 
 from cuesuggest import __version__
 from cuesuggest.draft.states import kept_folder
-from cuesuggest.errors import CuesuggestError, EditError
+from cuesuggest.errors import CuesuggestError, EditError, reason_of
 from cuesuggest.export import FORMATS, Format, Options, write
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
@@ -305,8 +305,7 @@ def serve(
     except OSError as error:
         page.close()
         raise CuesuggestError(
-            f"Port {port} cannot be used: {(error.strerror or str(error)).lower()}. Choose another with --port, "
-            "or leave it out."
+            f"Port {port} cannot be used: {reason_of(error)}. Choose another with --port, or leave it out."
         ) from None
     keys = Keys(listening.getsockname()[1])
     server = server_for(page, keys)
@@ -328,7 +327,7 @@ def _open_browser(keys: Keys, ending: contextlib.ExitStack) -> None:
         launch = Launch()
         ending.callback(launch.remove)
         launch.lead_to(keys.address(used=launch.remove))
-    except OSError:
+    except (OSError, RuntimeError):
         return  # no place for the file; the address that was printed opens the page as well
     threading.Thread(target=webbrowser.open, args=(launch.path.as_uri(),), daemon=True).start()
 

@@ -174,13 +174,23 @@ def change_all(song: Song, edits: Sequence[Edit], *, by: str, said: str = "", at
     if not entries:
         return song
     entries[-1] = replace(entries[-1], together=len(entries), said=said)
-    history = (*song.history, *entries)[-MOST_CHANGES:]
+    history = _latest((*song.history, *entries))
     return changed.replaced(revision=song.revision + len(entries), history=history, undone=())
 
 
 def last_action(entries: Sequence[HistoryEntry]) -> tuple[HistoryEntry, ...]:
     """Return the changes of the last action of a history, or of what was taken back; none if there is none."""
     return tuple(entries[len(entries) - min(entries[-1].together, len(entries)) :]) if entries else ()
+
+
+def _latest(entries: tuple[HistoryEntry, ...]) -> tuple[HistoryEntry, ...]:
+    """The latest actions, each whole, that are no more than so many changes: half of one cannot be taken back."""
+    if len(entries) <= MOST_CHANGES:
+        return entries
+    first = len(entries)
+    while first and len(entries) - first + entries[first - 1].together <= MOST_CHANGES:
+        first -= entries[first - 1].together
+    return entries[max(first, 0) :]
 
 
 def undo(song: Song) -> Song:
@@ -200,7 +210,7 @@ def undo(song: Song) -> Song:
     return changed.replaced(
         revision=song.revision + 1,
         history=song.history[: -len(entries)],
-        undone=(*song.undone, *entries)[-MOST_CHANGES:],
+        undone=_latest((*song.undone, *entries)),
     )
 
 
@@ -221,7 +231,7 @@ def redo(song: Song) -> Song:
     again = [replace(entry, revision=song.revision + k) for k, entry in enumerate(entries, 1)]
     return changed.replaced(
         revision=song.revision + len(entries),
-        history=(*song.history, *again)[-MOST_CHANGES:],
+        history=_latest((*song.history, *again)),
         undone=song.undone[: -len(entries)],
     )
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from cuesuggest import bounded
-from cuesuggest.errors import DocumentError
+from cuesuggest.errors import DocumentError, reason_of
 from cuesuggest.score.bounds import LARGEST, MOST_BYTES
 from cuesuggest.song.atomic import fresh_file, put, put_new
 from cuesuggest.song.saving_turn import saving_turn
@@ -38,7 +38,8 @@ def read_bytes(path: Path) -> bytes:
     DocumentError
         If there is no such file, it cannot be read, is no plain file, or is longer than a document ever is.
     """
-    if not bounded.regular(path):
+    # What can only be read once cannot be replaced when all is done.
+    if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
         raise DocumentError(f"{path} is no file but a pipe or a device. Name a song document (NAME.cues.json).")
     return bounded.read_bytes(path, MOST_BYTES, DocumentError)
 
@@ -257,10 +258,6 @@ def _exists_already(path: Path) -> DocumentError:
 def _not_saved(path: Path, error: OSError) -> DocumentError:
     next_ = "Choose a shorter name" if error.errno == errno.ENAMETOOLONG else "Make room or choose another folder"
     return DocumentError(
-        f"{path} could not be saved: {_reason(error)}. {next_}, then save again. What was saved there before is "
+        f"{path} could not be saved: {reason_of(error)}. {next_}, then save again. What was saved there before is "
         "unchanged."
     )
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()

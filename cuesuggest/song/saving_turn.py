@@ -124,7 +124,9 @@ class _Mark:
     def attempt(self) -> _Free | None:
         try:
             descriptor = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-        except FileExistsError:
+        except (FileExistsError, PermissionError):
+            # Windows refuses it, too, while a mark that was removed is still open somewhere. That the folder can be
+            # written to is known: the new content lies in it.
             self._look()
             return None
         with os.fdopen(descriptor, "wb") as file:
@@ -149,5 +151,5 @@ class _Mark:
     def _content(self) -> bytes:
         try:
             return self._path.read_bytes()
-        except FileNotFoundError:
+        except (FileNotFoundError, PermissionError):
             return b""

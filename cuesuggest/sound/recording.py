@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from cuesuggest.errors import RecordingError
+from cuesuggest.errors import RecordingError, reason_of
 
 if TYPE_CHECKING:
     import av
@@ -247,7 +247,7 @@ def _digest(path: Path) -> str:
         raise RecordingError(f"{path} was not found. Check the name and the folder.") from None
     except OSError as error:
         raise RecordingError(
-            f"{path} cannot be opened: {error.strerror}. Check its name and who may read it."
+            f"{path} cannot be opened: {reason_of(error)}. Check its name and who may read it."
         ) from None
     except ValueError as error:
         raise RecordingError(f"{str(path)!r} is not the name of a file: {error}. Check the name.") from None
