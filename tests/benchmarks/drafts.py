@@ -1,10 +1,11 @@
 """What would stop the evening, and what a designer would have to put right, in drafts of songs whose truth is known.
 
-    python -m tests.benchmarks.drafts [FOLDER]
+    python -m tests.benchmarks.drafts [FOLDER] [--style band]
 
 Without a folder the twelve songs of tests/data/plans are taken, as they were heard. FOLDER holds recordings, each with
 its NAME.json or NAME.truth.json beside it; they are heard. Show-stoppers are counted apart where the tool was sure
-(0.8 or more) and had asked nothing about it. A repair is one correction between the draft and the truth.
+(0.8 or more) and had asked nothing about it. A repair is one correction between the draft and the truth. What the
+draft makes of peaks, stops, drops and builds is counted by `tests.benchmarks.taste`.
 """
 
 from __future__ import annotations
@@ -20,10 +21,12 @@ from statistics import median
 from typing import Any
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.rules import Draft, draft, load_profile, load_rig
+from cuesuggest.rules import Draft, Profile, draft, load_profile, load_rig
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts
 from cuesuggest.score.records import CATEGORIES, Cue
 from tests import plans
+from tests.benchmarks import taste
 
 SURE = 0.8
 ENTERS = ("fade-in", "crossfade", "cut-in")
@@ -42,17 +45,22 @@ class Result:
     stoppers: list[tuple[str, float, bool]] = field(default_factory=list)
     """(kind, seconds, whether the tool was sure and silent)."""
     repairs: Counter[str] = field(default_factory=Counter)
+    taste: Counter[str] = field(default_factory=Counter)
+    actions: int = 0
 
 
-def judged(name: str, truth: dict[str, Any], analysis: SongAnalysis) -> Result:
+def judged(name: str, truth: dict[str, Any], analysis: SongAnalysis, profile: Profile) -> Result:
     """Compare a draft with the truth of its song."""
-    made = draft(analysis, load_profile("band"), load_rig(None))
+    rig = load_rig(None)
+    made = draft(analysis, profile, rig)
     result = Result(name, truth.get("style") or name.split("_")[0])
     asked = {cue for question in made.questions for cue in question.cues}
     for kind, cue, seconds in stoppers(truth, analysis, made):
         sure = _confidence(cue, seconds, analysis) >= SURE and (cue is None or cue.id not in asked)
         result.stoppers.append((kind, seconds, sure))
     result.repairs = Counter(dict(repairs(truth, analysis, made)))
+    result.taste = taste.counted(truth, analysis, made, profile, rig)
+    result.actions = taste.actions(made, Grid(analysis))
     return result
 
 
@@ -202,7 +210,10 @@ def songs(folder: Path | None) -> Iterator[tuple[str, dict[str, Any], SongAnalys
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", nargs="?", type=Path)
-    results = [judged(*song) for song in songs(parser.parse_args().folder)]
+    parser.add_argument("--style", default="band", help="house style of the drafts")
+    args = parser.parse_args()
+    profile = load_profile(args.style)
+    results = [judged(*song, profile) for song in songs(args.folder)]
     for result in results:
         told = ", ".join(f"{kind} at {at:.1f}{' SURE' if sure else ''}" for kind, at, sure in result.stoppers)
         print(f"{result.name:<28}{result.repairs.total():>3} repairs  {told}")
@@ -216,6 +227,13 @@ def main() -> None:
     for style in sorted({each.style for each in results}):
         own = [each.repairs.total() for each in results if each.style == style]
         print(f"  {style:<16}{median(own):g} ({len(own)} song{'s' * (len(own) > 1)})")
+    counts = sum((each.taste for each in results), Counter[str]())
+    print(f"\nin {args.style}, of what was heard")
+    for kind in ("peaks", "peaks above the floor", "stops", "drops", "long builds"):
+        print(f"  {kind:<24}{counts[f'{kind} played']:>4} of {counts[kind]}")
+    for kind in ("songs with a dark loud section", "songs that idle"):
+        print(f"  {kind:<32}{counts[kind]:>3} of {counts['songs']}")
+    print(f"  actions, median: {median(each.actions for each in results):g}")
 
 
 if __name__ == "__main__":
