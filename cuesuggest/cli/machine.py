@@ -50,7 +50,7 @@ _PIP = f"{shlex.quote(sys.executable)} -m pip install --force-reinstall"
 # Kinds of files, and the format and coding that show whether a decoder has them.
 _BY_SOUNDFILE = {
     "WAV": ("WAV", "PCM_24"), "AIFF": ("AIFF", "PCM_24"), "FLAC": ("FLAC", "PCM_24"), "Ogg Vorbis": ("OGG", "VORBIS"),
-    "Ogg Opus": ("OGG", "OPUS"), "MP3": ("MP3", "MPEG_LAYER_III"), "CAF": ("CAF", "PCM_24"), "W64": ("W64", "PCM_24"),
+    "Ogg Opus": ("OGG", "OPUS"), "CAF": ("CAF", "PCM_24"), "W64": ("W64", "PCM_24"),
     "AU": ("AU", "PCM_16"),
 }  # fmt: skip
 _BY_AV = {
