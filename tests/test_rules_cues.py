@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from cuesuggest.analysis.types import Alternative, Event
-from cuesuggest.rules import check_playable, draft, load_profile, load_rig
+from cuesuggest.rules import Pin, check_playable, draft, load_profile, load_rig
 from tests.songs import make_analysis
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -168,6 +168,13 @@ def test_the_light_leaves_early_before_a_quiet_part():
     leave = cue(drafted("A8 B8 A8", drive={"A": 0.6, "B": 0.05}), "leave/s1")
     assert (leave.kind, str(leave.place), leave.down_beats) == ("fade-out", "A1, bar 8 of 8", 4)
     assert "leaves early" in leave.reasons[0]
+    assert leave.reasons[0].endswith("so that the quiet after it starts dark")
+
+
+def test_what_is_dark_by_decision_is_not_called_quiet():
+    analysis = make_analysis("A8 B8 C8", drive={"A": 0.5, "B": 0.6, "C": 0.75})
+    found = draft(analysis, BAND, RIG, {analysis.sections[2].id: Pin("rest")})
+    assert cue(found, "leave/s2").reasons == ("leaves early, over the last bar of B1, so that C1 starts dark",)
 
 
 def test_it_is_never_dark_before_the_last_hit():

@@ -37,7 +37,9 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
         place = grid.place(last - bars + 1)
         beats = float(grid.beats_in_bars(place.bar or 0, bars))
         reason = "leaves early, over the last bar" + ("s" if bars > 1 else "")
-        reason += f" of {section.mark}, so that the quiet after it starts dark"
+        after = grid.sections[stay.last + 1]
+        what = "the quiet after it" if grid.drive_of(after) < grid.drive_of(section) else after.mark
+        reason += f" of {section.mark}, so that {what} starts dark"
     else:
         place, beats = grid.after(last), brief.profile.fades.after_hit_beats
         reason = f"{section.mark} is too short to leave early, so the light goes as it ends"
