@@ -261,7 +261,8 @@ def _toml_value(chance: Random, was: str) -> str:
         return chance.choice(_TOML)
     try:
         near = float(was.split("#")[0])
-    except ValueError:
+        int(near)  # of 400 digits, from a change before this one, it is none
+    except (ValueError, OverflowError):
         return json.dumps(text(chance, was.strip(' "')), ensure_ascii=False)
     if how < 0.7:  # near enough that many are taken
         return f"{near * chance.uniform(0.5, 1.5):.3f}" if "." in was else str(int(near) + chance.choice((-1, 1, 2)))
