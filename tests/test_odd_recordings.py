@@ -536,3 +536,14 @@ def test_no_damage_crashes_hangs_or_escapes_as_another_error(tmp_path, band):
     assert done.returncode == 0, done.stdout[-300:] + done.stderr[-3000:]
     assert done.stdout.endswith("heard all\n")
     assert "Traceback" not in done.stderr
+
+
+def test_where_damage_carries_soundfile_past_its_own_end_what_came_before_is_heard(tmp_path, monkeypatch):
+    path = tmp_path / "song.ogg"
+    soundfile.write(path, np.zeros((22050, 1), np.float32), 22050)
+
+    def past_the_end(*_, **__):
+        raise ValueError("negative dimensions are not allowed")
+
+    monkeypatch.setattr(soundfile.SoundFile, "read", past_the_end)
+    assert sum(map(len, open_recording(path).blocks())) == pytest.approx(22050, abs=2048)  # a frame of Vorbis

@@ -289,7 +289,7 @@ def _soundfile_blocks(recording: Recording, first: int) -> Generator[np.ndarray,
             while len(block := file.read(_block_frames(recording), dtype="float32", always_2d=True)):
                 position += len(block)
                 yield block
-    except soundfile.LibsndfileError:
+    except (soundfile.LibsndfileError, ValueError):  # ValueError: damage has carried it past its own end
         if position == first or _probe_av(recording.path):
             yield from _av_blocks(recording, position)
 
