@@ -394,15 +394,15 @@ def _samples(frame: av.AudioFrame | float, recording: Recording) -> np.ndarray:
     if frame.sample_rate != recording.sample_rate:
         # Nearly always one frame with a damaged header.
         return _samples(frame.samples / max(frame.sample_rate, 1), recording)
-    kind = frame.format
-    planes: tuple[Any, ...] = frame.planes  # buffers, which their types do not say
-    if kind.name == "fltp" and len(planes) == channels < _MANY_PLANES:
+    kind, count = frame.format, frame.layout.nb_channels
+    if kind.name == "fltp" and count == channels < _MANY_PLANES:
         # What nearly all lossy kinds decode to, in frames of a few hundredths of a second: worth a way of its own.
+        planes: tuple[Any, ...] = frame.planes  # buffers, which their types do not say
         spread = np.empty((frame.samples, channels), np.float32)
         for channel, plane in enumerate(planes):
             spread[:, channel] = np.frombuffer(plane, np.float32, frame.samples)
         return spread
-    if (kind.is_planar and frame.layout.nb_channels >= _MANY_PLANES) or kind.name in _WIDE:
+    if (kind.is_planar and count >= _MANY_PLANES) or kind.name in _WIDE:
         frame = _packed(frame)
     raw = frame.to_ndarray()
     raw = raw.T if frame.format.is_planar else raw.reshape(frame.samples, -1)
