@@ -86,8 +86,8 @@ class LoudnessMeter:
         z = np.exp(-2j * np.pi * np.arange(self._size) / self._size)
         powers = np.stack([np.ones_like(z), z, z * z])
         self._response = np.prod((b @ powers) / (a @ powers), axis=0).astype(np.complex64)
-        self._past = np.zeros((self.hop, channels + channels % 2), np.float32)
-        self._rest = np.zeros((0, channels + channels % 2), np.float32)
+        # A hop of the past, and behind it what was too short for a frame.
+        self._kept = np.zeros((self.hop, channels + channels % 2), np.float32)
         self._power: list[np.ndarray] = []
 
     def add(self, block: np.ndarray) -> None:
@@ -100,12 +100,11 @@ class LoudnessMeter:
         weighted = block if (self._gain == 1).all() else block * self._gain
         if weighted.shape[1] % 2:  # silence beside an odd last channel
             weighted = np.pad(weighted, ((0, 0), (0, 1)))
-        samples = np.concatenate([self._rest, weighted])
+        stream = np.concatenate([self._kept, weighted])
         frame = self.hop * _HOPS_PER_FRAME
-        whole = len(samples) // frame * frame
-        if whole:
-            self._measure(samples[:whole], len(samples[:whole]) // frame)
-        self._rest = samples[whole:].copy()
+        frames = (len(stream) - self.hop) // frame
+        self._measure(stream, frames)
+        self._kept = stream[frames * frame :].copy()
 
     def finish(self) -> np.ndarray:
         """Power of every full 100 ms, an incomplete last one dropped.
@@ -115,19 +114,18 @@ class LoudnessMeter:
         ndarray, shape (hops,)
             Sum over channels of the weighted mean square.
         """
-        hops = len(self._rest) // self.hop
+        hops = len(self._kept) // self.hop - 1
         if hops:
-            frame = self.hop * _HOPS_PER_FRAME
-            padded = np.zeros((frame, self._rest.shape[1]), np.float32)
-            padded[: len(self._rest)] = self._rest
+            padded = np.zeros((self.hop * (_HOPS_PER_FRAME + 1), self._kept.shape[1]), np.float32)
+            padded[: len(self._kept)] = self._kept
             self._measure(padded, 1)
             self._power[-1] = self._power[-1][:hops]
-        self._rest = self._rest[:0]
+        self._kept = self._kept[: self.hop]
         return np.concatenate(self._power) if self._power else np.zeros(0)
 
-    def _measure(self, samples: np.ndarray, frames: int) -> None:
+    def _measure(self, stream: np.ndarray, frames: int) -> None:
+        """Measure frames of a stream that begins with a hop of the past."""
         hop, frame = self.hop, self.hop * _HOPS_PER_FRAME
-        stream = np.concatenate([self._past, samples])
         total = np.zeros((frames, _HOPS_PER_FRAME))
         # The filter is real, so two channels pass it as real and imaginary part of one and do not mix.
         for pair in range(0, stream.shape[1], 2):
@@ -138,7 +136,6 @@ class LoudnessMeter:
                 weighted = fft.ifft(spectrum, overwrite_x=True)[hop : hop + frame]
                 parts = weighted.view(np.float32).reshape(_HOPS_PER_FRAME, 2 * hop)
                 total[row] += np.einsum("ij,ij->i", parts, parts, dtype=np.float64) / hop
-        self._past = stream[-hop:].copy()
         self._power.append(total.ravel())
 
 
