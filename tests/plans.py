@@ -67,8 +67,12 @@ def by_hand(name: str, reading: str) -> Plan:
 def drafted(name: str, analysis: SongAnalysis, made: Draft) -> Plan:
     """A draft, laid over the bars of the truth by the seconds of their middles."""
     bars = [bar for bar in truth_of(name)["bars"] if bar["number"] >= 1]
-    category = {each.section: CATEGORIES.index(each.category) for each in made.plan}
-    spans = [(section.start, section.end, category[section.id]) for section in analysis.sections]
+    starts = {bar.number: bar.start for bar in analysis.bars}
+    spans = []
+    for section, each in zip(analysis.sections, made.plan, strict=True):
+        turns = [(starts[part.first_bar], part.category) for part in each.parts] or [(section.start, each.category)]
+        ends = [*(start for start, _ in turns[1:]), section.end]
+        spans += [(start, end, CATEGORIES.index(name)) for (start, name), end in zip(turns, ends, strict=True)]
 
     def at(seconds: float) -> int:
         return next((value for start, end, value in spans if start <= seconds < end), 0)

@@ -229,15 +229,15 @@ def test_a_section_gets_another_category_alone_or_with_its_passes(run, drafted_t
     before = Song.load(document)
     letter = max({each.family for each in before.analysis.sections}, key=lambda family: len(of(before, family)))
     one = of(before, letter)[-1]
-    assert run("edit", document, "category", one.mark, "rest")[:2] != (2, "")
+    assert run("edit", document, "section", one.mark, "--light", "rest")[:2] != (2, "")
     decided = {each.section: each.decided for each in Song.load(document).plan if each.decided}
     assert decided == {one.id: "rest"}
-    code, out, _ = run("edit", document, "category", one.mark, "rest", "--all")
+    code, out, _ = run("edit", document, "section", one.mark, "--light", "rest", "--all")
     assert code == 0
     decided = {each.section: each.category for each in Song.load(document).plan if each.decided}
     assert decided == {each.id: "rest" for each in of(before, letter)}
     assert ", ".join(each.mark for each in of(before, letter)) in out
-    assert "so already" in run("edit", document, "category", one.mark, "rest", "--all")[2]
+    assert "so already" in run("edit", document, "section", one.mark, "--light", "rest", "--all")[2]
     run("edit", document, "undo", "2")
     assert Song.load(document).cues == before.cues
 

@@ -102,7 +102,7 @@ def test_an_own_style_is_shown_whole(run, tmp_path):
     assert 'name "mine"' in joined(out)
     assert '"As gentle, with changes."' in joined(out)
     assert "burst 7 actions" in joined(out)
-    assert "lit_share 0.65" in joined(out)
+    assert "lit_share 0.6" in joined(out)
 
 
 @pytest.mark.parametrize(

@@ -65,7 +65,7 @@ def test_the_whole_file_of_one_cue_is_these_bytes():
         number=12.5,
         series=Series(2, 9, 15, (13,)),
         up_seconds=0.3,
-        reasons=('the band says "go"', "it is loud"),
+        reasons=('The band says "go".', "It is loud."),
         note="x",
     )
     assert export(song, "csv") == (
@@ -74,7 +74,7 @@ def test_the_whole_file_of_one_cue_is_these_bytes():
         b"level %,up (beats),up (s),down (beats),down (s),every (bars),first bar,last bar,not in bars,who,"
         b"hand,why,cautions,operator confirms,confidence,status,locked,note,id\r\n"
         b"12.5,B,1,,,1,8,9,1,0:22.0,22,,,,cut-in,hand,starts-on,Wide fans,lift,B,80,,0.3,,,2,9,15,13,"
-        b'operator,cut-in on the count,"the band says ""go""; it is loud",,yes,0.8,suggested,no,x,cut-in/1\r\n'
+        b'operator,cut-in on the count,"The band says ""go"". It is loud.",,yes,0.8,suggested,no,x,cut-in/1\r\n'
     )
 
 

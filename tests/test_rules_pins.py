@@ -38,7 +38,7 @@ def test_a_decided_section_has_what_was_decided_though_the_song_would_not_earn_i
     assert categories(pinned)[second] == "intense"
     entry = next(cue for cue in pinned.cues if cue.id == f"enter/{second}/intense/1")
     assert (entry.look, entry.side) == ("intense-1", "B")
-    assert "as you decided" in next(each for each in pinned.plan if each.section == second).reasons
+    assert "It is as you decided." in next(each for each in pinned.plan if each.section == second).reasons
 
 
 def test_what_was_decided_for_one_pass_leaves_the_others_alone():

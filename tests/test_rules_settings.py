@@ -92,7 +92,7 @@ WRONG = {
         "out_beats belongs in [fades]",
     ),
     "order of categories": (
-        "subtle = 0.42",
+        "subtle = 0.46",
         "subtle = 0.68",
         "drive.subtle is 0.68",
         "below drive.lift, which is 0.68",
@@ -109,16 +109,16 @@ WRONG = {
         "looks.base_level.subtle is 55",
         "not be above looks.ceiling.subtle",
     ),
-    "unknown key": ("contrast = 0.35", "pace = 1", "weights.pace is not a known key", "contrast, change"),
+    "unknown key": ("contrast = 0.50", "pace = 1", "weights.pace is not a known key", "contrast, change"),
     "near miss": (
-        "contrast = 0.35",
+        "contrast = 0.50",
         "contrasts = 0.35",
         "weights.contrasts is not a known key",
         "did you mean contrast? Known here: contrast, change, short, finale",
     ),
     "hyphen": ("lit_from_bars = 48", "lit-from-bars = 48", "budget.lit-from-bars", "did you mean lit_from_bars?"),
     "wrong table": (
-        "contrast = 0.35",
+        "contrast = 0.50",
         "intense_share = 0.35",
         "weights.intense_share is not a known key",
         "intense_share belongs in [budget]",
@@ -322,7 +322,7 @@ def test_an_error_in_the_base_is_told_with_the_file_it_is_in(written):
     ("text", "problem"),
     [
         ("[looks.ceiling]\nsubtle = 30", "looks.ceiling.subtle is 30; it should not be below looks.base_level.subtle"),
-        ("[drive]\nlift = 0.3", "drive.lift is 0.3; it should be above drive.subtle, which is 0.42"),
+        ("[drive]\nlift = 0.3", "drive.lift is 0.3; it should be above drive.subtle, which is 0.46"),
         ("[drive]\nlift = 0.9", "drive.lift is 0.9; it should be below drive.intense, which is 0.88"),
         ("[budget]\nlit_share = 0.1", "budget.lit_share is 0.1; it should be a number from 0.2, the intense_share"),
     ],

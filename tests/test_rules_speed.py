@@ -102,7 +102,7 @@ def test_a_new_tempo_is_set_by_ear_on_its_first_free_downbeat(unit, how):
     (cue,) = speeds(drafted(faster(25), unit))
     assert (cue.place.bar, cue.place.beat, cue.cycle_seconds) == (25, 1.0, 4.0)
     assert cue.hand.endswith(how)
-    assert cue.reasons == ("the band plays 120 beats a minute here, and the motion goes with 96",)
+    assert cue.reasons == ("The band plays 120 beats a minute here, the motion goes with 96.",)
 
 
 def test_a_look_for_a_new_tempo_is_set_in_the_dark_where_the_tempo_can_be_dialled():
@@ -123,7 +123,7 @@ def test_a_look_that_its_side_still_holds_is_at_the_speed_it_was_set_to():
     first = speeds(found)
     assert len(first) == 1
     assert len([each for each in found.cues if each.kind == "recall"]) == 2
-    slow_again = retimed(make_analysis("B24 A8 B8 A8 B16", drive=LIFT), tempos={17: 120.0, 25: 96.0})
+    slow_again = retimed(make_analysis("B24 A8 B8 A8 B16", drive=LIFT), tempos={9: 120.0, 25: 96.0})
     assert [round(60 / (each.cycle_seconds / 8)) for each in speeds(drafted(slow_again, "bpm"))] == [120, 96]
 
 
@@ -145,10 +145,28 @@ def test_a_bar_or_two_of_another_tempo_set_nothing():
 
 
 def test_a_drift_is_set_when_it_has_gone_too_far_since_the_last_time():
-    tempos = {bar: 96.0 + bar - 8 for bar in range(9, 33, 3)}
-    analysis = retimed(make_analysis("A8 B24", drive=LIFT), tempos=tempos)
+    tempos = {bar: 96.0 + bar - 8 for bar in range(9, 49, 3)}
+    analysis = retimed(make_analysis("A8 B40", drive=LIFT), tempos=tempos)
     cues = speeds(drafted(analysis, "bpm"))
     assert 1 <= len(cues) <= 2
+
+
+def test_a_wobble_never_asks_for_a_speed_on_a_lit_side():
+    # Eight bars are heard faster, and then it is as before: nobody taps for that.
+    wobble = retimed(make_analysis("A8 B32", drive=LIFT), tempos={17: 120.0, 25: 96.0})
+    assert speeds(drafted(wobble, "tap")) == []
+    # The last bars of a song are not worth it, either.
+    assert speeds(drafted(faster(29), "tap")) == []
+    lasting = retimed(make_analysis("A8 B32", drive=LIFT), tempos={17: 120.0})
+    assert len(speeds(drafted(lasting, "tap"))) == 1
+
+
+def test_a_stretch_that_nobody_counts_sets_no_speed():
+    free = make_analysis("A8 B32", drive=LIFT)
+    first, last = free.bars[16].start, free.bars[30].start
+    loose = replace(free.events[0], kind="uncounted", start=first, end=last, confidence=0.9)
+    rubato = retimed(replace(free, events=(*free.events, loose)), tempos={17: 120.0})
+    assert speeds(drafted(rubato, "tap")) == []
 
 
 def test_at_double_tempo_a_round_takes_more_bars_and_the_dial_says_so():
@@ -162,7 +180,7 @@ def test_at_double_tempo_a_round_takes_more_bars_and_the_dial_says_so():
 def test_where_it_cannot_be_set_the_plan_says_so():
     found = drafted(faster(25), "none")
     assert speeds(found) == []
-    assert "the tempo moves from 96 to 120 here; the look keeps its speed" in found.plan[1].reasons
+    assert "The tempo moves from 96 to 120 here; the look keeps its speed." in found.plan[1].reasons
 
 
 def test_nothing_is_set_in_a_slowing_down():

@@ -38,11 +38,11 @@ def night(song, played):
 
 
 # Verse, chorus, verse, chorus, bridge, chorus: the last chorus is the biggest.
-CHORUS = planned("A8 B8 A8 B8 C8 B8", drive={"A": 0.35, "B": 0.85, "C": 0.5})
+CHORUS = planned("A8 B8 A8 B8 C8 B8", drive={"A": 0.38, "A1": 0.2, "B": 0.85, "C": 0.5})
 # Verse, chorus, bridge, chorus.
-BRIDGE = planned("A8 B8 C8 B8", drive={"A": 0.4, "B": 0.8, "C": 0.5, "B2": 0.85}, bpm=84)
+BRIDGE = planned("A8 B8 C8 B8", drive={"A": 0.4, "B": 0.66, "C": 0.4, "B2": 0.7}, bpm=84)
 # Four parts that rise, a song that may end anywhere.
-EARLY = planned("A16 B16 C16 D16", drive={"A": 0.4, "B": 0.68, "C": 0.4, "D": 0.75})
+EARLY = planned("A12 B16 C16 D16", bpm=120, drive={"A": 0.1, "B": 0.66, "C": 0.42, "D": 0.7})
 
 
 def test_a_chorus_played_twice_in_a_row_is_its_own_row_once_more_and_the_biggest_is_kept():
@@ -96,9 +96,9 @@ def test_who_is_lost_finds_home_and_the_next_way_in():
 
 def test_a_kind_is_told_in_a_line_with_what_differs_by_pass():
     assert [str(kind) for kind in kinds(CHORUS)] == [
-        "A: first: dark; last: Slow wave, 40 %",
-        "B: first and second: Parallel beams, 60 %; last: Opening fan, full (80 %), with the one-shot",
-        "C: every time: Slow wave, 45 %",
+        "A: first: dark; last: Slow wave, 35 %",
+        "B: first and second: Parallel beams, full (65 %); last: Opening fan, full (80 %), with the one-shot",
+        "C: every time: Slow wave, full (50 %)",
     ]
 
 
@@ -106,9 +106,9 @@ def test_the_plan_follows_the_cues_after_an_edit():
     enter = next(cue for cue in CHORUS.cues if cue.id.startswith("enter/s2"))
     dimmer = change(CHORUS, SetCue(enter.id, {"level": 35}), by="test")
     (b,) = [kind for kind in kinds(dimmer) if kind.letter == "B"]
-    assert [(variant.when, variant.level) for variant in b.variants] == [("first", 35), ("second", 60), ("last", 80)]
+    assert [(variant.when, variant.level) for variant in b.variants] == [("first", 35), ("second", 65), ("last", 80)]
     assert b.variants[0].text == "Parallel beams, half (35 %)"
-    assert b.variants[1].text == "the same, 60 %"
+    assert b.variants[1].text == "the same, full (65 %)"
     gone = change(CHORUS, SetCue(enter.id, {"status": "rejected"}), by="test")
     (b,) = [kind for kind in kinds(gone) if kind.letter == "B"]
     assert b.at(1).text == "dark"

@@ -87,10 +87,17 @@ class Case:
         sure = self.profile.evidence.event
         return [event for event in self.analysis.events if event.kind in kinds and event.confidence >= sure]
 
+    def bars_of(self, *categories):
+        """Bars of the plan in some categories, where it changes inside a section counted by its parts."""
+        lit = 0
+        for section, each in zip(self.analysis.sections, self.found.plan, strict=True):
+            turns = [(part.first_bar, part.category) for part in each.parts] or [(section.first_bar, each.category)]
+            ends = [*(first for first, _ in turns[1:]), section.last_bar + 1]
+            lit += sum(end - first for (first, name), end in zip(turns, ends, strict=True) if name in categories)
+        return lit
+
     def share(self, *categories):
-        bars = {section.id: section.bars for section in self.analysis.sections}
-        lit = sum(bars[each.section] for each in self.found.plan if each.category in categories)
-        return lit / sum(bars.values())
+        return self.bars_of(*categories) / sum(section.bars for section in self.analysis.sections)
 
 
 @cache
@@ -111,9 +118,10 @@ def cases():
 
 
 def intense_is_earned(case):
-    """Bars of intense beyond the style's share, and bars lit beyond it."""
-    over = case.share("intense") - case.profile.budget.intense_share
-    return [f"{over:.0%} too much"] if over > 1e-9 else []
+    """Bars of intense far beyond the style's share: a phrase more is taste, and drops have a right to it."""
+    budget = case.profile.budget.intense_share * sum(section.bars for section in case.analysis.sections)
+    over = case.bars_of("intense") - budget - max(8, budget / 2) - 8 * len(case.events("drop"))
+    return [f"{over:.0f} bars too much"] if over > 1e-9 else []
 
 
 def no_ballad_is_intense(case):
@@ -123,7 +131,7 @@ def no_ballad_is_intense(case):
     return [
         each.section
         for each in case.found.plan
-        if each.category == "intense" and sum(drive[each.section]) / len(drive[each.section]) < floor
+        if each.category == "intense" and sum(drive[each.section]) / len(drive[each.section]) < floor - 1e-6
     ]
 
 
@@ -249,12 +257,17 @@ def endings_are_watched(case):
 
 
 def bumps_and_fades(case):
-    """An intense look that fades, a lift that takes longer than eight beats, a subtle one that jumps."""
+    """An intense look that fades, a lift that takes longer than eight beats, a subtle one that jumps.
+
+    A lift cuts where the band comes back from a stop, where a drop lands, and where there is no time before a stop.
+    """
     told = []
     for cue in case.entries:
         category = case.looks[cue.look].category
         beats = cue.up_beats or 0.0
-        fine = {"intense": beats == 0, "lift": 0.5 <= beats <= 8, "subtle": beats >= 2}[category]
+        cuts = any(word in reason for reason in cue.reasons for word in ("comes back", "the drop lands", "band stops"))
+        lift = 0.5 <= beats <= 8 or (beats == 0 and cuts)
+        fine = {"intense": beats == 0, "lift": lift, "subtle": beats >= 2}[category]
         told += [] if fine or cue.anchor == "lands-on" else [cue.id]
     return told
 
@@ -282,9 +295,14 @@ def the_new_look_leads(case):
 
 
 def one_thing_a_second(case):
-    """Two hand actions closer than a second that are not one gesture."""
-    times = sorted(hand_starts(cue) for cue in case.in_song if cue.kind != "one-shot")
-    return [at for at, later in pairwise(times) if 0.02 <= later - at < 1.0 - 0.005]
+    """Two hand actions closer than a second that are not one gesture, as out with one hand and in with the other is."""
+    cues = sorted(((hand_starts(c), c) for c in case.in_song if c.kind != "one-shot"), key=lambda each: each[0])
+    return [
+        at
+        for (at, cue), (later, after) in pairwise(cues)
+        if 0.02 <= later - at < 1.0 - 0.005
+        and not (case.rig.hands > 1 and cue.kind == "cut-out" and after.kind in ("cut-in", "fade-in"))
+    ]
 
 
 def a_fifth_in_hand(case):
@@ -467,7 +485,8 @@ def test_most_of_the_time_there_is_little_light():
 
     assert big("gentle") < 0.5
     assert big("gentle") < big("band") < big("club")
-    assert mean(case.share("intense") for _, case in cases()) < 0.15
+    # The three styles allow a fifth of the bars on average.
+    assert mean(case.share("intense") for _, case in cases()) < 0.2
 
 
 def level_of(voice):
@@ -483,10 +502,10 @@ def test_the_voice_comes_first():
 
 @pytest.mark.parametrize(
     ("beats", "kill", "kinds"),
-    [(3.0, "kill button", ["cut-out", "cut-in"]), (1.0, "kill button", ["cut-out"]), (1.0, "", [])],
+    [(3.0, "kill button", ["cut-out", "cut-in"]), (1.0, "kill button", ["cut-out"]), (1.0, "", ["cut-out", "cut-in"])],
 )
-def test_a_short_stop_is_one_held_button_or_left_alone(beats, kill, kinds):
-    """Common practice: what two actions cannot do is one button, or nothing."""
+def test_a_short_stop_is_one_held_button_or_one_gesture(beats, kill, kinds):
+    """Common practice: what two actions cannot do is one button, or one gesture of two hands."""
     analysis = make_analysis("B16", drive={"B": 0.7}, events=[("stop", 9, 2.0, beats)])
     cues = draft(analysis, STYLES["band"], replace(RIGS["example"], kill=kill)).cues
     stops = [cue for cue in cues if cue.id.startswith("stop/")]
@@ -499,5 +518,5 @@ def test_an_ending_that_slows_down_is_faded_by_ear():
     end = draft(SMALL["slowing"], STYLES["band"], RIGS["example"]).cues[-1]
     assert (end.kind, end.down_beats) == ("fade-out", None)
     assert end.hand.endswith("by ear)")
-    assert "the band slows down here, so nothing is counted" in end.reasons[0]
+    assert "The band slows down here, so nothing is counted." in end.reasons[0]
     assert end.place.seconds >= SMALL["slowing"].sections[-1].end - 0.001

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
@@ -252,10 +253,22 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.option(
     "--vamp", metavar="SIGN", help='It goes round until this sign, such as "singer raises a hand"; "" ends that.'
 )
+@click.option(
+    "--light", type=click.Choice(get_args(Category)), help="How much light it gets; the draft is made around it."
+)
+@click.option("--all", "repeats", is_flag=True, help="With --light: every pass of the section.")
 @everywhere
 @click.pass_obj
-def section(obj: dict[str, Any], section: str, name: str | None, first_words: str | None, vamp: str | None) -> None:
-    """Name a section, note the words it starts with, or mark it as a vamp."""
+def section(
+    obj: dict[str, Any],
+    section: str,
+    name: str | None,
+    first_words: str | None,
+    vamp: str | None,
+    light: Category | None,
+    repeats: bool,
+) -> None:
+    """Name a section, note the words it starts with, mark it as a vamp, or decide how much light it gets."""
     from cuesuggest.decide.meant import find_section
     from cuesuggest.song import SetSection
     from cuesuggest.song.edit_types import SectionChanges
@@ -267,9 +280,21 @@ def section(obj: dict[str, Any], section: str, name: str | None, first_words: st
         given["first_words"] = first_words
     if vamp is not None:
         given["vamp"] = " ".join(vamp.split())
-    if not given:
-        raise click.UsageError("Give --name, --first-words or --vamp.")
-    _apply(obj, lambda song: [SetSection(find_section(song, section).id, given)])
+    if not given and light is None:
+        raise click.UsageError("Give --name, --first-words, --vamp or --light.")
+    if repeats and light is None:
+        raise click.UsageError("--all goes with --light: say how much light every pass gets.")
+    if light is None:
+        _apply(obj, lambda song: [SetSection(find_section(song, section).id, given)])
+        return
+    from cuesuggest.decide.category import category_decided
+
+    song = load(obj["document"])
+    there = find_section(song, section)
+    change = category_decided(song, there, light, repeats=repeats)
+    if given:
+        change = replace(change, edits=(SetSection(there.id, given), *change.edits))
+    finish(obj, song, change.made_in(song, by=_BY), [change.said])
 
 
 @edit.command()
@@ -293,22 +318,6 @@ def copy(obj: dict[str, Any], cue: str) -> None:
     from cuesuggest.decide.meant import find_cues
 
     _apply(obj, lambda song: [new for each in find_cues(song, (cue,)) for new, _ in copied(song, each)])
-
-
-@edit.command()
-@click.argument("section")
-@click.argument("category", type=click.Choice(get_args(Category)))
-@click.option("--all", "repeats", is_flag=True, help="Every pass of the section.")
-@everywhere
-@click.pass_obj
-def category(obj: dict[str, Any], section: str, category: Category, repeats: bool) -> None:
-    """Decide how much light a section gets; the draft is made anew around that."""
-    from cuesuggest.decide.category import category_decided
-    from cuesuggest.decide.meant import find_section
-
-    song = load(obj["document"])
-    change = category_decided(song, find_section(song, section), category, repeats=repeats)
-    finish(obj, song, change.made_in(song, by=_BY), [change.said])
 
 
 @edit.command()

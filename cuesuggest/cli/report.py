@@ -173,7 +173,13 @@ def _section_lines(section: Section, planned: dict[str, PlannedSection], width: 
     if section.vamp:
         yield from _wrapped(f"goes round until {section.vamp}, then on with the next 1", width, "  ", "  ")
     if plan:
-        yield from _wrapped("; ".join(plan.reasons), width, "  ", "  ")
+        yield from _wrapped(" ".join((*_turns(plan), *plan.reasons)), width, "  ", "  ")
+
+
+def _turns(plan: PlannedSection) -> Iterator[str]:
+    """Say where the light changes inside a section."""
+    if plan.parts:
+        yield ", ".join(f"{part.category} from bar {part.first_bar}" for part in plan.parts).capitalize() + "."
 
 
 def _cue_lines(cue: Cue, width: int) -> Iterator[str]:
@@ -182,7 +188,7 @@ def _cue_lines(cue: Cue, width: int) -> Iterator[str]:
         where += f" beat {cue.place.beat:g}"
     status = "" if cue.status == "suggested" else f" [{cue.status}]"
     yield from _wrapped(f"{where}, {cue.kind}{status}: {cue.hand}", width, f"{cue.number:>5g}  ", " " * 9)
-    yield from _wrapped("; ".join(cue.reasons) + ".", width, " " * 7 + "because ", " " * 9)
+    yield from _wrapped(" ".join(cue.reasons), width, " " * 7, " " * 7)
     for caution in cue.cautions:
         yield from _wrapped(caution, width, " " * 7 + "! ", " " * 9)
     if cue.note:

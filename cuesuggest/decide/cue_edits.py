@@ -9,7 +9,7 @@ from cuesuggest.analysis.types import Section
 from cuesuggest.decide.boundaries import family
 from cuesuggest.decide.meant import find_look, place_at
 from cuesuggest.errors import EditError
-from cuesuggest.score.grid import Grid, count_word
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import EXITS, Cue, CueKind, Place, Series
 from cuesuggest.song import AddCue, RemoveCue, SetCue, Song
@@ -34,11 +34,11 @@ def moved(song: Song, cue: Cue, place: Place) -> SetCue:
         If its series would run out of the song, or has no bar to begin in.
     """
     changes: CueChanges = {"place": place}
-    if place.beat != cue.place.beat:
-        changes["hand"] = re.sub(
-            rf"\b(from|on|before) {re.escape(count_word(cue.place.beat))}\b", rf"\1 {count_word(place.beat)}", cue.hand
-        )
     grid = Grid(song.analysis)
+    if place.beat != cue.place.beat:
+        was, now = grid.count(cue.place), grid.count(place)
+        hand = re.sub(rf"\b(from|before) {re.escape(was)}\b", rf"\1 {now}", cue.hand)
+        changes["hand"] = re.sub(rf"\b{re.escape(grid.on_count(cue.place))}\b", grid.on_count(place), hand)
     if cue.series is not None and place.bar != cue.place.bar:
         series = _moved_series(grid, cue, place)
         shift = series.first_bar - cue.series.first_bar
@@ -106,7 +106,7 @@ def added(
             anchor="starts-on",
             place=place,
             hand=hand,
-            reasons=("added by you",),
+            reasons=("You added it.",),
             confidence=1.0,
             look=look,
             side=side,
@@ -170,7 +170,7 @@ def _copy(song: Song, cue: Cue, place: Place, own: Section) -> AddCue:
         anchor=cue.anchor,
         note=cue.note,
         cautions=cue.cautions,
-        reasons=(f"as cue {cue.number:g} in {own.mark}",),
+        reasons=(f"It is as cue {cue.number:g} in {own.mark}.",),
     )
     return replace(new, cue=own_words)
 

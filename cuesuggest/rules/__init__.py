@@ -7,7 +7,7 @@ from cuesuggest.rules.kit import Kit, kit, kit_text
 from cuesuggest.rules.person.flashes import check_flashes
 from cuesuggest.rules.person.hands import check_hands
 from cuesuggest.rules.person.playable import check_playable
-from cuesuggest.rules.plan.material import Pin
+from cuesuggest.rules.plan.plan_parts import Pin
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.settings.settings_file import (
     known_names,

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from cuesuggest.analysis.types import Event, EventKind, SongAnalysis
-from cuesuggest.rules.plan.material import Pin
+from cuesuggest.analysis.types import Event, EventKind, Section, SongAnalysis
+from cuesuggest.rules.plan.plan_parts import Pin, PlanPart
+from cuesuggest.rules.plan.plan_reasons import sentence
 from cuesuggest.rules.settings.house import Profile, Rig, Side
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, Look, Place
 
 __all__ = ["Brief", "Clash", "Move", "Stay"]
 
-# What goes first when hands are full; FIRM goes only together with a whole look.
-ONE_SHOT_RANK, SPEED_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 3, 9
+# What goes first when hands are full: a phrase's small move before all; FIRM goes only together with a whole look.
+PHRASE_RANK, ONE_SHOT_RANK, SPEED_RANK, RAMP_RANK, STOP_RANK, FIRM = 0, 1, 2, 3, 4, 9
 
 # Where the song's pulse does not carry, or nobody plays it.
 FREE_TIME: tuple[EventKind, ...] = (
@@ -30,15 +30,38 @@ class Brief:
     grid: Grid
     profile: Profile
     rig: Rig
+    parts: tuple[PlanPart, ...] = ()
+    """The sections, cut where their light changes inside; the rules count them by index."""
     gaps: frozenset[int] = frozenset()
-    """Indexes of the sections that a pause comes before."""
-    pins: Mapping[str, Pin] = field(default_factory=dict)
-    """What the designer has decided, by section id."""
+    """Indexes of the parts that a pause comes before."""
 
     @property
     def gap(self) -> float:
         """Seconds that two actions of this person must be apart."""
         return self.profile.hands.peak_gap_seconds * self.profile.hands.slowness(self.rig)
+
+    @property
+    def sections(self) -> tuple[Section, ...]:
+        """The parts as sections of their own: fewer bars, the same id and letter."""
+        return tuple(part.section for part in self.parts)
+
+    def pin(self, index: int) -> Pin | None:
+        """Return what the designer has decided for a part."""
+        return self.parts[index].pin
+
+    def name(self, index: int) -> str:
+        """Say which part is meant: "B2", or "bar 9 of B2"."""
+        return self.parts[index].name
+
+    def bars_from(self, index: int, last: int) -> int:
+        """Return how many bars a section has from a part on, up to another part: phrases of it are no sections."""
+        own = self.parts[index].index
+        return sum(part.section.bars for part in self.parts[index : last + 1] if part.index == own)
+
+    def bars_up_to(self, index: int, first: int) -> int:
+        """Return how many bars a section has up to a part, from another part on."""
+        own = self.parts[index].index
+        return sum(part.section.bars for part in self.parts[first : index + 1] if part.index == own)
 
     def events(self, *kinds: EventKind) -> list[Event]:
         """Events of some kinds that are sure enough to move light, in order of time."""
@@ -57,9 +80,12 @@ class Brief:
             event.start <= seconds + 1e-3 < event.end for event in self.analysis.events if event.kind in FREE_TIME
         )
 
-    def weak(self, section: int) -> bool:
-        """Whether the bars or the limits of a section (by index) are too unsure to lean on."""
-        each = self.grid.sections[section]
+    def weak(self, index: int) -> bool:
+        """Whether the bars or the limits of a part are too unsure to lean on."""
+        return self.unsure(self.parts[index].section)
+
+    def unsure(self, each: Section) -> bool:
+        """Whether the bars or the limits of a section are too unsure to lean on."""
         bars = self.grid.bars_of(each)
         sure = min(each.confidence, sum(bar.confidence for bar in bars) / len(bars))
         return sure < self.profile.evidence.weak
@@ -74,18 +100,22 @@ class Brief:
         return round(float(min(sure)), 3)
 
     def index_at(self, place: Place) -> int | None:
-        """Return the index of the section that a place is in."""
-        section = self.grid.section_of(place.bar)
-        return None if section is None else self.grid.sections.index(section)
+        """Return the index of the part that a place is in."""
+        bar = place.bar
+        if bar is None:
+            return None
+        return next(
+            (i for i, part in enumerate(self.parts) if part.section.first_bar <= bar <= part.section.last_bar), None
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A look that stays over one or more sections, on one side."""
+    """A look that stays over one or more parts, on one side."""
 
     look: Look
     first: int
-    """Index of its first section."""
+    """Index of its first part."""
     last: int
     side: Side
 
@@ -118,7 +148,7 @@ class Move:
 
     def because(self, reason: str) -> Move:
         """Return the move with one more reason."""
-        return replace(self, cue=replace(self.cue, reasons=(*self.cue.reasons, reason)))
+        return replace(self, cue=replace(self.cue, reasons=(*self.cue.reasons, sentence(reason))))
 
 
 @dataclass(frozen=True, slots=True)

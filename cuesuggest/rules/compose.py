@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.analysis.types import SongAnalysis
-from cuesuggest.rules.brief import Brief, Clash, Move, Stay
+from cuesuggest.rules.brief import PHRASE_RANK, Brief, Clash, Move, Stay
 from cuesuggest.rules.cues.cautions import cautions, mark_special
 from cuesuggest.rules.cues.on_sides import moves_on_sides
 from cuesuggest.rules.cues.questions import questions
@@ -15,16 +16,17 @@ from cuesuggest.rules.cues.speed import speeds
 from cuesuggest.rules.cues.vamps import mark_vamps
 from cuesuggest.rules.person.flashes import calmed
 from cuesuggest.rules.person.hands import fit_hands, share_standbys
-from cuesuggest.rules.plan.categories import plan
 from cuesuggest.rules.plan.looks import assign_looks, build_looks
-from cuesuggest.rules.plan.material import Pin, gather
+from cuesuggest.rules.plan.material import gather
+from cuesuggest.rules.plan.plan_parts import Pin
 from cuesuggest.rules.plan.plan_reasons import with_reason
+from cuesuggest.rules.plan.planning import plan
 from cuesuggest.rules.plan.simplify import long_enough, simplify
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.stays import stays_of
 from cuesuggest.score.deeds import Question
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import ENTRANCES, Cue, Look, PlannedSection
+from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue, Look, PlannedPart, PlannedSection
 
 __all__ = ["Draft", "draft"]
 
@@ -56,13 +58,13 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
     if analysis.music_start is None or not analysis.sections:
         return Draft((), (), (), (), ())
     grid = Grid(analysis)
-    material = gather(grid, analysis.events, profile, pins)
+    material = gather(grid, analysis.events, profile)
     if analysis.confidence.reading is not None and analysis.confidence.reading < profile.evidence.weak:
         material = [replace(each, doubted=True) for each in material]
-    gaps = frozenset(index for index, each in enumerate(material) if each.after_gap)
-    brief = Brief(analysis, grid, profile, rig, gaps, pins or {})
-    planned = assign_looks(material, plan(material, profile), brief)
-    planned, moves = _arrange(brief, planned)
+    parts, planned = plan(material, grid, profile, pins)
+    gaps = frozenset(index for index, part in enumerate(parts) if part.after_gap)
+    brief = Brief(analysis, grid, profile, rig, tuple(parts), gaps)
+    planned, moves = _arrange(brief, assign_looks(material, planned, brief))
     every_look = build_looks(planned, brief, shots=True)
     moves = calmed(mark_vamps(sorted(moves, key=_by_time), brief), every_look, brief)
     moves = mark_special(moves, every_look, brief)
@@ -73,7 +75,7 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
     looks = build_looks(planned, brief, shots)
     return Draft(
         looks=looks,
-        plan=_for_every_section(analysis, planned),
+        plan=_for_every_section(analysis, brief, planned),
         cues=cues,
         questions=questions(brief, cues) if cues else (),
         cautions=cautions(brief, cues, looks),
@@ -86,13 +88,31 @@ def _by_time(move: Move) -> tuple[float, int, float, str]:
     return move.cue.place.seconds, together, move.start, move.cue.id
 
 
-def _for_every_section(analysis: SongAnalysis, planned: Sequence[PlannedSection]) -> tuple[PlannedSection, ...]:
-    """Give sections whose bars are not known a place in the plan, too."""
-    known = {each.section: each for each in planned}
-    dark = ("its bars are not known, so nothing can be placed in it",)
+def _for_every_section(
+    analysis: SongAnalysis, brief: Brief, planned: Sequence[PlannedSection]
+) -> tuple[PlannedSection, ...]:
+    """Put the parts of each section together again; sections whose bars are not known have a place, too."""
+    of_section: dict[str, list[tuple[int, PlannedSection]]] = {}
+    for part, each in zip(brief.parts, planned, strict=True):
+        of_section.setdefault(each.section, []).append((part.section.first_bar, each))
+    dark = ("Its bars are not known, so nothing can be placed in it.",)
     return tuple(
-        known.get(section.id, PlannedSection(section.id, "rest", None, 0, 0.0, dark)) for section in analysis.sections
+        _together(of_section[section.id], brief.grid.drive_of(section))
+        if section.id in of_section
+        else PlannedSection(section.id, "rest", None, 0, 0.0, dark)
+        for section in analysis.sections
     )
+
+
+def _together(parts: list[tuple[int, PlannedSection]], drive: float) -> PlannedSection:
+    """Make one of a section's parts: its biggest look, and where it changes."""
+    biggest = max((each for _, each in parts), key=lambda each: (CATEGORIES.index(each.category), each.level))
+    turns: list[PlannedPart] = []
+    for first, each in parts:
+        if not turns or (turns[-1].category, turns[-1].look) != (each.category, each.look):
+            turns.append(PlannedPart(first, each.category, each.look))
+    reasons = tuple(dict.fromkeys(reason for _, each in parts for reason in each.reasons))
+    return replace(biggest, drive=round(drive, 4), reasons=reasons, parts=tuple(turns) if len(turns) > 1 else ())
 
 
 def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedSection], list[Move]]:
@@ -110,16 +130,55 @@ def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedS
         if isinstance(laid, Clash):
             planned = simplify(brief, planned, stays, laid)
             continue
-        paced, untold = speeds(brief, stays, planned, laid.moves)
-        held = [*laid.moves, *paced]
+        firm = [move for move in laid.moves if move.rank != PHRASE_RANK]
+        paced, untold = speeds(brief, stays, planned, firm)
+        held = [*firm, *paced, *_beside(paced, [move for move in laid.moves if move.rank == PHRASE_RANK], brief)]
         played = fit_hands([*held, *one_shots(brief, planned, held)], brief)
         if isinstance(played, Clash):
             planned = simplify(brief, planned, stays, played)
             continue
+        played = _as_ridden(played, brief)
         planned = _levels_played(brief, planned, stays, played)
         for index, note in (*laid.notes, *untold):
             planned[index] = with_reason(planned[index], note)
         return planned, played
+
+
+def _beside(paced: Sequence[Move], small: Sequence[Move], brief: Brief) -> list[Move]:
+    """Leave out the small moves of a phrase where a speed is set: that is move enough."""
+    return [
+        move
+        for move in small
+        if all(set_.end + brief.gap <= move.start or move.end + brief.gap <= set_.start for set_ in paced)
+    ]
+
+
+def _as_ridden(moves: Sequence[Move], brief: Brief) -> list[Move]:
+    """Say of each change of level where it starts from, now that it is known which of them are left."""
+    told: list[Move] = []
+    levels: dict[int | None, int] = {}
+    for move in sorted(moves, key=lambda move: (move.start, move.cue.place.seconds)):
+        cue = move.cue
+        if cue.kind in ENTRANCES and cue.level is not None:
+            levels[move.stay] = cue.level
+        if cue.kind == "ramp" and cue.level is not None:
+            was = levels.get(move.stay, cue.level)
+            if abs(cue.level - was) < brief.profile.fades.ramp_from:
+                continue
+            up, beats, seconds = cue.level > was, cue.up_beats or cue.down_beats, cue.up_seconds or cue.down_seconds
+            hand = re.sub(r"from \d+ % to", f"from {was} % to", cue.hand)
+            ridden = replace(
+                cue,
+                hand=hand,
+                up_beats=beats if up else None,
+                up_seconds=seconds if up else None,
+                down_beats=None if up else beats,
+                down_seconds=None if up else seconds,
+            )
+            move = replace(move, cue=ridden)
+            levels[move.stay] = cue.level
+        told.append(move)
+    return told
 
 
 def _levels_played(
@@ -130,10 +189,10 @@ def _levels_played(
     for k, stay in enumerate(stays):
         own = [move for move in moves if move.stay == k and move.cue.kind in _SETS_LEVEL and move.cue.level]
         for index in range(stay.first, stay.last + 1):
-            section = brief.grid.sections[index]
+            section = brief.sections[index]
             # A cue up to a beat late still counts as this section's.
             by = section.start + 1.5 * brief.grid.beat_seconds(section.start)
-            reached = [move for move in own if move.cue.place.seconds <= by or index == stay.first]
-            level = reached[-1].cue.level if index != stay.first else own[0].cue.level
+            reached = [move for move in own if move.cue.place.seconds <= by] if index != stay.first else []
+            level = (reached[-1] if reached else own[0]).cue.level
             told[index] = replace(told[index], level=level or 0)
     return told

@@ -14,22 +14,26 @@ from cuesuggest.score.records import Place, PlannedSection
 __all__ = [
     "EPS",
     "back_in",
+    "build_before",
     "closing_stop",
     "counts",
     "cut_off",
     "decided_edge",
+    "half_count_before",
     "joined",
+    "landing_before",
     "last_hit",
     "lit_into",
     "stays_of",
+    "stop_ahead",
 ]
 
 
 # Seconds. Times are stored to 0.1 ms; comparisons allow a little more.
 EPS = 2e-3
 
-# Seconds. A tracked beat this near to the end of a stop is where the band comes back.
-_SNAP = 0.06
+# Seconds. A tracked beat, or the downbeat, this near to the end of a stop is where the band comes back.
+_SNAP, _SNAP_TO_ONE = 0.06, 0.12
 
 
 def joined(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
@@ -50,22 +54,25 @@ def lit_into(brief: Brief, stays: Sequence[Stay], k: int, closing: Sequence[Even
 def closing_stop(brief: Brief, stays: Sequence[Stay], k: int) -> Event | None:
     """Return the stop that a stay ends with, if it is long enough to go dark in and come back from."""
     stay = stays[k]
-    section = brief.grid.sections[stay.last]
-    if brief.weak(stay.last):
-        return None
-    end = brief.grid.bars_of(section)[-1].end
+    begin = brief.grid.bars_of(brief.sections[stay.first])[0].start
+    end = brief.grid.bars_of(brief.sections[stay.last])[-1].end
+    goes_on = k + 1 < len(stays) and joined(brief, stays, k + 1) and stays[k + 1].side != stay.side
+    # Out with one hand and in with the other is one gesture.
+    least = brief.profile.hands.held_from_seconds if goes_on and brief.rig.hands > 1 else brief.gap
     beat, bar = brief.grid.beat_seconds(end - 0.01), brief.grid.bar_seconds(end - 0.01)
     for stop in brief.events("stop"):
+        if brief.weak(stay.last) and stop.confidence < brief.profile.evidence.sure:
+            continue
         start = cut_off(brief, stop)
         in_time = end - 2 * bar - EPS <= start < end and end - beat <= stop.end <= end + 2 * bar
-        after_start = start > brief.grid.bars_of(section)[0].start + bar
-        room = back_in(brief, stop).seconds - start >= brief.gap
+        after_start = start > begin + bar
+        room = back_in(brief, stop).seconds - start >= least
         if not (in_time and after_start and room):
             continue
         if stop.end > end + beat / 2 and k + 1 < len(stays) and joined(brief, stays, k + 1):
             # The band comes back inside the next section: it must still be there then.
-            after = brief.grid.section_at(stop.end + 0.01)
-            if after is None or after != brief.grid.sections[stays[k + 1].first]:
+            after = brief.sections[stays[k + 1].first]
+            if not after.start <= stop.end + 0.01 < after.end:
                 continue
         return stop
     return None
@@ -86,7 +93,43 @@ def back_in(brief: Brief, stop: Event) -> Place:
     bar = brief.grid.bar(place.bar)
     if bar is not None and snapped.beat is not None and snapped.beat > bar.beats:
         snapped = brief.grid.after(place.bar)
-    return snapped if abs(snapped.seconds - stop.end) <= _SNAP else brief.grid.locate(stop.end, "early")
+    near = _SNAP_TO_ONE if snapped.beat == 1.0 else _SNAP
+    return snapped if abs(snapped.seconds - stop.end) <= near else brief.grid.locate(stop.end, "early")
+
+
+def stop_ahead(brief: Brief, seconds: float) -> Event | None:
+    """Return the next stop after a moment that is long enough to be seen."""
+    least = brief.profile.hands.held_from_seconds
+    stops = [stop for stop in brief.events("stop") if stop.end - stop.start >= least]
+    return next((stop for stop in stops if cut_off(brief, stop) > seconds + 0.05), None)
+
+
+def landing_before(brief: Brief, place: Place) -> Place:
+    """Return where a fade lands that leads to a place: there, or before the stop that comes right before it."""
+    beat = brief.grid.beat_seconds(place.seconds)
+    bar = brief.grid.bar_seconds(place.seconds - 0.01)
+    for stop in brief.events("stop"):
+        at = cut_off(brief, stop)
+        if place.seconds - 2 * bar <= at < place.seconds - EPS and abs(stop.end - place.seconds) <= beat:
+            return half_count_before(brief, at)
+    return place
+
+
+def half_count_before(brief: Brief, seconds: float) -> Place:
+    """Return the last half count before a moment: a fade lands on what is counted."""
+    place = brief.grid.locate(seconds, "early")
+    if place.bar is None or place.beat is None:
+        return place
+    return brief.grid.place(place.bar, math.floor(place.beat * 2 + 1e-6) / 2)
+
+
+def build_before(brief: Brief, place: Place, part: int) -> Event | None:
+    """Return the build that ends where a look comes in."""
+    if brief.weak(part):
+        return None
+    beat = brief.grid.beat_seconds(place.seconds)
+    builds = [each for each in brief.events("build") if abs(each.end - place.seconds) <= beat + EPS]
+    return builds[-1] if builds else None
 
 
 def last_hit(brief: Brief, low: float, high: float) -> Event | None:
@@ -97,6 +140,9 @@ def last_hit(brief: Brief, low: float, high: float) -> Event | None:
 
 def counts(beats: float) -> str:
     """Say a length as one counts it."""
+    whole = math.floor(beats + 0.5)
+    if abs(beats - whole) > 0.02 and beats > 1:
+        return f"about {whole} counts"
     return "1 count" if beats == 1 else f"{beats:g} counts"
 
 
@@ -126,7 +172,7 @@ def _side_for(brief: Brief, before: Sequence[Stay], coming: Sequence[str], first
     looks have to be set again; else the next in turn.
     """
     sides = brief.rig.playing
-    decided = brief.pins.get(brief.grid.sections[first].id)
+    decided = brief.pin(first)
     chosen = next((side for side in sides if decided and side.name == decided.side), None)
     if chosen is not None or not before:
         return chosen or sides[0]
@@ -146,6 +192,6 @@ def _side_for(brief: Brief, before: Sequence[Stay], coming: Sequence[str], first
 
 def decided_edge(brief: Brief, index: int) -> bool:
     """Whether it was decided that a look comes in with this section, or that one goes out before it."""
-    here = brief.pins.get(brief.grid.sections[index].id)
-    before = brief.pins.get(brief.grid.sections[index - 1].id) if index else None
+    here = brief.pin(index)
+    before = brief.pin(index - 1) if index else None
     return (here is not None and here.enters) or (before is not None and before.leaves)

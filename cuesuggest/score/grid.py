@@ -15,6 +15,9 @@ __all__ = ["Grid", "count_word"]
 # Seconds. Bars whose ends and starts differ by less follow each other without a pause.
 _TOUCHING = 0.05
 
+# Beats. Nobody hears that it is not on the count.
+_ON_IT = 0.04
+
 
 class Grid:
     """The song's bars and beats, to turn a bar and beat into a place and back."""
@@ -109,6 +112,16 @@ class Grid:
             return self.after(self.bars[index].number)
         return self.place(self.bars[index].number, beat)
 
+    def count(self, place: Place) -> str:
+        """Name the beat of a place as one counts it in its bar: "the 1", "just before the next 1"."""
+        bar = None if place.bar is None else self.bar(place.bar)
+        return count_word(place.beat, None if bar is None else bar.beats)
+
+    def on_count(self, place: Place) -> str:
+        """Say on which count, or just beside which, something is done at a place."""
+        count = self.count(place)
+        return count if count.startswith("just") else f"on {count}"
+
     def beat_seconds(self, seconds: float) -> float:
         """Return the length of a beat at a time, from the bar that sounds then or the nearest one."""
         index = min(max(bisect_right(self._starts, seconds + 1e-4) - 1, 0), len(self.bars) - 1)
@@ -173,14 +186,20 @@ def _between(times: list[float], at: float) -> float:
     return times[index] + (at - index) * (times[index + 1] - times[index])
 
 
-def count_word(beat: float | None) -> str:
-    """Name a beat as one counts it: "the 1", "the 'and' of 3", "just after the 2"."""
+def count_word(beat: float | None, beats: int | None = None) -> str:
+    """Name a beat as one counts it: "the 1", "the 'and' of 3", "just after the 2".
+
+    `beats` are those of its bar: after the last of them comes the next 1.
+    """
     if beat is None:
         return "the moment"
     whole = int(beat + 1e-6)
     rest = beat - whole
-    if rest < 0.02:
+    after = "next 1" if whole == beats else f"{whole + 1}"
+    if rest < _ON_IT:
         return f"the {whole}"
-    if abs(rest - 0.5) < 0.02:
+    if rest > 1 - _ON_IT:
+        return f"the {after}"
+    if abs(rest - 0.5) < _ON_IT:
         return f"the 'and' of {whole}"
-    return f"just after the {whole}" if rest < 0.5 else f"just before the {whole + 1}"
+    return f"just after the {whole}" if rest < 0.5 else f"just before the {after}"

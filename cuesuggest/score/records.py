@@ -16,6 +16,7 @@ __all__ = [
     "CueKind",
     "Look",
     "Place",
+    "PlannedPart",
     "PlannedSection",
     "Series",
     "clock",
@@ -167,6 +168,17 @@ class Cue:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedPart:
+    """From one bar on, a section has this category and look."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    first_bar: int
+    category: Category
+    look: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedSection:
     """The category that the plan gives one pass of a section, and why."""
 
@@ -175,9 +187,12 @@ class PlannedSection:
     section: str
     """The section's id."""
     category: Category
+    """Where it changes inside, the biggest."""
     look: str | None
     level: int
     drive: float
     reasons: tuple[str, ...]
     decided: Category | None = None
     """What the designer wants here; None leaves it to the plan."""
+    parts: tuple[PlannedPart, ...] = ()
+    """Where its category or look changes inside: each stretch of it, in order; empty where it does not."""

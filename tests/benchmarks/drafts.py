@@ -231,7 +231,7 @@ def main() -> None:
     print(f"\nin {args.style}, of what was heard")
     for kind in ("peaks", "peaks above the floor", "stops", "drops", "long builds"):
         print(f"  {kind:<24}{counts[f'{kind} played']:>4} of {counts[kind]}")
-    for kind in ("songs with a dark loud section", "songs that idle"):
+    for kind in ("songs with a dark loud section", "songs that idle", "songs lit over talk"):
         print(f"  {kind:<32}{counts[kind]:>3} of {counts['songs']}")
     print(f"  actions, median: {median(each.actions for each in results):g}")
 

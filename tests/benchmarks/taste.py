@@ -24,6 +24,7 @@ LONG_BUILD = 4  # bars
 _NEAR = 2.0  # beats between a moment and the same one as heard
 _ON_IT = 0.5  # beats between a moment and the press that is meant for it
 _DARK = 1.0  # percent
+_ASIDE = 0.5  # s at either end of talk that are nobody's
 _RISE = 5.0  # percent; less is not seen
 
 
@@ -71,22 +72,27 @@ def counted(truth: dict[str, Any], analysis: SongAnalysis, made: Draft, profile:
     ):  # fmt: skip
         found[name] += 1
         found[f"{name} played"] += good
+    found["songs lit over talk"] = int(any(_over_talk(light, profile)))
     found["songs with a dark loud section"] = int(any(_left_dark(light)))
     found["songs that idle"] = int(longest_idle(light, made) > IDLE)
     return found
 
 
 def _peak(light: Light, profile: Profile) -> Iterator[tuple[str, bool]]:
-    """Whether the most driven section has the biggest look; and an intense one, where the style's floor allows it."""
+    """Whether the most driven section has the biggest look; and an intense one, where the style's floor allows it.
+
+    Sections that the style counts as equally driven are one as good as the other.
+    """
     sections = [section for section in light.analysis.sections if section.role != "talk"]
     if not sections:
         return
-    top = max(sections, key=light.grid.drive_of)
+    highest = max(light.grid.drive_of(section) for section in sections)
+    tops = [each for each in sections if light.grid.drive_of(each) >= highest - profile.drive.same_within]
     shown = {section.id: light.within(section) for section in sections}
     most = max((each.rank, each.level) for each in shown.values())
-    yield "peaks", most[0] > 0 and (shown[top.id].rank, shown[top.id].level) == most
-    if light.grid.drive_of(top) >= profile.drive.intense_floor:
-        yield "peaks above the floor", shown[top.id].rank == CATEGORIES.index("intense")
+    yield "peaks", most[0] > 0 and any((shown[top.id].rank, shown[top.id].level) == most for top in tops)
+    if highest >= profile.drive.intense_floor:
+        yield "peaks above the floor", any(shown[top.id].rank == CATEGORIES.index("intense") for top in tops)
 
 
 def _heard(event: dict[str, Any], analysis: SongAnalysis, beat: float) -> Event | None:
@@ -124,13 +130,25 @@ def _builds(truth: dict[str, Any], light: Light) -> Iterator[tuple[str, bool]]:
         bar = light.grid.bar_seconds(event["start"])
         if heard.end - heard.start < (LONG_BUILD - 0.5) * bar:
             continue
-        rises = (move for move in light.moves if move.to - move.from_ >= _RISE and move.seconds >= 2 * bar - 0.01)
-        yield "long builds", any(abs(move.end - heard.end) <= beat + 0.01 for move in rises)
+        # Nothing rises across a silence: where the band stops before the build lands, the rise ends there.
+        stops = [each for each in light.analysis.events if each.kind == "stop" and abs(each.end - heard.end) <= beat]
+        ends = [heard.end, *(stop.start for stop in stops)]
+        rises = [move for move in light.moves if move.to - move.from_ >= _RISE and move.seconds >= 2 * bar - 0.01]
+        yield "long builds", any(abs(move.end - end) <= beat + 0.01 for move in rises for end in ends)
 
 
 def _left_dark(light: Light) -> Iterator[bool]:
     for section in light.analysis.sections:
         yield light.grid.drive_of(section) >= LOUD and light.within(section).rank == 0
+
+
+def _over_talk(light: Light, profile: Profile) -> Iterator[bool]:
+    """Whether light is up where somebody talks, counts in or breaks off, as it was heard."""
+    for event in light.analysis.events:
+        surely = event.confidence >= profile.evidence.event
+        if surely and event.kind in ("talk", "count-in", "false-start") and event.end - event.start > 2 * _ASIDE:
+            steps = int((event.end - event.start - 2 * _ASIDE) / 0.25) + 1
+            yield any(light.at(event.start + _ASIDE + 0.25 * step).level > _DARK for step in range(steps))
 
 
 def longest_idle(light: Light, made: Draft) -> float:

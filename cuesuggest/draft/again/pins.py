@@ -19,7 +19,10 @@ __all__ = ["pins"]
 
 
 def pins(old: Song, new: SongAnalysis, match: Match) -> dict[str, Pin]:
-    """Return what the designer has decided for sections, by their ids: entrances and exits that stand."""
+    """Return what the designer has decided for sections and their parts: entrances and exits that stand.
+
+    Keys are section ids; what the draft brings in later in a section has "id+9", with the bar of the section.
+    """
     mover, grid = Mover(old.analysis, new, match), Grid(new)
     looks = {look.id: look for look in old.looks}
     dark = {each.section for each in old.plan if each.look is None}
@@ -31,26 +34,38 @@ def pins(old: Song, new: SongAnalysis, match: Match) -> dict[str, Pin]:
         first = None if isinstance(place, str) else _entered(grid, place)
         if first is None:
             continue
-        pin = Pin(looks[entry.look].category, entry.look, entry.side)
-        found[first.id] = pin
+        key = first.id + _later(entry, first)
+        pin = Pin(looks[entry.look].category, entry.look, entry.side, whole=False)
+        found[key] = pin
         left = mover.place(out.place) if out is not None and stands(out) else ""
         last = None if isinstance(left, str) else grid.section_of(left.bar)
         if last is None:
             continue
         begin, end = grid.sections.index(first), grid.sections.index(last)
         for index in range(begin, end + 1):
-            section = grid.sections[index]
-            found[section.id] = replace(pin, enters=index == begin, leaves=index == end)
+            name = key if index == begin else grid.sections[index].id
+            found[name] = replace(pin, enters=index == begin, leaves=index == end, whole=True)
         after = grid.sections[end + 1 : end + 2]
         found |= {section.id: Pin("rest") for section in after if section.id in dark and section.id not in found}
     there = {section.id for section in grid.sections}
+    decided = {planned.section for planned in old.plan if planned.decided is not None}
+    # A category is for the whole section: what was decided for its parts has made way.
+    found = {key: pin for key, pin in found.items() if key.partition("+")[0] not in decided or "+" not in key}
     for planned in old.plan:
         # A decided cue says more of a section than its category: look and side. Where they disagree, the word on the
         # section itself counts.
         category, known = planned.decided, found.get(planned.section)
-        if category is not None and planned.section in there and (known is None or known.category != category):
-            found[planned.section] = Pin(category, enters=False)
+        if category is not None and planned.section in there:
+            agrees = known is not None and known.category == category
+            found[planned.section] = replace(known, whole=True) if known and agrees else Pin(category, enters=False)
     return found
+
+
+def _later(entry: Cue, section: Section) -> str:
+    """Say in which bar of a section the draft brought a look in, if not in its first; nothing for cues of one's own."""
+    ordinal = entry.id.rpartition("/")[2]
+    later = entry.rule == "enter" and entry.section_id == section.id and ordinal.isdigit() and int(ordinal) > 1
+    return f"+{ordinal}" if later else ""
 
 
 def _stays(old: Song) -> Iterable[tuple[Cue, Cue | None]]:

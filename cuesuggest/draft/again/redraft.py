@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from cuesuggest.draft.again.merge import Rerun, merged
 from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match
@@ -28,4 +30,16 @@ def redrafted(song: Song) -> tuple[Song, Rerun]:
         cautions=drafted.cautions,
         unplaced=(),
     )
-    return merged(song, fresh, match, revision=song.revision)
+    return merged(song, fresh, match, _lights_that_change(song, fresh), revision=song.revision)
+
+
+def _lights_that_change(old: Song, fresh: Song) -> Iterator[str]:
+    """Say of each section that nobody decided on and that gets other light all the same, what and why."""
+    before = {planned.section: planned for planned in old.plan}
+    marks = {section.id: section.mark for section in old.analysis.sections}
+    for planned in fresh.plan:
+        was = before.get(planned.section)
+        if was is None or was.decided or was.category == planned.category:
+            continue
+        why = [reason for reason in planned.reasons if reason not in was.reasons]
+        yield f"{marks[planned.section]} is {planned.category} now, not {was.category}. {' '.join(why)}".rstrip()

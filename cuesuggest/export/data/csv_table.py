@@ -73,7 +73,7 @@ COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "not in bars": lambda row: ", ".join(map(str, row.cue.series.skip)) if row.cue.series else None,
     "who": lambda row: row.cue.who,
     "hand": lambda row: row.cue.hand,
-    "why": lambda row: "; ".join(row.cue.reasons),
+    "why": lambda row: " ".join(row.cue.reasons),
     "cautions": lambda row: "; ".join(row.cue.cautions),
     "operator confirms": lambda row: row.cue.operator_confirms,
     "confidence": lambda row: row.cue.confidence,

@@ -130,7 +130,7 @@ def _marks(song: Song, options: Options, sound: RecordedSound) -> list[SoundMark
     marks = []
     for each in told(song, options):
         at = each.at - options.timing.offset
-        marks.append(SoundMark(frame(at), wording(each), "; ".join((*each.cue.reasons, *each.cue.cautions))))
+        marks.append(SoundMark(frame(at), wording(each), " ".join((*each.cue.reasons, *each.cue.cautions))))
     for section in song.analysis.sections:
         name = f"{section.mark} {section.name}"
         length = max(frame(section.end) - frame(section.start), 1)

@@ -149,7 +149,7 @@ export class DeskView {
         [how, doubt].filter(Boolean).map((each) => ` · ${each}`).join(""),
       ),
       el("p", { class: "what" }, cue.hand),
-      el("p", { class: "because" }, [cue.reasons.length ? `because ${cue.reasons.join("; ")}` : "", ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
+      el("p", { class: "because" }, [cue.reasons.join(" "), ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
       this.#keys(CUE_KEYS),
     ];
   }
@@ -161,7 +161,7 @@ export class DeskView {
     return [
       el("p", { class: "small" }, section ? `${section.label}${section.pass} ${section.name}` : "Outside the sections"),
       el("p", { class: "what" }, light || "Space plays, arrows lead from bar to bar and from cue to cue."),
-      el("p", { class: "because" }, section ? round + section.why.join("; ") : ""),
+      el("p", { class: "because" }, section ? round + section.why.join(" ") : ""),
       this.#keys(PLAIN_KEYS),
     ];
   }

@@ -46,7 +46,7 @@ export class ListView {
         el("td", { class: "number" }, String(cue.number)),
         el("td", {}, cue.where),
         el("td", { class: "number" }, cue.clock),
-        el("td", {}, cue.action, el("div", { class: "because" }, [cue.reasons.join("; "), ...cue.cautions, cue.note && `Note: ${cue.note}`].filter(Boolean).join(" · "))),
+        el("td", {}, cue.action, el("div", { class: "because" }, [cue.reasons.join(" "), ...cue.cautions, cue.note && `Note: ${cue.note}`].filter(Boolean).join(" · "))),
         el("td", {}, [MARKS[cue.status], cue.lock ? "locked" : ""].filter(Boolean).join(", ")),
       ),
     );

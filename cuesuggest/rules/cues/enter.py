@@ -1,18 +1,33 @@
-"""Bringing looks in: subtle settles, a lift comes in with the band, an intense look cuts."""
+"""Bringing looks in: subtle settles, a lift comes in with the band, an intense look cuts, as does all after a stop."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from cuesuggest.analysis.types import Event
 from cuesuggest.rules.brief import RAMP_RANK, Brief, Move, Stay
-from cuesuggest.rules.stays import EPS, back_in, counts, joined, lit_into
-from cuesuggest.score.grid import count_word
+from cuesuggest.rules.stays import (
+    EPS,
+    back_in,
+    build_before,
+    counts,
+    cut_off,
+    half_count_before,
+    joined,
+    landing_before,
+    lit_into,
+    stop_ahead,
+)
+from cuesuggest.score.light import swapped_after
 from cuesuggest.score.records import CATEGORIES, Cue, CueKind, Place
 
-__all__ = ["Entry", "enter", "rise"]
+__all__ = ["Entry", "beats_back", "enter", "rise"]
+
+# Bars. Nobody moves a fader evenly for longer.
+_LONGEST_RISE = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,145 +38,229 @@ class Entry:
     build: Event | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How a look comes up: from where, over how long, and what is said of it."""
+
+    place: Place
+    beats: float
+    anchor: Literal["starts-on", "lands-on"]
+    hand: str
+    reasons: tuple[str, ...]
+
+
 def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], closing: Sequence[Event | None]) -> Entry:
     """Bring a look in: subtle settles, a lift comes in with the band, an intense look cuts."""
     stay, fades, grid = stays[k], brief.profile.fades, brief.grid
-    section = grid.sections[stay.first]
-    place = grid.place(section.first_bar)
+    part = brief.parts[stay.first]
+    place = grid.place(part.section.first_bar)
     stop = closing[k - 1] if k and joined(brief, stays, k) else None
     if stop is not None and back_in(brief, stop).seconds > place.seconds + grid.beat_seconds(place.seconds) / 2:
         place = back_in(brief, stop)
     lit = lit_into(brief, stays, k, closing)
     before = stays[k - 1] if lit else None
-    category, side = stay.look.category, stay.side
     level = min(levels[stay.first], stay.look.level_ceiling)
-    build = _build_before(brief, place, stay.first)
-    anchor: Literal["starts-on", "lands-on"] = "starts-on"
-    first = count_word(place.beat)
-    reasons: list[str] = []
-    if category == "intense":
-        up = 0.0
-        reasons.append(f"cuts in on the downbeat of {section.mark}, so that light and band arrive together")
-        if place.beat != 1.0:
-            reasons[0] = f"cuts in with the band as it comes back into {section.mark}"
-        hand = f"Side {side.name}: fader to {level} % in one move on {first}"
-    elif category == "lift":
-        up = fades.lift_up_beats
-        reasons.append(f"comes in with the band as {section.mark} opens")
-        hand = f"Side {side.name}: fader up to {level} % over {counts(up)}, from {first}"
-    else:
-        bars = min(fades.subtle_up_bars, max(section.bars // 4, 1))
-        up = float(grid.beats_in_bars(section.first_bar, bars))
-        reasons.append(f"starts as {section.mark} opens and settles, so it gives nothing away before")
-        hand = f"Side {side.name}: fader up to {level} % over {counts(up)}, from {first}"
-    if category in ("lift", "intense"):
-        hand += ", its motion restarted with it"
-    start = place.seconds
-    up_seconds = grid.span(place, up)
-    end = start + up_seconds
-    from_dark = k == 0 or not lit
-    if build is not None and from_dark and category != "intense" and place.beat == 1.0 and place.bar is not None:
-        earliest = grid.bars_of(grid.sections[stays[k - 1].last])[-1].end if k else grid.bars[0].start
-        beats = _bars_back(brief, place.bar, build.start, max(earliest, build.start))
-        if beats and stop is None:
-            up, anchor = float(beats), "lands-on"
-            up_seconds = grid.span(place, -up)
-            start, end = round(place.seconds - up_seconds, 4), place.seconds
-            reasons = [f"rises with the build and lands as {section.mark} opens"]
-            hand = f"Side {side.name}: fader up to {level} % over the {counts(up)} of the build,"
-            hand += f" from {grid.locate(start)}, there on the 1"
-            hand += ", its motion restarted there" if category == "lift" else ""
-    down: float | None = None
-    if before is not None:
-        down = fades.out_beats.of(category)
-        if category == "intense":
-            hand += f"; then side {before.side.name} out over {counts(down)}"
-        else:
-            half = "half up" if brief.rig.hands > 1 else "up"
-            hand += f"; side {before.side.name} out over {counts(down)} once {side.name} is {half}"
-        reasons.append("the new look leads, so there is no dip")
-    if build is not None and category == "intense":
-        reasons.append("the build before it ends here")
+    build = build_before(brief, place, stay.first)
+    way = _way_up(brief, stay, place, level, stop is not None)
+    if part.rises:
+        way = _risen(brief, stays, k, level) or way
+    elif build is not None and not lit and stop is None and stay.look.category != "intense" and place.beat == 1.0:
+        way = _with_build(brief, stays, k, place, build, level) or way
+    down = None if before is None else fades.out_beats.of(stay.look.category)
+    if way.anchor == "starts-on":
+        way, down = _before_a_stop(brief, way, down, stay.side.name, level)
+    hand, reasons = way.hand, list(way.reasons)
+    if before is not None and down is not None:
+        half = "half up" if brief.rig.hands > 1 else "up"
+        when = "; then" if not way.beats else ";"
+        once = "" if not way.beats else f" once {stay.side.name} is {half}"
+        hand += f"{when} side {before.side.name} out over {counts(down)}{once}"
+        reasons.append("The new look leads, so there is no dip.")
+    if build is not None and stay.look.category == "intense":
+        reasons.append("The build before it ends here.")
     if brief.weak(stay.first):
-        reasons.append("the bars here are uncertain: go by ear with the section")
-    down_seconds = None if down is None else grid.span(place, down)
-    kind: CueKind = "cut-in" if category == "intense" else "crossfade" if lit else "fade-in"
+        reasons.append("The bars here are uncertain: go by ear with the section.")
+    if stay.look.category in ("lift", "intense"):
+        hand = _restarted(hand, way)
+    up_seconds = grid.span(way.place, -way.beats if way.anchor == "lands-on" else way.beats)
+    start = round(way.place.seconds - up_seconds, 4) if way.anchor == "lands-on" else way.place.seconds
+    kind: CueKind = "cut-in" if not way.beats else "crossfade" if lit else "fade-in"
     cue = Cue(
-        id=f"enter/{section.id}/{category}/1",
+        id=f"enter/{part.section.id}/{stay.look.category}/{part.ordinal}",
         number=0.0,
         kind=kind,
         trigger="hand",
-        anchor=anchor,
-        place=place,
+        anchor=way.anchor,
+        place=way.place,
         hand=hand,
         reasons=tuple(reasons),
-        confidence=brief.trust(place),
+        confidence=brief.trust(way.place),
         look=stay.look.id,
-        side=side.name,
+        side=stay.side.name,
         level=level,
-        up_beats=up,
+        up_beats=way.beats,
         up_seconds=up_seconds,
         down_beats=down,
-        down_seconds=down_seconds,
+        down_seconds=None if down is None else grid.span(way.place, down),
     )
-    return Entry(Move(cue, start, round(end, 4), stay=k), build)
+    return Entry(Move(cue, start, round(start + up_seconds, 4), stay=k), build)
 
 
-def _build_before(brief: Brief, place: Place, section: int) -> Event | None:
-    """Return the build that ends where a look comes in."""
-    if brief.weak(section):
-        return None
+def _restarted(hand: str, way: _Way) -> str:
+    """Say that the motion starts anew with the look."""
+    first, *rest = hand.split(";", 1)
+    words = ", its motion restarted there" if way.anchor == "lands-on" else ", its motion restarted with it"
+    return first + words + (f";{rest[0]}" if rest else "")
+
+
+def _way_up(brief: Brief, stay: Stay, place: Place, level: int, after_stop: bool) -> _Way:
+    """How a look comes in where nothing special leads to it."""
+    fades, side, name = brief.profile.fades, stay.side.name, brief.name(stay.first)
+    category, first, when = stay.look.category, brief.grid.count(place), brief.grid.on_count(place)
+    cuts = f"Side {side}: fader to {level} % in one move {when}"
+    if category != "subtle" and after_stop:
+        return _Way(place, 0.0, "starts-on", cuts, (f"It cuts in with the band as it comes back into {name}.",))
+    if category == "intense":
+        reason = f"It cuts in on the downbeat of {name}, so that light and band arrive together."
+        return _Way(place, 0.0, "starts-on", cuts, (reason,))
+    if category == "lift" and _drop_at(brief, place):
+        return _Way(place, 0.0, "starts-on", cuts, (f"It cuts in, because the drop lands as {name} opens.",))
+    if category == "lift":
+        beats = fades.lift_up_beats
+        reason = f"It comes in with the band as {name} opens."
+        if brief.parts[stay.first].ordinal > 1:
+            reason = f"The peak is over with {name}, and it steps back to a lift."
+    else:
+        section = brief.sections[stay.first]
+        bars = min(fades.subtle_up_bars, max(brief.bars_from(stay.first, stay.last) // 4, 1))
+        beats = float(brief.grid.beats_in_bars(section.first_bar, bars))
+        reason = f"It starts as {name} opens and comes up slowly, so it gives nothing away before."
+    hand = f"Side {side}: fader up to {level} % over {counts(beats)}, from {first}"
+    return _Way(place, beats, "starts-on", hand, (reason,))
+
+
+def _drop_at(brief: Brief, place: Place) -> bool:
     beat = brief.grid.beat_seconds(place.seconds)
-    builds = [each for each in brief.events("build") if abs(each.end - place.seconds) <= beat + EPS]
-    return builds[-1] if builds else None
+    return any(abs(drop.start - place.seconds) <= beat / 2 for drop in brief.events("drop"))
 
 
-def _bars_back(brief: Brief, bar: int, wanted: float, earliest: float) -> int:
-    """Return the beats to a bar from the downbeat nearest to `wanted` but not before `earliest`, or 0."""
+def _with_build(brief: Brief, stays: Sequence[Stay], k: int, place: Place, build: Event, level: int) -> _Way | None:
+    """Let a look rise out of the dark with a build, to be there where its section opens, or where the band stops."""
+    stay = stays[k]
+    earliest = brief.grid.bars_of(brief.sections[stays[k - 1].last])[-1].end if k else brief.grid.bars[0].start
+    landing = landing_before(brief, place)
+    beats = beats_back(brief, landing, build.start, max(earliest, build.start))
+    if not beats:
+        return None
+    lands = f"lands as {brief.name(stay.first)} opens" if landing == place else "is there before the band stops"
+    return _landed(brief, stay, landing, beats, level, f"It rises with the build and {lands}.")
+
+
+def _risen(brief: Brief, stays: Sequence[Stay], k: int, level: int) -> _Way | None:
+    """Let a look rise with the build that it is there for, to the end of its part."""
+    stay = stays[k]
+    bars = brief.grid.bars_of(brief.sections[stay.first])
+    landing = landing_before(brief, brief.grid.after(brief.sections[stay.last].last_bar))
+    beats = beats_back(brief, landing, bars[0].start, bars[0].start)
+    if not beats:
+        return None
+    after = brief.name(stay.last + 1)
+    return _landed(brief, stay, landing, beats, level, f"It rises out of the dark with the build, up to {after}.")
+
+
+def _landed(brief: Brief, stay: Stay, landing: Place, beats: float, level: int, reason: str) -> _Way:
+    start = brief.grid.locate(landing.seconds - brief.grid.span(landing, -beats))
+    hand = f"Side {stay.side.name}: fader up to {level} % over the {counts(beats)} of the build,"
+    hand += f" from {start}, there {brief.grid.on_count(landing)}"
+    return _Way(landing, beats, "lands-on", hand, (reason,))
+
+
+def _before_a_stop(brief: Brief, way: _Way, down: float | None, side: str, level: int) -> tuple[_Way, float | None]:
+    """Shorten a way in that would still be going on when the band stops: nothing rises across a silence."""
+    stop = stop_ahead(brief, way.place.seconds)
+    if stop is None:
+        return way, down
+    grid, hands = brief.grid, brief.rig.hands
+    room = cut_off(brief, stop) - way.place.seconds
+    up_seconds, out = grid.span(way.place, way.beats), grid.span(way.place, down) if down else 0.0
+    if max(up_seconds, swapped_after(up_seconds, out, hands) if down else 0.0) <= room + EPS:
+        return way, down
+    beat = grid.beat_seconds(way.place.seconds)
+    beats = float(math.floor(room / beat + 1e-6))
+    up = min(way.beats, beats if down is None else beats - 1)
+    up = up if up >= 1 else 0.0
+    if down:
+        down = max(min(down, float(math.floor(2 * (room - swapped_after(up * beat, 0.0, hands)) / beat)) / 2), 0.5)
+    if up == way.beats:
+        return way, down
+    first, when = brief.grid.count(way.place), brief.grid.on_count(way.place)
+    hand = f"Side {side}: fader to {level} % in one move {when}"
+    if up:
+        hand = f"Side {side}: fader up to {level} % over {counts(up)}, from {first}"
+    return _Way(way.place, up, "starts-on", hand, (*way.reasons, "It is up before the band stops.")), down
+
+
+def beats_back(brief: Brief, landing: Place, wanted: float, earliest: float) -> float:
+    """Return the beats to a landing from the downbeat nearest to `wanted` but not before `earliest`, or 0."""
+    if landing.bar is None or landing.beat is None:
+        return 0.0
+    bar = landing.bar
     choices = [
         (abs(each.start - wanted), each.number)
         for each in brief.grid.bars
-        if each.number < bar and each.start >= earliest - EPS and bar - each.number <= 16
+        if each.number < bar and each.start >= earliest - EPS and bar - each.number <= _LONGEST_RISE
     ]
     if not choices:
-        return 0
+        return 0.0
     first = min(choices)[1]
-    here, there = brief.grid.place(first), brief.grid.place(bar)
-    beats = brief.grid.beats_in_bars(first, bar - first)
+    here = brief.grid.place(first)
+    beats = brief.grid.beats_in_bars(first, bar - first) + landing.beat - 1.0
     # A pause in between would stretch the fade over silence.
-    return beats if abs(brief.grid.span(here, beats) - (there.seconds - here.seconds)) < 0.05 else 0
+    return beats if abs(brief.grid.span(here, beats) - (landing.seconds - here.seconds)) < 0.05 else 0.0
 
 
-def rise(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], entry: Entry, free: float) -> Move | None:
-    """Let the old look climb with a build, to land where a bigger one takes over."""
+def rise(
+    brief: Brief,
+    stays: Sequence[Stay],
+    k: int,
+    levels: Sequence[int],
+    entry: Entry,
+    free: float,
+    closing: Event | None,
+) -> Move | None:
+    """Let the old look climb with a build, to land where a bigger one takes over or where the band stops."""
     stay, after = stays[k], stays[k + 1]
-    place = entry.move.cue.place
-    if entry.build is None or place.bar is None or place.beat != 1.0 or brief.weak(stay.last):
+    place = brief.grid.place(brief.sections[after.first].first_bar)
+    build = build_before(brief, place, after.first)
+    if build is None or brief.parts[stay.first].rises:
         return None
     if CATEGORIES.index(after.look.category) < CATEGORIES.index(stay.look.category):
         return None
+    landing = place if closing is None else half_count_before(brief, cut_off(brief, closing))
+    if closing is None and (entry.move.start < place.seconds - EPS or entry.move.cue.place != place):
+        return None
     before = min(levels[stay.last], stay.look.level_ceiling)
     level = min(before + brief.profile.fades.build_rise, stay.look.level_ceiling)
-    beats = _bars_back(brief, place.bar, entry.build.start, max(free, entry.build.start))
+    beats = beats_back(brief, landing, build.start, max(free, build.start))
     if level - before < brief.profile.fades.ramp_from or not beats:
         return None
-    section = brief.grid.sections[stay.last]
-    seconds = brief.grid.span(place, -beats)
+    part = brief.parts[stay.last]
+    seconds = brief.grid.span(landing, -beats)
     cue = Cue(
-        id=f"build/{section.id}/rise/1",
+        id=f"build/{part.section.id}/rise/{part.ordinal}",
         number=0.0,
         kind="ramp",
         trigger="hand",
         anchor="lands-on",
-        place=place,
+        place=landing,
         hand=f"Side {stay.side.name}: from {before} % to {level} % over the {counts(beats)} of the build,"
-        f" from {brief.grid.locate(place.seconds - seconds)}, there on the 1",
-        reasons=(f"the band builds up to {brief.grid.sections[after.first].mark}, and the light climbs with it",),
-        confidence=brief.trust(place, entry.build),
+        f" from {brief.grid.locate(landing.seconds - seconds)}, there {brief.grid.on_count(landing)}",
+        reasons=(f"The band builds up to {brief.name(after.first)}, and the light climbs with it.",),
+        confidence=brief.trust(landing, build),
         look=stay.look.id,
         side=stay.side.name,
         level=level,
-        up_beats=float(beats),
+        up_beats=beats,
         up_seconds=seconds,
     )
-    return Move(cue, round(place.seconds - seconds, 4), place.seconds, k, RAMP_RANK)
+    return Move(cue, round(landing.seconds - seconds, 4), landing.seconds, k, RAMP_RANK)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cuesuggest.rules.brief import STOP_RANK, Brief, Clash, Move, Stay
+from cuesuggest.rules.brief import Brief, Clash, Move, Stay
 from cuesuggest.rules.cues.enter import enter, rise
 from cuesuggest.rules.cues.inside import inside
 from cuesuggest.rules.cues.leave import leave
 from cuesuggest.rules.cues.recall import recalls
-from cuesuggest.rules.stays import EPS, closing_stop, lit_into
+from cuesuggest.rules.stays import EPS, build_before, closing_stop, joined, lit_into
 from cuesuggest.score.light import swapped_after
-from cuesuggest.score.records import PlannedSection
+from cuesuggest.score.records import CATEGORIES, PlannedSection
 
 __all__ = ["SidePlan", "moves_on_sides"]
 
@@ -25,6 +25,22 @@ class SidePlan:
     notes: tuple[tuple[int, str], ...]
 
 
+def _leave_room(brief: Brief, stays: Sequence[Stay], levels: list[int]) -> None:
+    """Keep a look that a build leads out of below its ceiling, so that it can climb."""
+    for k in range(len(stays) - 1):
+        stay, after = stays[k], stays[k + 1]
+        bigger = CATEGORIES.index(after.look.category) >= CATEGORIES.index(stay.look.category)
+        if not (joined(brief, stays, k + 1) and bigger):
+            continue
+        if build_before(brief, brief.grid.place(brief.sections[after.first].first_bar), after.first) is None:
+            continue
+        most = max(stay.look.level_ceiling - brief.profile.fades.build_rise, 5)
+        own = brief.parts[stay.last].index
+        for index in range(stay.first, stay.last + 1):
+            if brief.parts[index].index == own:
+                levels[index] = min(levels[index], most)
+
+
 def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[PlannedSection]) -> SidePlan | Clash:
     """Turn stays into moves, or name the first stay for which there is no room.
 
@@ -32,6 +48,7 @@ def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[Planne
     and last the recalls, which go where they disturb nothing.
     """
     levels = [each.level for each in planned]
+    _leave_room(brief, stays, levels)
     closing = [closing_stop(brief, stays, k) for k in range(len(stays))]
     entries = [enter(brief, stays, k, levels, closing) for k in range(len(stays))]
     moves: list[Move] = []
@@ -41,6 +58,8 @@ def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[Planne
         coming = entries[k].move
         if k and dark[k - 1] > coming.start + EPS and not lit_into(brief, stays, k, closing):
             return Clash(k, "the look before is still fading")
+        if any(dark[j] > coming.start + EPS for j in range(k - 1) if stays[j].side == stays[k].side):
+            return Clash(k, "its side is still fading")
         going: Move | None = None
         swap = entries[k + 1].move if lit_into(brief, stays, k + 1, closing) else None
         if swap is not None:
@@ -56,8 +75,8 @@ def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[Planne
         dark.append(out)
         between, said, free = inside(brief, stays, k, levels, coming.end, gone, closing[k])
         climb = None
-        if swap is not None and not any(move.rank == STOP_RANK for move in between):
-            climb = rise(brief, stays, k, levels, entries[k + 1], free)
+        if swap is not None or (closing[k] is not None and joined(brief, stays, k + 1)):
+            climb = rise(brief, stays, k, levels, entries[k + 1], free, closing[k])
         moves += [move for move in (coming, *between, climb, going) if move is not None]
         notes += said
     recalled = recalls(brief, stays, entries, dark, moves, planned)

@@ -25,7 +25,6 @@ from cuesuggest.score.deeds import (
     SectionStarts,
     ShiftBars,
 )
-from cuesuggest.score.grid import count_word
 from cuesuggest.score.records import ENTRANCES, Cue, clock
 
 __all__ = ["questions"]
@@ -273,7 +272,7 @@ def _stops(brief: Brief, cues: Sequence[Cue]) -> list[Question]:
         place = brief.grid.locate(stop.start)
         hanging = _hanging_on(brief, stop, cues)
         where = replace(place, beat=None)  # the count says it in words
-        text = f"Does the band stop in {where}, {count_word(place.beat)}, for {stop.end - stop.start:.1f} s?"
+        text = f"Does the band stop in {where}, {brief.grid.count(place)}, for {stop.end - stop.start:.1f} s?"
         answers = (
             Answer("yes, it stops", JudgeCues("accepted", hanging)),
             Answer("no, it plays on", JudgeCues("rejected", hanging)),

@@ -10,7 +10,6 @@ from cuesuggest.rules.cues.enter import Entry
 from cuesuggest.rules.cues.speed import set_with
 from cuesuggest.rules.person.hands import hands_held
 from cuesuggest.rules.stays import EPS
-from cuesuggest.score.grid import count_word
 from cuesuggest.score.records import Cue, Place, PlannedSection
 
 __all__ = ["recalls"]
@@ -40,10 +39,10 @@ def recalls(
             return Clash(k, "there is no time to set it up in the dark")
         if place.seconds + _full_lead(brief, stay, entry.start) <= entry.start + EPS:
             jump = " where its jump is not seen," if stay.side.jumps else ""
-            why = f"set up in the dark,{jump} well before {brief.grid.sections[stay.first].mark}"
+            why = f"It is set up in the dark,{jump} well before {brief.name(stay.first)}."
         else:
-            why = "set up in the dark at short notice: the side is not free earlier"
-        how = f"on {count_word(place.beat)}" + set_with(brief, stay, planned, first=False)
+            why = "It is set up in the dark at short notice: the side is not free earlier."
+        how = brief.grid.on_count(place) + set_with(brief, stay, planned, first=False)
         made.append(_recall(brief, stay, k, entry, place, how, why))
     return made
 
@@ -94,16 +93,16 @@ def _preset(brief: Brief, stay: Stay, entry: Move, speed: str) -> Move:
         entry,
         place,
         f"before the song starts{speed}",
-        "the first look is set up before the song, in the dark",
+        "The first look is set up before the song, in the dark.",
     )
     before = min(place.seconds, entry.start - lead)
     return replace(made, start=before, end=before)
 
 
 def _recall(brief: Brief, stay: Stay, k: int, entry: Move, place: Place, when: str, why: str) -> Move:
-    section = brief.grid.sections[stay.first]
+    part = brief.parts[stay.first]
     cue = Cue(
-        id=f"recall/{section.id}/{stay.look.category}/1",
+        id=f"recall/{part.section.id}/{stay.look.category}/{part.ordinal}",
         number=0.0,
         kind="recall",
         trigger="hand",

@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from cuesuggest.analysis.types import Event, EventKind, Section
 from cuesuggest.rules.brief import ONE_SHOT_RANK, Brief, Move
 from cuesuggest.rules.plan.looks import ONE_SHOT
 from cuesuggest.rules.settings.house import OneShot
-from cuesuggest.score.grid import count_word
-from cuesuggest.score.records import CATEGORIES, Cue, Place, PlannedSection, Series, clock
+from cuesuggest.score.records import CATEGORIES, Category, Cue, Place, PlannedSection, Series, clock
 
 __all__ = ["one_shots"]
 
 # What the band accents: the order in which it is served, the event, the cue's role, the reason.
 _ACCENTS: tuple[tuple[int, EventKind, str, str], ...] = (
-    (1, "drop", "drop", "the drop lands here"),
-    (2, "stop", "return", "the band comes back from its stop"),
-    (3, "hit", "hit", "the band hits together here"),
-    (4, "fill", "fill", "the fill ends here"),
+    (1, "drop", "drop", "The drop lands here."),
+    (2, "stop", "return", "The band comes back from its stop."),
+    (3, "hit", "hit", "The band hits together here."),
+    (4, "fill", "fill", "The fill ends here."),
 )
 _PHRASE = 5
+
+# Bars. A style whose phrases are shorter tells those of a lift, too.
+_LONG_PHRASE = 16
 
 # Happenings whose end is the accent.
 _END_COUNTS = ("stop", "fill")
@@ -65,8 +67,8 @@ class _Room:
     brief: Brief
     shot: OneShot
     moves: Sequence[Move]
-    big: frozenset[str]
-    """Ids of the sections that are big and sure enough."""
+    big: frozenset[int]
+    """Indexes of the parts that are big and sure enough."""
 
     @property
     def apart(self) -> float:
@@ -80,18 +82,18 @@ def one_shots(brief: Brief, planned: Sequence[PlannedSection], moves: Sequence[M
     if shot is None:
         return []
     big = frozenset(
-        each.section
+        index
         for index, each in enumerate(planned)
         if CATEGORIES.index(each.category) >= CATEGORIES.index("lift") and not brief.weak(index)
     )
     room = _Room(brief, shot, moves, big)
-    intense = [
-        section for section, each in zip(brief.grid.sections, planned, strict=True) if each.category == "intense"
-    ]
+    intense = _stretches(brief, planned, "intense")
+    # Where phrases are short, those of a lift are told as well.
+    lifts = _stretches(brief, planned, "lift") if brief.profile.fades.phrase_bars < _LONG_PHRASE else []
     taken: list[Place] = []
     made: list[Move] = []
     ordinals: dict[tuple[str, str], int] = {}
-    wishes = sorted(_wishes(room, intense), key=lambda wish: (wish.order, wish.place.seconds))
+    wishes = sorted(_wishes(room, intense, lifts), key=lambda wish: (wish.order, wish.place.seconds))
     for wish in wishes:
         left = brief.profile.shots.most_per_song - len(taken)
         played = (_series(room, wish, taken, left) if wish.section else None) or _single(room, wish, taken, left)
@@ -106,29 +108,45 @@ def one_shots(brief: Brief, planned: Sequence[PlannedSection], moves: Sequence[M
     return made
 
 
-def _wishes(room: _Room, intense: Sequence[Section]) -> list[_Wish]:
-    """Collect every place with a musical reason, in sections that are big and sure enough."""
+def _stretches(brief: Brief, planned: Sequence[PlannedSection], category: Category) -> list[tuple[int, Section]]:
+    """Return what is of a category without a break in one section, with the index of its first part."""
+    found: list[tuple[int, Section]] = []
+    for index, (section, each) in enumerate(zip(brief.sections, planned, strict=True)):
+        if each.category != category:
+            continue
+        if found and found[-1][1].id == section.id and found[-1][1].last_bar + 1 == section.first_bar:
+            first, joined = found[-1]
+            found[-1] = first, replace(joined, last_bar=section.last_bar, end=section.end)
+        else:
+            found.append((index, section))
+    return found
+
+
+def _wishes(room: _Room, intense: Sequence[tuple[int, Section]], lifts: Sequence[tuple[int, Section]]) -> list[_Wish]:
+    """Collect every place with a musical reason, in parts that are big and sure enough."""
     brief = room.brief
     wishes: list[_Wish] = []
-    for section in intense:
-        if section.id in room.big:
-            wishes += _phrases(brief, section)
+    for index, section in intense:
+        if index in room.big:
+            wishes += _phrases(brief, section, brief.name(index))
+    for index, section in lifts:
+        if index in room.big:
+            wishes += _phrases(brief, section, brief.name(index))[1:]
     for order, kind, role, reason in _ACCENTS:
         for event in brief.events(kind):
             place = _on_beat(brief, event.end if kind in _END_COUNTS else event.start)
-            section_there = brief.grid.section_of(place.bar)
-            if section_there is not None and section_there.id in room.big:
+            if brief.index_at(place) in room.big:
                 wishes.append(_Wish(order, place, role, reason, event))
     return wishes
 
 
-def _phrases(brief: Brief, section: Section) -> list[_Wish]:
-    """Wish for the downbeats on which an intense section opens, and on which its later phrases start."""
-    reason = f"the downbeat on which {section.mark} opens, together with the look"
+def _phrases(brief: Brief, section: Section, name: str) -> list[_Wish]:
+    """Wish for the downbeats on which an intense stretch opens, and on which its later phrases start."""
+    reason = f"It is the downbeat of {name}, together with the look."
     wishes = [_Wish(0, brief.grid.place(section.first_bar), "opening", reason, section=section)]
     phrase = brief.profile.standby.phrase_bars
     for bar in range(section.first_bar + phrase, section.last_bar + 1 - phrase // 2, phrase):
-        wishes.append(_Wish(_PHRASE, brief.grid.place(bar), "phrase", f"a new phrase of {section.mark} starts here"))
+        wishes.append(_Wish(_PHRASE, brief.grid.place(bar), "phrase", f"A new phrase of {section.mark} starts here."))
     return wishes
 
 
@@ -160,7 +178,8 @@ def _series(room: _Room, wish: _Wish, taken: Sequence[Place], left: int) -> _Sho
     if section is None or section.bars < shots.series_from_bars:
         return None
     for every in shots.series_every:
-        all_bars = range(section.first_bar, section.last_bar + 1, every)
+        # Half a measure before its end nothing new begins.
+        all_bars = range(section.first_bar, section.last_bar + 2 - max(every // 2, 1), every)
         if not _FEWEST <= len(all_bars) <= shots.series_most:
             continue
         fitting = [bar for bar in all_bars if _fits(room, brief.grid.place(bar), taken)]
@@ -182,13 +201,22 @@ def _silent(brief: Brief, seconds: float) -> bool:
     return any(stop.start - 0.05 <= seconds < stop.end - 0.05 for stop in brief.events("stop"))
 
 
+def _sinking(room: _Room, seconds: float) -> bool:
+    """Whether the light starts to go down there: an accent and a dim at once cancel each other."""
+    beat = room.brief.grid.beat_seconds(seconds)
+    return any(
+        move.cue.kind == "ramp" and move.cue.down_seconds is not None and abs(move.start - seconds) < beat
+        for move in room.moves
+    )
+
+
 def _fits(room: _Room, place: Place, others: Sequence[Place]) -> bool:
     """Whether a one-shot can be there: apart from others, hands free, the song counted and sure."""
     brief, at = room.brief, place.seconds
     bar = None if place.bar is None else brief.grid.bar(place.bar)
     if bar is None or bar.confidence < brief.profile.evidence.weak or at < room.shot.peak_after:
         return False
-    if brief.free_time(at) or _silent(brief, at):
+    if brief.free_time(at) or _silent(brief, at) or _sinking(room, at):
         return False
     if any(abs(at - other.seconds) < room.apart - 1e-6 for other in others):
         return False
@@ -203,7 +231,10 @@ def _fits(room: _Room, place: Place, others: Sequence[Place]) -> bool:
 def _hand_free(room: _Room, at: float) -> bool:
     """Whether one more hand can do something at a moment."""
     hands = 1
+    back = {move.pair for move in room.moves if move.pair and abs(at - move.start) < _TOGETHER}
     for move in room.moves:
+        if move.cue.kind == "cut-out" and (move.pair in back or _gesture_to(room, move, at)):
+            continue  # the hand that went out is the one that comes back in
         if move.cue.anchor == "lands-on":
             if move.start - 1e-6 <= at < move.end - _TOGETHER:
                 return False
@@ -214,6 +245,13 @@ def _hand_free(room: _Room, at: float) -> bool:
                 return False
             hands += move.hands if together else 0
     return hands <= room.brief.rig.hands
+
+
+def _gesture_to(room: _Room, out: Move, at: float) -> bool:
+    """Whether a hand goes out and another in, one gesture, with the way in at a moment."""
+    if not 0 < at - out.start < room.brief.gap:
+        return False
+    return any(move.cue.kind in ("cut-in", "fade-in") and abs(at - move.start) < _TOGETHER for move in room.moves)
 
 
 def _cut_short(room: _Room, place: Place) -> Place | None:
@@ -227,32 +265,26 @@ def _cut_short(room: _Room, place: Place) -> Place | None:
     stop = next((stop for stop in brief.events("stop") if stop.start > place.seconds + 0.05), None)
     if stop is not None and over > stop.start + brief.profile.hands.held_from_seconds:
         return brief.grid.locate(stop.start, "late")
-    section = brief.grid.section_of(place.bar)
-    after = None if section is None else _section_after(brief, section)
-    if section is None or after is None or after.id in room.big:
+    index = brief.index_at(place)
+    if index is None or index + 1 == len(brief.parts) or index + 1 in room.big:
         return None
-    end = brief.grid.after(section.last_bar)
+    end = brief.grid.after(brief.sections[index].last_bar)
     spare = brief.profile.fades.after_hit_beats * brief.grid.beat_seconds(place.seconds)
     return end if over > end.seconds + spare else None
-
-
-def _section_after(brief: Brief, section: Section) -> Section | None:
-    index = brief.grid.sections.index(section)
-    return brief.grid.sections[index + 1] if index + 1 < len(brief.grid.sections) else None
 
 
 def _move(room: _Room, played: _Shot, id_: str) -> Move:
     """Write the cue. Its place is the beat that the peak meets; the hand is told how early to press."""
     brief, shot, wish = room.brief, room.shot, played.wish
     place, series, until = played.places[0], played.series, played.until
-    count = count_word(place.beat)
+    count = brief.grid.count(place)
     early = shot.peak_after
     when = f"on {count}" if early < 0.02 else f"{early:.2g} s before {count}, so that its peak meets the beat"
     hand = f"{shot.name[:1].upper()}{shot.name[1:]}: press {when}"
     reason = wish.reason
     if series is not None and wish.section is not None:
         every = f"every {_bars(series.every_bars)}"
-        reason = f"{wish.section.mark} is long and intense enough to mark its phrases, {every}"
+        reason = f"{wish.section.mark} is long and intense enough to mark its phrases, {every}."
         hand += f"; again {every} to bar {series.last_bar}, {len(played.places)} times in all"
         hand += f", not in bar {_listed(series.skip)}" if series.skip else ""
         hand += f"; each runs {shot.run_seconds:.2g} s"
@@ -261,7 +293,7 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
         last = ", the last one" if series is not None else ""
         at = str(until) if until.bar is not None else clock(until.seconds)
         hand += f"; fade out early{last}, dark at {at}"
-        reasons.append("the music ends before its run does, so it is faded out early")
+        reasons.append("The music ends before its run does, so it is faded out early.")
     cue = Cue(
         id=id_,
         number=0.0,

@@ -20,6 +20,10 @@ _TAPS = 4
 # Bars. A tempo that lasts shorter is a stumble or a pickup, and nobody sets a speed for it.
 _LASTING = 2
 
+# Bars. On a lit side a speed is set only for a tempo that lasts this long, and a tempo that comes back to what it was
+# within the longer time is a wobble, of the band or of the hearing.
+_STEADY, _BACK_WITHIN = 8, 16
+
 _ORDINALS = {2.0: "second", 4.0: "fourth"}
 
 # Bars after a change of tempo in which a speed is still worth setting.
@@ -53,7 +57,7 @@ def set_with(brief: Brief, stay: Stay, planned: Sequence[PlannedSection], *, fir
     coming = _coming(brief, stay, built)
     if unit == "none" or not stay.look.cycle_bars or (coming != built and not first):
         return ""
-    bar = brief.grid.bars_of(brief.grid.sections[stay.first])[0]
+    bar = brief.grid.bars_of(brief.sections[stay.first])[0]
     round_ = _Round(stay.look.cycle_bars, stay.look.cycle_seconds or 0.0)
     if coming != built:
         round_ = _round(stay, 60 * bar.beats / coming, brief)
@@ -68,7 +72,7 @@ def set_with(brief: Brief, stay: Stay, planned: Sequence[PlannedSection], *, fir
 
 def _coming(brief: Brief, stay: Stay, built: float) -> float:
     """Return the tempo that a look comes in at: what it is built for, unless the band's is too far from that."""
-    heard = _heard_in(_pulses(brief), brief.grid.sections[stay.first].start, 0.0)
+    heard = _heard_in(_pulses(brief), brief.sections[stay.first].start, 0.0)
     return heard[0].bpm if heard and _off(brief, stay, heard[0].bpm, built) else built
 
 
@@ -108,13 +112,13 @@ def speeds(
             if pulse.start <= entry + EPS and brief.rig.speed.unit != "tap":
                 place = _moment(brief, stay, dark_since, entry, taken, latest=True)
             dark = place is not None
-            if place is None:
+            if place is None and _steady(brief, stay, pulse, pulses, was):
                 until = min(gone, max(pulse.start, entry) + _PATIENCE * brief.grid.bar_seconds(pulse.start))
                 place = _moment(brief, stay, max(pulse.start, entry), until, taken, latest=False)
             index = brief.index_at(brief.grid.locate(max(pulse.start, entry)))
             at = index if index is not None and stay.first <= index <= stay.last else stay.first
             if place is None or brief.rig.speed.unit == "none" or brief.weak(at):
-                notes.append((at, f"the tempo moves from {was:.0f} to {pulse.bpm:.0f} here; the look keeps its speed"))
+                notes.append((at, f"The tempo moves from {was:.0f} to {pulse.bpm:.0f} here; the look keeps its speed"))
                 continue
             made.append(_set(brief, stay, k, place, was, pulse.bpm, dark))
             was = pulse.bpm
@@ -131,6 +135,20 @@ def _pulses(brief: Brief) -> list[_Pulse]:
         for knot, end in zip(knots, ends, strict=True)
         if end - knot.time > _LASTING * brief.grid.bar_seconds(knot.time) - EPS
     ]
+
+
+def _steady(brief: Brief, stay: Stay, pulse: _Pulse, pulses: Sequence[_Pulse], was: float) -> bool:
+    """Whether a tempo is worth setting a speed for while the light is up: long, counted, surely heard, no wobble."""
+    # A drift goes on for as long as it does not come back.
+    back = next(
+        (each.start for each in pulses if each.start > pulse.start and not _off(brief, stay, each.bpm, was)), None
+    )
+    end = brief.grid.bars[-1].end if back is None else back
+    bars = [bar for bar in brief.grid.bars if pulse.start - EPS <= bar.start < end - EPS]
+    counted = [bar for bar in bars if not brief.free_time(bar.start)]
+    if len(bars) < (_STEADY if back is None else _BACK_WITHIN) or 2 * len(counted) < len(bars):
+        return False
+    return sum(bar.confidence for bar in bars) / len(bars) >= brief.profile.evidence.weak
 
 
 def _heard_in(pulses: Sequence[_Pulse], low: float, high: float) -> list[_Pulse]:
@@ -204,7 +222,7 @@ def _set(brief: Brief, stay: Stay, k: int, place: Place, was: float, bpm: float,
         place=place,
         hand=f"Side {stay.side.name}, {how}: {_setting(brief, stay, round_, bpm)}",
         reasons=(
-            f"the band plays {bpm:.0f} beats a minute {'next' if dark else 'here'}, and the motion goes with {was:.0f}",
+            f"The band plays {bpm:.0f} beats a minute {'next' if dark else 'here'}, the motion goes with {was:.0f}.",
         ),
         confidence=brief.trust(place),
         look=stay.look.id,

@@ -35,13 +35,13 @@ def _marked(move: Move, section: Section, after: Section | None) -> Move:
         return _with_words(
             move,
             f"only after the sign: {section.vamp}",
-            f"{section.mark} goes round until {section.vamp}; how often is not known, so this waits for the sign",
+            f"{section.mark} goes round until {section.vamp}; how often is not known, so this waits for the sign.",
         )
     inside = bar is not None and section.first_bar <= bar <= section.last_bar
     if inside and move.rank == ONE_SHOT_RANK:
-        return _with_words(move, "the same every time round", f"{section.mark} goes round until {section.vamp}")
+        return _with_words(move, "the same every time round", f"{section.mark} goes round until {section.vamp}.")
     if inside:
-        return _with_words(move, "the first time round", f"{section.mark} goes round until {section.vamp}")
+        return _with_words(move, "the first time round", f"{section.mark} goes round until {section.vamp}.")
     return move
 
 

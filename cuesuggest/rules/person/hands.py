@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from cuesuggest.rules.brief import FIRM, ONE_SHOT_RANK, RAMP_RANK, SPEED_RANK, Brief, Clash, Move
+from cuesuggest.rules.brief import FIRM, ONE_SHOT_RANK, PHRASE_RANK, RAMP_RANK, SPEED_RANK, Brief, Clash, Move
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import fade_seconds, hand_starts, presses, swapped_after
@@ -35,9 +35,11 @@ _LEFT_OUT = {ONE_SHOT_RANK: "a one-shot", RAMP_RANK: "a change of level", SPEED_
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One moment at which something has to be done, by so many hands, for so many moves."""
+    """One moment or gesture: something has to be done, by so many hands, for so many moves."""
 
     seconds: float
+    until: float
+    """Later than `seconds` where one hand goes out and the other in: that is one gesture."""
     hands: int
     moves: tuple[int, ...]
     """Indexes of the moves."""
@@ -119,22 +121,49 @@ def too_many_hands(held: Sequence[Hold], rig: Rig) -> tuple[int, ...]:
     return ()
 
 
-def actions_of(moves: Sequence[Move]) -> list[Action]:
-    """Group the starts of all moves into moments."""
+def actions_of(moves: Sequence[Move], profile: Profile, rig: Rig) -> list[Action]:
+    """Group the starts of all moves into moments and gestures."""
     starts = sorted((start, index) for index, move in enumerate(moves) for start in move.starts)
-    return _moments([(start, index, moves[index].hands) for start, index in starts])
+    return _moments(
+        [(start, index, moves[index].hands) for start, index in starts],
+        [move.cue for move in moves],
+        _one_gesture(profile, rig),
+    )
 
 
-def _moments(starts: Sequence[tuple[float, int, int]]) -> list[Action]:
+def _one_gesture(profile: Profile, rig: Rig) -> float:
+    """Return the seconds within which going out and coming in again is one gesture; it takes two hands."""
+    return profile.hands.peak_gap_seconds * profile.hands.slowness(rig) if rig.hands > 1 else 0.0
+
+
+def _moments(starts: Sequence[tuple[float, int, int]], cues: Sequence[Cue], gesture: float) -> list[Action]:
     """Group (seconds, index, hands) in order of time."""
     actions: list[Action] = []
     for start, index, hands in starts:
         if actions and start - actions[-1].seconds < _TOGETHER:
             last = actions[-1]
-            actions[-1] = Action(last.seconds, last.hands + hands, (*last.moves, index))
+            actions[-1] = Action(last.seconds, last.until, last.hands + hands, (*last.moves, index))
         else:
-            actions.append(Action(start, hands, (index,)))
-    return actions
+            actions.append(Action(start, start, hands, (index,)))
+    joined: list[Action] = []
+    for action in actions:
+        last_one = joined[-1] if joined else None
+        comes_in = any(cues[index].kind in ("cut-in", "fade-in") for index in action.moves)
+        if (
+            last_one is not None
+            and comes_in
+            and action.seconds - last_one.seconds < gesture
+            and all(_cuts_out(cues[index]) for index in last_one.moves)
+        ):
+            hands = max(last_one.hands, action.hands)
+            joined[-1] = Action(last_one.seconds, action.until, hands, (*last_one.moves, *action.moves))
+        else:
+            joined.append(action)
+    return joined
+
+
+def _cuts_out(cue: Cue) -> bool:
+    return cue.kind == "cut-out" and cue.trigger != "held"
 
 
 def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int, ...]:
@@ -152,14 +181,14 @@ def too_much(actions: Sequence[Action], profile: Profile, rig: Rig) -> tuple[int
     )
     run = 0
     for last, action in enumerate(actions):
-        quick = last > 0 and action.seconds - actions[last - 1].seconds < 2 * gap - 2e-3
+        quick = last > 0 and action.seconds - actions[last - 1].until < 2 * gap - 2e-3
         run = run + 1 if quick else 1
         if run > burst:
             return tuple(index for each in actions[last - run + 1 : last + 1] for index in each.moves)
         # One hand can do what two do, one after the other; more than two things at once it cannot.
         if action.hands > max(rig.hands, 1) and len(action.moves) > 1:
             return action.moves
-        if last and action.seconds - actions[last - 1].seconds < gap - 2e-3:
+        if last and action.seconds - actions[last - 1].until < gap - 2e-3:
             return (*actions[last - 1].moves, *action.moves)
         for first in range(last - burst, -1, -1):
             count = last - first + 1
@@ -199,7 +228,7 @@ def check_hands(cues: Sequence[Cue], profile: Profile, rig: Rig, grid: Grid | No
             starts.append((hand_starts(cue, grid), index, 2 if cue.kind == "crossfade" else 1))
             held += holds(cue, rig, of=index, grid=grid)
     told = []
-    if much := too_much(_moments(sorted(starts)), profile, rig):
+    if much := too_much(_moments(sorted(starts), own, _one_gesture(profile, rig)), profile, rig):
         told.append(f"{_these(own, much, grid)}: more than one person can do in the time.")
     if many := too_many_hands(held, rig):
         hands = "hand" if rig.hands == 1 else "hands"
@@ -226,6 +255,9 @@ def fit_hands(moves: Sequence[Move], brief: Brief) -> list[Move] | Clash:
             return Clash(max(stays), "one person has no time for it")
         victim = min(droppable, key=lambda index: (left[index].rank, -left[index].start))
         gone = left[victim]
+        if gone.rank == PHRASE_RANK:
+            left.pop(victim)  # nobody misses it
+            continue
         what = f"{_LEFT_OUT.get(gone.rank, 'going dark for the stop')} at {gone.cue.place}"
         neighbour = next(index for index in crowd if index != victim) if len(set(crowd)) > 1 else None
         if neighbour is not None:
@@ -238,7 +270,7 @@ def fit_hands(moves: Sequence[Move], brief: Brief) -> list[Move] | Clash:
 
 def _crowd(moves: Sequence[Move], brief: Brief) -> tuple[int, ...]:
     """Return the moves that are too many: in a stretch of time, or for the hands at a moment."""
-    much = too_much(actions_of(moves), brief.profile, brief.rig)
+    much = too_much(actions_of(moves, brief.profile, brief.rig), brief.profile, brief.rig)
     if much:
         return much
     return too_many_hands([hold for i, move in enumerate(moves) for hold in _holds_of(move, brief.rig, i)], brief.rig)

@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 from cuesuggest.analysis.types import Bar
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.plan.material import Material, finale
+from cuesuggest.rules.plan.plan_parts import Pin
+from cuesuggest.rules.plan.plan_reasons import with_reason
 from cuesuggest.rules.settings.house import OneShot
-from cuesuggest.score.records import Category, Look, PlannedSection
+from cuesuggest.score.records import CATEGORIES, Category, Look, PlannedSection
 
 __all__ = [
     "HOME",
@@ -95,24 +97,23 @@ def assign_looks(material: list[Material], planned: Sequence[PlannedSection], br
     Earned means: something of the same category came before, so the same look again would be no step up.
     """
     last_big = finale(material, brief.profile)
-    given = [_given(each, brief) for each in planned]
-    if last_big is None or planned[last_big].section in brief.pins:
+    given = [_given(each, brief.pin(index)) for index, each in enumerate(planned)]
+    own = [index for index, part in enumerate(brief.parts) if part.index == last_big and part.pin is None]
+    if not own:
         return given
-    top = planned[last_big]
-    earlier = [each.category for each in planned[:last_big]]
-    if top.category in ("lift", "intense") and top.category in earlier:
-        given[last_big] = replace(
-            given[last_big],
-            look=f"{top.category}-2",
-            reasons=(*top.reasons, "a second look, kept for this moment"),
-        )
+    most = max(CATEGORIES.index(planned[index].category) for index in own)
+    top = [index for index in own if CATEGORIES.index(planned[index].category) == most]
+    name = CATEGORIES[most]
+    if name in ("lift", "intense") and any(each.category == name for each in planned[: top[0]]):
+        for index in top:
+            given[index] = replace(given[index], look=f"{name}-2")
+        given[top[0]] = with_reason(given[top[0]], "It has a second look, kept for this moment.")
     return given
 
 
-def _given(planned: PlannedSection, brief: Brief) -> PlannedSection:
+def _given(planned: PlannedSection, pin: Pin | None) -> PlannedSection:
     if planned.category == "rest":
         return planned
-    pin = brief.pins.get(planned.section)
     return replace(planned, look=pin.look if pin and pin.look in _KINDS else f"{planned.category}-1")
 
 
@@ -138,10 +139,10 @@ def cycle(category: Category, bar_seconds: float, brief: Brief) -> float:
 
 
 def built_for(look: str, planned: Sequence[PlannedSection], brief: Brief) -> Bar:
-    """Return the bar that a look's motion is built for: of the sections that have it the one of middle length."""
-    sections = {each.section for each in planned if each.look == look}
+    """Return the bar that a look's motion is built for: of the parts that have it the one of middle length."""
+    having = [section for section, each in zip(brief.sections, planned, strict=True) if each.look == look]
     bars = sorted(
-        (bar for section in brief.grid.sections if section.id in sections for bar in brief.grid.bars_of(section)),
+        (bar for section in having for bar in brief.grid.bars_of(section)),
         key=lambda bar: (bar.end - bar.start, bar.number),
     )
     return bars[len(bars) // 2]

@@ -1,49 +1,96 @@
-"""Why a section got its category, in words a designer would use."""
+"""Why a section got its category, in sentences that a designer would say."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from cuesuggest.rules.plan.material import INTENSE, REST, Material, budgets, finale
+from cuesuggest.rules.plan.categories import Shape, intense_budget
+from cuesuggest.rules.plan.material import INTENSE, REST, Material, finale
+from cuesuggest.rules.plan.plan_parts import PlanPart
 from cuesuggest.rules.settings.house import Profile
-from cuesuggest.score.records import PlannedSection
+from cuesuggest.score.records import CATEGORIES, PlannedSection, counted
 
-__all__ = ["plan_reasons", "with_reason"]
+__all__ = ["part_reasons", "sentence", "with_reason"]
 
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
+# Drive. Closer to the middle of the song a section is neither loud nor quiet.
+_MIDDLE = 0.02
 
-def plan_reasons(index: int, material: list[Material], chosen: tuple[int, ...], profile: Profile) -> tuple[str, ...]:
-    """Say in plain words why the section got its category."""
-    each, category = material[index], chosen[index]
-    if each.pinned is not None:
-        return (_loudness(index, material), "as you decided")
+
+def part_reasons(
+    material: list[Material], shapes: tuple[Shape, ...], parts: list[PlanPart], profile: Profile
+) -> list[tuple[str, ...]]:
+    """Say in plain words why each part got its category: the section's reasons with its first part."""
+    return [
+        _section_reasons(part, material, shapes, profile) if part.ordinal == 1 else _inside(part, material)
+        for part in parts
+    ]
+
+
+def _inside(part: PlanPart, material: list[Material]) -> tuple[str, ...]:
+    """Say why the light changes inside a section, where it does."""
+    each = material[part.index]
+    if part.pin is not None:
+        return ("It is as you decided.",)
+    if part.rises:
+        return (f"The light rises with the build over {_bars(part)}.",)
+    if part.lands:
+        what = "a drop lands" if each.drop else "a build ends"
+        return (f"From {part.name} on it is {CATEGORIES[part.category]}, because {what} there.",)
+    if part.category == INTENSE and not part.phrase:
+        return (f"From {part.name} on it is intense: {_bars(part)} are enough for the peak.",)
+    return ()
+
+
+def _bars(part: PlanPart) -> str:
+    return counted(part.section.bars, "bar")
+
+
+def _section_reasons(
+    part: PlanPart, material: list[Material], shapes: tuple[Shape, ...], profile: Profile
+) -> tuple[str, ...]:
+    index = part.index
+    each, shape = material[index], shapes[index]
+    if part.pin is not None:
+        return (_loudness(index, material), "It is as you decided.")
     if not each.song:
-        return ("nobody plays the song here, so the effect light rests",)
+        return ("Nobody plays the song here, so the effect light rests.",)
     reasons = [_loudness(index, material)]
+    if part.rises:
+        reasons.append(f"The light rises with the build over {_bars(part)}.")
     if each.lean_reason:
         reasons.append(each.lean_reason)
-    if each.built and category > REST:
-        reasons.append("a build leads in, and promises something")
-    wished = _wished(each, profile)
-    if category < wished:
-        reasons.append(_held_back(index, material, chosen, wished, profile))
-    elif category > wished and index != finale(material, profile):
-        if index and chosen[index - 1] < category and each.drive > material[index - 1].drive:
-            reasons.append(f"lifted above {material[index - 1].section.mark}, so that the change is seen")
+    if each.built and shape.first > REST:
+        reasons.append("A build leads in and promises something.")
+    wished, last_big = _wished(each, profile), finale(material, profile)
+    if shape.top == wished == REST and not each.lean_reason:
+        reasons.append("It plays too little for effect light in this style.")
+    if shape.top < wished:
+        reasons.append(_held_back(index, material, shapes, wished, profile))
+    elif shape.top > wished and index != last_big and not each.drop:
+        if index and all(other.top == REST for other in shapes[:index]):
+            reasons.append("It brings the first light: the song has been dark for long enough.")
+        elif index and shapes[index - 1].last < shape.first and each.drive > material[index - 1].drive:
+            reasons.append(f"It is lifted above {material[index - 1].section.mark}, so that the change is seen.")
         else:
-            reasons.append(_company(index, material, chosen, profile) or "lifted for the shape of the song")
-    if index == finale(material, profile) and category == max(chosen) > REST:
-        reasons.append("the last big section, so nothing in the song is bigger")
+            reasons.append(_company(index, material, shapes, profile) or "It is lifted for the shape of the song.")
+    most = max(other.top for other in shapes)
+    if index == last_big and shape.top == most > REST:
+        reasons.append("It is the last big section, so nothing in the song gets a bigger look.")
+    elif each.drop and shape.top == INTENSE:
+        reasons.append("A drop lands in it, and a drop has the biggest look.")
+    if shape.first == INTENSE and len(shape.parts) > 1:
+        reasons.append(f"Its first {counted(shape.parts[1][0], 'bar')} are intense, then it is a lift.")
     quieter = [
         other
         for other in range(index)
         if material[other].section.family == each.section.family
-        and chosen[other] > REST
+        and shapes[other].top > shape.top
         and each.drive < material[other].drive - profile.drive.same_within
     ]
     if quieter:
-        reasons.append(f"clearly quieter than {material[quieter[-1]].section.mark}, so it gets less light")
+        reasons.append(f"It is clearly quieter than {material[quieter[-1]].section.mark}, so it gets less light.")
     return tuple(reasons)
 
 
@@ -51,19 +98,25 @@ def _loudness(index: int, material: list[Material]) -> str:
     """Say where the section's drive stands in the song."""
     each = material[index]
     played = [other for other in material if other.song]
-    passes = [other for other in played if other.section.family == each.section.family]
-    drive = f"drive {each.drive:.2f}"
-    if len(played) > 1 and each.drive > max(other.drive for other in played if other is not each):
-        return f"{drive}, the highest in the song"
-    if len(played) > 1 and each.drive < min(other.drive for other in played if other is not each):
-        return f"{drive}, the lowest in the song"
-    if len(passes) > 1:
-        others = [other.drive for other in passes if other is not each]
-        count = _COUNTS[len(passes)] if len(passes) < len(_COUNTS) else str(len(passes))
-        if each.drive > max(others):
-            best = "loudest" if len(passes) > 2 else "louder"
-            return f"{best} of the {count} {each.section.family} sections ({drive})"
-    return drive
+    others = [other.drive for other in played if other is not each]
+    drive = f"(drive {each.drive:.2f} of 1)"
+    if not others:
+        return f"It is all there is of the song {drive}."
+    if each.drive > max(others):
+        return f"It is the loudest section of the song {drive}."
+    if each.drive < min(others):
+        return f"It is the quietest section of the song {drive}."
+    passes = [other.drive for other in played if other.section.family == each.section.family and other is not each]
+    if passes and each.drive > max(passes):
+        count = _COUNTS[len(passes) + 1] if len(passes) + 1 < len(_COUNTS) else str(len(passes) + 1)
+        best = "loudest" if len(passes) > 1 else "louder"
+        return f"It is the {best} of the {count} {each.section.family} sections {drive}."
+    quieter, louder = (sum(sign * (each.drive - other) > _MIDDLE for other in others) for sign in (1, -1))
+    if quieter > len(others) / 2:
+        return f"It is louder than most of the song {drive}."
+    if louder > len(others) / 2:
+        return f"It is quieter than most of the song {drive}."
+    return f"It is about as loud as the song is in its middle {drive}."
 
 
 def _wished(each: Material, profile: Profile) -> int:
@@ -72,38 +125,51 @@ def _wished(each: Material, profile: Profile) -> int:
     return min(range(4), key=lambda category: abs(each.leaning - at[category]))
 
 
-def _held_back(index: int, material: list[Material], chosen: tuple[int, ...], wished: int, profile: Profile) -> str:
+def _held_back(index: int, material: list[Material], shapes: tuple[Shape, ...], wished: int, profile: Profile) -> str:
     """Say what kept a section below the category that its drive asks for."""
     each = material[index]
     if wished == INTENSE and each.drive < profile.drive.intense_floor:
-        return "not driven enough for an intense look"
+        return "It is not driven enough for an intense look in this style."
     if wished == INTENSE and each.doubted:
-        return "kept low: the bars of the whole song are too unsure for an intense look; answer the questions first"
+        return (
+            "It is kept lower, because the bars of the whole song are too unsure for an intense look:"
+            " answer the questions first."
+        )
     if wished == INTENSE and each.early:
-        return "kept low: it comes too early in the song for an intense look, and no build leads to it"
+        return "It is kept lower, because it comes early in the song for an intense look and no build leads to it."
     if wished == INTENSE:
-        share = f"the intense budget of {profile.budget.intense_share:.0%} of the bars".replace("%", " %")
-        spent = [other.section.mark for other, category in zip(material, chosen, strict=True) if category == INTENSE]
-        if spent:
-            return f"kept low: {share} is spent on {_listed(spent)}"
-        if each.section.bars > budgets(material, profile)[0]:
-            return f"kept low: its {each.section.bars} bars are more than {share}"
-    if chosen[index] == REST:
-        return "left dark, so that the lit sections count"
-    return _company(index, material, chosen, profile) or "kept lower for the shape of the song"
+        spent = [other.section.mark for other, shape in zip(material, shapes, strict=True) if shape.top == INTENSE]
+        most = sum(shape.bars_of(INTENSE, other.section.bars) for other, shape in zip(material, shapes, strict=True))
+        if spent and most + each.section.bars > intense_budget(material, profile):
+            share = f"{profile.budget.intense_share:.0%}".replace("%", " %")
+            kept = f"they are kept for {_listed(spent)}"
+            return f"It is kept lower, because {share} of the bars may be intense, and {kept}."
+    if shapes[index].top == REST:
+        after = material[index + 1] if index + 1 < len(material) else None
+        if after is not None and shapes[index + 1].top > REST and after.drive > each.drive:
+            return f"It is left dark, so that {after.section.mark} arrives."
+        return "It is left dark, so that the lit sections count."
+    return _company(index, material, shapes, profile) or "It is kept lower for the shape of the song."
 
 
-def _company(index: int, material: list[Material], chosen: tuple[int, ...], profile: Profile) -> str:
+def _company(index: int, material: list[Material], shapes: tuple[Shape, ...], profile: Profile) -> str:
     """Say which other sections explain a category that the drive alone would not give."""
     each = material[index]
-    same = [other for other in material if other.song and other.section.family == each.section.family]
-    if len(same) > 1:
-        return f"kept near the other {each.section.family} section{'s' if len(same) > 2 else ''}, as one family"
+    same = [
+        other
+        for other, shape in zip(material, shapes, strict=True)
+        if other is not each
+        and other.song
+        and other.section.family == each.section.family
+        and abs(shape.top - shapes[index].top) <= 1
+    ]
+    if same:
+        return f"It stays near {_listed([other.section.mark for other in same])}, which is the same music."
     for other in (index - 1, index + 1):
-        if not 0 <= other < len(material) or chosen[other] != chosen[index]:
+        if not 0 <= other < len(material) or shapes[other].top != shapes[index].top:
             continue
         if abs(material[other].drive - each.drive) < profile.drive.contrast_from:
-            return f"as {material[other].section.mark} beside it: no reason for a change"
+            return f"It is as loud as {material[other].section.mark} beside it, so there is no reason for a change."
     return ""
 
 
@@ -111,8 +177,14 @@ def _listed(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def sentence(text: str) -> str:
+    """Return a sentence as it stands in print: with a capital and a full stop."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
 def with_reason(planned: PlannedSection, reason: str) -> PlannedSection:
     """Return the section with one more reason, said once."""
+    reason = sentence(reason)
     if reason in planned.reasons:
         return planned
     return replace(planned, reasons=(*planned.reasons, reason))

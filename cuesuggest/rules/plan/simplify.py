@@ -12,22 +12,60 @@ from cuesuggest.score.records import CATEGORIES, Category, PlannedSection
 
 __all__ = ["long_enough", "simplify"]
 
+_TOO_SHORT = "it is too short to be worth a change"
+
+_A_LONG_STAY = 8  # bars
+
+# Seconds of music by which there should be light.
+_FIRST_LIGHT = 45.0
+
 # A stretch so many times as long does not go dark for a bigger but shorter one.
 _LONGER = 2
 
 
 def long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSection]:
-    """Give up looks that would not stay long enough to be worth a hand; a lone look is left alone."""
+    """Give up looks that would not stay long enough to be worth a hand; a lone look is left alone.
+
+    Where the band is too loud to be left in the dark and no look beside can go on, half of that is long enough.
+    """
+    kept_short: set[int] = set()
     while True:
         stays = stays_of(brief, planned)
         short = [
             (_bars(brief, stay), k)
             for k, stay in enumerate(stays)
-            if _bars(brief, stay) < brief.profile.min_stay_bars.of(stay.look.category) and not _pinned(brief, stay)
+            if _bars(brief, stay) < _least_bars(brief, stay)
+            and not _beside_pin(brief, stay)
+            and not any(part.rises for part in brief.parts[stay.first : stay.last + 1])
+            and stay.first not in kept_short
         ]
         if not short or len(stays) == 1:
             return planned
-        planned = _give_up(brief, planned, stays, min(short)[1], "it is too short to be worth a change")
+        k = min(short)[1]
+        kept = _kept(brief, planned, stays, k, _TOO_SHORT)
+        if kept is None and (_loud(brief, stays[k]) or _first_light(brief, stays, k)):
+            kept_short.add(stays[k].first)
+            continue
+        planned = kept if kept is not None else _dark(planned, stays[k], _TOO_SHORT)
+
+
+def _least_bars(brief: Brief, stay: Stay) -> float:
+    """Return how many bars a look has to stay; of eight and more one may be missing, as bands play seven for eight."""
+    least = brief.profile.min_stay_bars.of(stay.look.category)
+    return least - 1 if least >= _A_LONG_STAY else least
+
+
+def _first_light(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
+    """Whether without a stay the song would be dark for too long at its start."""
+    later = brief.sections[stays[k + 1].first].start if k + 1 < len(stays) else float("inf")
+    return k == 0 and later - brief.sections[0].start > _FIRST_LIGHT
+
+
+def _loud(brief: Brief, stay: Stay) -> bool:
+    """Whether a short stretch is too loud for the dark, and half as long as its look should stay."""
+    drive = brief.profile.drive
+    loud = max(part.drive for part in brief.parts[stay.first : stay.last + 1]) >= (drive.subtle + drive.lift) / 2
+    return loud and _bars(brief, stay) >= brief.profile.min_stay_bars.of(stay.look.category) / 2
 
 
 def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay], clash: Clash) -> list[PlannedSection]:
@@ -37,11 +75,15 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
     be dark for it, the stronger keeps the look of the weaker: the plan gets simpler, not empty.
     """
     k = clash.stay
+    for rising in (k, k - 1):
+        if rising >= 0 and all(part.rises for part in brief.parts[stays[rising].first : stays[rising].last + 1]):
+            # It only leads to what comes.
+            return _dark(planned, stays[rising], clash.why)
     weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
     given, why = k, clash.why
     if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
-        before, after = (brief.grid.sections[stays[each].first].mark for each in (k - 1, k))
-        given, why = k - 1, f"{before} gives way to {after}: {why}"
+        before, after = (brief.name(stays[each].first) for each in (k - 1, k))
+        given, why = k - 1, f"{before} gives way to {after} ({why})"
     kept = _kept(brief, planned, stays, given, why)
     if kept is None and _dark_for_long(planned, stays[given]):
         beside = [each for each in (given - 1, given + 1) if 0 <= each < len(stays) and not _pinned(brief, stays[each])]
@@ -71,24 +113,17 @@ def _held_on_to(
     for index in range(stay.first, stay.last + 1):
         level = min(planned[index].level, int(brief.profile.looks.ceiling.of(category)))
         given = replace(planned[index], look=before.look.id, level=level, category=category)
-        section = brief.grid.sections[before.last].mark
-        changed[index] = with_reason(given, f"comes back with the look of {section}: {why}")
+        section = brief.sections[before.last].mark
+        changed[index] = with_reason(given, f"It comes back with the look of {section}, because {why}.")
     return changed
-
-
-def _give_up(
-    brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay], k: int, why: str
-) -> list[PlannedSection]:
-    """Keep another look through a stay, or stay dark."""
-    kept = _kept(brief, planned, stays, k, why)
-    return kept if kept is not None else _dark(planned, stays[k], why)
 
 
 def _dark(planned: Sequence[PlannedSection], stay: Stay, why: str) -> list[PlannedSection]:
     changed = list(planned)
     for index in range(stay.first, stay.last + 1):
-        given = replace(planned[index], look=None, level=0, category="rest")
-        changed[index] = with_reason(given, f"stays dark: {why}")
+        # What was said for its look is not so any more.
+        given = replace(planned[index], look=None, level=0, category="rest", reasons=planned[index].reasons[:1])
+        changed[index] = with_reason(given, f"It stays dark, because {why}.")
     return changed
 
 
@@ -121,15 +156,15 @@ def _joining(
     if not _may_be(brief, stay, category):
         return None
     edge = neighbour.last if other < k else neighbour.first
-    section = brief.grid.sections[edge].mark
-    text = f"keeps the look of {section}" if other < k else f"takes the look of {section} early"
+    section = brief.sections[edge].mark
+    text = f"It keeps the look of {section}" if other < k else f"It takes the look of {section} early"
     changed = list(planned)
     for index in range(stay.first, stay.last + 1):
         level = planned[edge].level
         if _ridden(brief, stay, category):
             level = min(planned[index].level, int(brief.profile.looks.ceiling.of(category)))
         given = replace(planned[index], look=neighbour.look.id, level=level, category=category)
-        changed[index] = with_reason(given, f"{text}: {why}")
+        changed[index] = with_reason(given, f"{text}, because {why}.")
     return changed
 
 
@@ -145,8 +180,13 @@ def _may_be(brief: Brief, stay: Stay, category: Category) -> bool:
 
 
 def _pinned(brief: Brief, stay: Stay) -> bool:
-    return any(section.id in brief.pins for section in brief.grid.sections[stay.first : stay.last + 1])
+    return any(part.pin is not None for part in brief.parts[stay.first : stay.last + 1])
+
+
+def _beside_pin(brief: Brief, stay: Stay) -> bool:
+    """Whether a stay, or what is right beside it, was decided: a decision makes nothing else too short."""
+    return any(part.pin is not None for part in brief.parts[max(stay.first - 1, 0) : stay.last + 2])
 
 
 def _bars(brief: Brief, stay: Stay) -> int:
-    return sum(section.bars for section in brief.grid.sections[stay.first : stay.last + 1])
+    return sum(section.bars for section in brief.sections[stay.first : stay.last + 1])

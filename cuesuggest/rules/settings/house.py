@@ -16,9 +16,12 @@ __all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig
 Source = Literal["laser", "lamp", "strobe"]
 
 
-def _number(unit: str, low: float, high: float, why: str) -> dict[str, Any]:
-    """Describe a number, or a table or list of numbers, with its unit and allowed range."""
-    return {"unit": unit, "low": low, "high": high, "why": why}
+def _number(unit: str, low: float, high: float, why: str, **otherwise: Any) -> dict[str, Any]:
+    """Describe a number, or a table or list of numbers, with its unit and allowed range.
+
+    A key with `otherwise` may be left out of a file and has that value then.
+    """
+    return {"unit": unit, "low": low, "high": high, "why": why, **otherwise}
 
 
 def _words(why: str, *choices: str, **otherwise: Any) -> dict[str, Any]:
@@ -64,14 +67,16 @@ class CycleRanges:
 class Budget:
     """How much of a song may be lit, and how much of it intense."""
 
-    intense_share: float = field(metadata=_number("share of the bars", 0, 1, "what is always there is not intense"))
+    intense_share: float = field(
+        metadata=_number("share of the bars", 0, 1, "what is always there is not intense; more has a price")
+    )
     intense_from: float = field(
         metadata=_number(
             "share of the bars", 0, 1, "how far in a song may be before it is intense, unless a build leads there"
         )
     )
     lit_share: float = field(
-        metadata=_number("share of the bars", 0, 1, "dark stretches give the lit ones their effect")
+        metadata=_number("share of the bars", 0, 1, "dark stretches give the lit ones their effect; more has a price")
     )
     lit_from_bars: int = field(metadata=_number("bars", 1, 1000, "in a shorter piece the lit share means nothing"))
 
@@ -105,6 +110,18 @@ class PlanWeights:
     change: float = field(metadata=_number("cost per step", 0, 10, "neighbours of equal drive in different categories"))
     short: float = field(metadata=_number("cost", 0, 10, "a change for a section shorter than its category's stay"))
     finale: float = field(metadata=_number("cost", 0, 10, "gained when the last big section gets the biggest look"))
+    over_intense: float = field(
+        metadata=_number(
+            "cost",
+            0,
+            10,
+            "a tenth of the song intense beyond the budget; a fifth costs four times as much",
+            otherwise=1.0,
+        )
+    )
+    over_lit: float = field(
+        metadata=_number("cost", 0, 10, "a tenth of the song lit beyond the budget; likewise", otherwise=0.15)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +139,15 @@ class Fades:
     after_hit_beats: float = field(metadata=_number("beats", 0.5, 8, "the fade after a last hit"))
     ramp_beats: float = field(metadata=_number("beats", 1, 16, "a change of level inside one look"))
     ramp_from: int = field(metadata=_number("percent", 1, 50, "a smaller change of level is not worth a cue"))
+    step: int = field(
+        metadata=_number("percent", 5, 50, "a change that everybody is to see, from verse to chorus", otherwise=15)
+    )
+    ride_bars: int = field(
+        metadata=_number("bars", 1, 16, "a change of level inside a section, at the longest", otherwise=4)
+    )
+    phrase_bars: int = field(
+        metadata=_number("bars", 4, 64, "how long a look stays as it is before it moves a little", otherwise=16)
+    )
     build_rise: int = field(metadata=_number("percent", 5, 50, "how far the level climbs over a build"))
     ending_beats: float = field(metadata=_number("beats", 0.5, 32, "the last fade when no ring-out was measured"))
 
@@ -278,10 +304,13 @@ class LocalRules:
     )
     flashes_per_second: float = field(
         default=3.0,
-        metadata={
-            **_number("flashes a second", 1, 5, "the most flashes of all sides together; more than 3 only by a rule"),
-            "otherwise": 3.0,
-        },
+        metadata=_number(
+            "flashes a second",
+            1,
+            5,
+            "the most flashes of all sides together; more than 3 only by a rule",
+            otherwise=3.0,
+        ),
     )
     source: str = field(default="", metadata=_words("which rule sets the flashes", otherwise=""))
 

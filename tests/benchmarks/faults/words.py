@@ -293,7 +293,7 @@ _COMMANDS = (
         "--vamp",
         wild.text(chance)[:9000],
     ],
-    lambda chance: ["edit", "category", "A1", chance.choice(("rest", "subtle", "lift", "intense"))],
+    lambda chance: ["edit", "section", "A1", "--light", chance.choice(("rest", "subtle", "lift", "intense"))],
     lambda chance: ["edit", "copy", _cue(chance)],
     lambda chance: ["edit", chance.choice(("undo", "redo")), _number(chance)],
     lambda chance: ["list"],
