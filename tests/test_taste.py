@@ -43,6 +43,26 @@ def test_above_the_floor_the_peak_is_an_intense_look():
     assert count(up(9, "lift"))["peaks above the floor played"] == 0
 
 
+def test_a_louder_section_is_a_step_up_by_look_or_by_level():
+    # B is louder than A; the A after it is not.
+    assert count(up(1))["louder sections"] == 1
+    assert count(up(1))["louder sections played"] == 0
+    assert (
+        count(up(1), at("cut-in", 9, look="lift", side="B", level=50, down_seconds=0.5))["louder sections played"] == 1
+    )
+    louder = {"look": "home", "side": "A", "up_seconds": 1.0}
+    assert count(up(1), at("ramp", 9, level=60, **louder))["louder sections played"] == 1
+    assert count(up(1), at("ramp", 9, level=55, **louder))["louder sections played"] == 0
+
+
+def test_light_over_talk_is_counted_as_it_was_heard():
+    talk = replace(SONG.events[0], kind="talk", start=1.0, end=6.0)
+    spoken = replace(SONG, events=(*SONG.events, talk))
+    over = counted(TRUTH, spoken, made(up(1)), BAND, RIG)
+    assert over["songs lit over talk"] == 1
+    assert counted(TRUTH, spoken, made(up(9)), BAND, RIG)["songs lit over talk"] == 0
+
+
 @pytest.mark.parametrize("way", ["out and back", "held"])
 def test_a_stop_is_played_where_it_is_dark_in_it(way):
     held = at("cut-out", 12, side="A", trigger="held")

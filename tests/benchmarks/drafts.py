@@ -24,7 +24,7 @@ from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.rules import Draft, Profile, draft, load_profile, load_rig
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts
-from cuesuggest.score.records import CATEGORIES, Cue
+from cuesuggest.score.records import Cue
 from tests import plans
 from tests.benchmarks import taste
 
@@ -168,8 +168,9 @@ def _shifted_runs(downbeats: list[float], analysis: SongAnalysis) -> int:
 
 
 def _wrong_ranks(truth: dict[str, Any], analysis: SongAnalysis, made: Draft) -> int:
-    """Count the sections that have to change category so that no louder one has less light than a quieter one."""
-    rank = {each.section: CATEGORIES.index(each.category) for each in made.plan}
+    """Count the sections that have to change so that no louder one has less light, as it is lit, than a quieter one."""
+    light = taste.Light(analysis, made, load_rig(None))
+    rank = {section.id: light.within(section).rank for section in light.grid.sections}
     ranks = []
     for section in truth["sections"]:
         middle = (section["start"] + section["end"]) / 2
@@ -229,7 +230,7 @@ def main() -> None:
         print(f"  {style:<16}{median(own):g} ({len(own)} song{'s' * (len(own) > 1)})")
     counts = sum((each.taste for each in results), Counter[str]())
     print(f"\nin {args.style}, of what was heard")
-    for kind in ("peaks", "peaks above the floor", "stops", "drops", "long builds"):
+    for kind in ("peaks", "peaks above the floor", "louder sections", "stops", "drops", "long builds"):
         print(f"  {kind:<24}{counts[f'{kind} played']:>4} of {counts[kind]}")
     for kind in ("songs with a dark loud section", "songs that idle", "songs lit over talk"):
         print(f"  {kind:<32}{counts[kind]:>3} of {counts['songs']}")

@@ -26,6 +26,7 @@ _ON_IT = 0.5  # beats between a moment and the press that is meant for it
 _DARK = 1.0  # percent
 _ASIDE = 0.5  # s at either end of talk that are nobody's
 _RISE = 5.0  # percent; less is not seen
+_STEP = 10.0  # percent; a step up that is seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,8 @@ def counted(truth: dict[str, Any], analysis: SongAnalysis, made: Draft, profile:
     light = Light(analysis, made, rig)
     found: Counter[str] = Counter(songs=1)
     for name, good in (
-        *_peak(light, profile), *_stops(truth, light), *_drops(truth, light, made), *_builds(truth, light)
+        *_peak(light, profile), *_rises(light, profile), *_stops(truth, light), *_drops(truth, light, made),
+        *_builds(truth, light),
     ):  # fmt: skip
         found[name] += 1
         found[f"{name} played"] += good
@@ -93,6 +95,17 @@ def _peak(light: Light, profile: Profile) -> Iterator[tuple[str, bool]]:
     yield "peaks", most[0] > 0 and any((shown[top.id].rank, shown[top.id].level) == most for top in tops)
     if highest >= profile.drive.intense_floor:
         yield "peaks above the floor", any(shown[top.id].rank == CATEGORIES.index("intense") for top in tops)
+
+
+def _rises(light: Light, profile: Profile) -> Iterator[tuple[str, bool]]:
+    """Whether a section that is clearly louder than the one before it is a step up that is seen."""
+    sections = [section for section in light.analysis.sections if section.role != "talk"]
+    for before, after in pairwise(sections):
+        if light.grid.drive_of(after) >= light.grid.drive_of(before) + profile.drive.contrast_from:
+            # By how the one ends and the other opens.
+            last, first = light.grid.bars_of(before)[-1], light.grid.bars_of(after)[:2][-1]
+            here, there = light.at((last.start + last.end) / 2), light.at((first.start + first.end) / 2)
+            yield "louder sections", there.rank > here.rank or there.level >= here.level + _STEP
 
 
 def _heard(event: dict[str, Any], analysis: SongAnalysis, beat: float) -> Event | None:
