@@ -9,6 +9,7 @@ from hypothesis import given
 from cuesuggest.analysis.types import Event
 from cuesuggest.rules import draft, known_names, load_profile, load_rig
 from cuesuggest.rules.plan.categories import (
+    _AND_AGAIN,
     Shape,
     _between,
     _fits,
@@ -375,11 +376,12 @@ def test_the_plan_is_the_cheapest_of_all_that_the_rules_allow(form, drive):
     fits = _fits(material, BAND, owed=True)
     bars = [each.section.bars for each in material]
     most = intense_budget(material, BAND)
-    wall = most + max(8, most / 2)
+    wall = most + max(12, most / 2)
 
     def cost(path):
         own = [dict(fits[index])[shape] for index, shape in enumerate(path)]
         beside = [_between(material, i, path[i - 1].last, path[i].first, BAND) for i in range(1, len(path))]
+        beside += [_AND_AGAIN for a, b in pairwise(path) if a.last == b.top == INTENSE > b.first]
         intense = sum(shape.bars_of(INTENSE, count) for shape, count in zip(path, bars, strict=True))
         lit = sum(count - shape.bars_of(0, count) for shape, count in zip(path, bars, strict=True))
         if intense > wall + 1e-9:

@@ -120,7 +120,7 @@ def cases():
 def intense_is_earned(case):
     """Bars of intense far beyond the style's share: a phrase more is taste, and drops have a right to it."""
     budget = case.profile.budget.intense_share * sum(section.bars for section in case.analysis.sections)
-    over = case.bars_of("intense") - budget - max(8, budget / 2) - 8 * len(case.events("drop"))
+    over = case.bars_of("intense") - budget - max(12, budget / 2) - 8 * len(case.events("drop"))
     return [f"{over:.0f} bars too much"] if over > 1e-9 else []
 
 

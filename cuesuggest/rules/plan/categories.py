@@ -27,11 +27,14 @@ _PHRASES = (4, 8, 16)
 
 _TURN = 4
 
+# Cost of going out of an intense look for a few bars and into it again.
+_AND_AGAIN = 2.0
+
 # Bars that a drop has at least, where its section is that long.
 _AFTER_DROP = 8
 
 # Bars and share of the budget beyond which nothing is intense but what has a right to it.
-_WALL_BARS, _WALL_SHARE = 8, 0.5
+_WALL_BARS, _WALL_SHARE = 12, 0.5
 
 # Seconds. What is intense for less is over before anybody has seen it.
 _SHORTEST_INTENSE = 6.0
@@ -308,6 +311,7 @@ class _PlanSearch:
                 if left is None:
                     continue
                 step = own + (_between(self.material, index, previous, shape.first, self.profile) if index else 0.0)
+                step += _AND_AGAIN if previous == shape.top == INTENSE > shape.first else 0.0
                 intense, lit = shape.bars_of(INTENSE, bars), bars - shape.bars_of(REST, bars)
                 for state in group:
                     if self.needs_light[index] and state.lit + lit < self.seen:
