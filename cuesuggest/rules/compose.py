@@ -141,7 +141,50 @@ def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedS
         planned = _levels_played(brief, planned, stays, played)
         for index, note in (*laid.notes, *untold):
             planned[index] = with_reason(planned[index], note)
-        return planned, played
+        return _as_lit(brief, planned, stays, played), played
+
+
+# Sentences of the plan that are true only of a plan that could be played as it was.
+_KEPT_FOR = re.compile(r"they are kept for (.*)\.$")
+
+
+def _as_lit(
+    brief: Brief, planned: Sequence[PlannedSection], stays: Sequence[Stay], moves: Sequence[Move]
+) -> list[PlannedSection]:
+    """Take back what was said for a light that is not there, and say where light reaches into a dark part."""
+    rank = [CATEGORIES.index(each.category) for each in planned]
+    intense = {part.section.mark for part, category in zip(brief.parts, rank, strict=True) if category == 3}
+    told = []
+    for index, each in enumerate(planned):
+        reasons = []
+        for reason in each.reasons:
+            kept = _KEPT_FOR.search(reason)
+            if kept and not set(re.split(", | and ", kept[1])) <= intense:
+                continue
+            if "nothing in the song gets a bigger look" in reason and rank[index] < max(
+                category for category, part in zip(rank, brief.parts, strict=True) if part.pin is None or category == 0
+            ):
+                continue
+            if "It has a second look" in reason and not (each.look or "").endswith("-2"):
+                continue
+            reasons.append(reason)
+        told.append(replace(each, reasons=tuple(reasons)))
+    for k, stay in enumerate(stays):
+        own = [move for move in moves if move.stay == k]
+        coming = next((move for move in own if move.cue.rule == "enter"), None)
+        going = next((move for move in own if move.cue.rule == "ending"), None)
+        for index, part in enumerate(brief.parts):
+            if rank[index]:
+                continue
+            note = ""
+            if coming is not None and index < stay.first and coming.start < part.section.end - 1.0:
+                note = f"The light for {brief.name(stay.first)} rises here."
+            if going is not None and index > stay.last and going.start > part.section.start + 1.0:
+                note = "The last chord is held into it."
+            if note:
+                kept_reasons = tuple(reason for reason in told[index].reasons if "dark" not in reason)
+                told[index] = with_reason(replace(told[index], reasons=kept_reasons), note)
+    return told
 
 
 def _beside(paced: Sequence[Move], small: Sequence[Move], brief: Brief) -> list[Move]:

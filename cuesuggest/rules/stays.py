@@ -24,6 +24,7 @@ __all__ = [
     "landing_before",
     "last_hit",
     "lit_into",
+    "of_the_build",
     "stays_of",
     "stop_ahead",
 ]
@@ -74,7 +75,9 @@ def closing_stop(brief: Brief, stays: Sequence[Stay], k: int) -> Event | None:
             after = brief.sections[stays[k + 1].first]
             if not after.start <= stop.end + 0.01 < after.end:
                 continue
-        return stop
+        first = next((each for each in brief.events("stop") if 0 < stop.start - each.end < bar), None)
+        # Two stops with hardly a bar between them are one: the light goes with the first.
+        return first if first is not None and cut_off(brief, first) > begin + bar else stop
     return None
 
 
@@ -146,6 +149,12 @@ def counts(beats: float) -> str:
     return "1 count" if beats == 1 else f"{beats:g} counts"
 
 
+def of_the_build(beats: float) -> str:
+    """Say over what a fade goes that takes so many beats of a build."""
+    said = counts(beats)
+    return f"{said} of the build" if said.startswith("about") else f"the {said} of the build"
+
+
 def stays_of(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
     """Join neighbouring sections of one look, and let the looks alternate between the sides."""
     runs: list[tuple[str, int, int]] = []
@@ -178,7 +187,10 @@ def _side_for(brief: Brief, before: Sequence[Stay], coming: Sequence[str], first
         return chosen or sides[0]
     last = before[-1]
     turn = (sides.index(last.side) + 1) % len(sides)
-    lit = last.side if len(sides) > 1 and _follows(brief, last, first) else None
+    end = brief.sections[last.last].end
+    soon = brief.sections[first].start - end < brief.profile.standby.lead_seconds + last.side.settle_seconds
+    # What has just gone out cannot be set up again in time.
+    lit = last.side if len(sides) > 1 and (soon or _follows(brief, last, first)) else None
     held = {stay.side.name: stay.look.id for stay in before}
 
     def worth(side: Side) -> int:

@@ -19,6 +19,7 @@ from cuesuggest.rules.stays import (
     joined,
     landing_before,
     lit_into,
+    of_the_build,
     stop_ahead,
 )
 from cuesuggest.score.light import swapped_after
@@ -49,8 +50,16 @@ class _Way:
     reasons: tuple[str, ...]
 
 
-def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], closing: Sequence[Event | None]) -> Entry:
-    """Bring a look in: subtle settles, a lift comes in with the band, an intense look cuts."""
+def enter(
+    brief: Brief,
+    stays: Sequence[Stay],
+    k: int,
+    levels: Sequence[int],
+    closing: Sequence[Event | None],
+    *,
+    with_build: bool = True,
+) -> Entry:
+    """Bring a look in: subtle settles, a lift comes in with the band, an intense look cuts; out of a build it rises."""
     stay, fades, grid = stays[k], brief.profile.fades, brief.grid
     part = brief.parts[stay.first]
     place = grid.place(part.section.first_bar)
@@ -62,9 +71,16 @@ def enter(brief: Brief, stays: Sequence[Stay], k: int, levels: Sequence[int], cl
     level = min(levels[stay.first], stay.look.level_ceiling)
     build = build_before(brief, place, stay.first)
     way = _way_up(brief, stay, place, level, stop is not None)
-    if part.rises:
+    if part.rises and with_build:
         way = _risen(brief, stays, k, level) or way
-    elif build is not None and not lit and stop is None and stay.look.category != "intense" and place.beat == 1.0:
+    elif (
+        with_build
+        and build is not None
+        and not lit
+        and stop is None
+        and stay.look.category != "intense"
+        and place.beat == 1.0
+    ):
         way = _with_build(brief, stays, k, place, build, level) or way
     down = None if before is None else fades.out_beats.of(stay.look.category)
     if way.anchor == "starts-on":
@@ -170,7 +186,7 @@ def _risen(brief: Brief, stays: Sequence[Stay], k: int, level: int) -> _Way | No
 
 def _landed(brief: Brief, stay: Stay, landing: Place, beats: float, level: int, reason: str) -> _Way:
     start = brief.grid.locate(landing.seconds - brief.grid.span(landing, -beats))
-    hand = f"Side {stay.side.name}: fader up to {level} % over the {counts(beats)} of the build,"
+    hand = f"Side {stay.side.name}: fader up to {level} % over {of_the_build(beats)},"
     hand += f" from {start}, there {brief.grid.on_count(landing)}"
     return _Way(landing, beats, "lands-on", hand, (reason,))
 
@@ -240,7 +256,7 @@ def rise(
     if closing is None and (entry.move.start < place.seconds - EPS or entry.move.cue.place != place):
         return None
     before = min(levels[stay.last], stay.look.level_ceiling)
-    level = min(before + brief.profile.fades.build_rise, stay.look.level_ceiling)
+    level = min(before + brief.profile.fades.build_rise, stay.look.level_ceiling, max(levels[after.first], before))
     beats = beats_back(brief, landing, build.start, max(free, build.start))
     if level - before < brief.profile.fades.ramp_from or not beats:
         return None
@@ -253,7 +269,7 @@ def rise(
         trigger="hand",
         anchor="lands-on",
         place=landing,
-        hand=f"Side {stay.side.name}: from {before} % to {level} % over the {counts(beats)} of the build,"
+        hand=f"Side {stay.side.name}: from {before} % to {level} % over {of_the_build(beats)},"
         f" from {brief.grid.locate(landing.seconds - seconds)}, there {brief.grid.on_count(landing)}",
         reasons=(f"The band builds up to {brief.name(after.first)}, and the light climbs with it.",),
         confidence=brief.trust(landing, build),

@@ -15,6 +15,9 @@ __all__ = ["leave"]
 # A slowing down this near to the end is the ending's.
 _SLOWING_BARS = 4
 
+# Seconds that a look has to be up for before it leaves early.
+_SEEN, _SEEN_INTENSE, _SHORT_INTENSE = 4.0, 6.0, 10.0
+
 # What nothing is lit over.
 _NO_LIGHT: tuple[EventKind, ...] = ("talk", "false-start", "count-in")
 
@@ -40,6 +43,11 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
     most = 0 if section.vamp else int(brief.profile.fades.early_out_bars.of(stay.look.category))
     long = brief.bars_up_to(stay.last, stay.first)
     bars = min(most, max(long // 4, 1)) if long > 1 else 0
+    whole = grid.bars_of(section)
+    if sum(bar.drive for bar in whole[-bars:]) / max(bars, 1) >= brief.parts[stay.last].drive:
+        bars = min(bars, 1)  # as full as ever: there is nothing to leave early for
+    if stay.look.category == "intense" and whole[-1].end - arrived < _SHORT_INTENSE:
+        bars = 0
     while bars and grid.place(last - bars + 1).seconds < arrived - EPS:
         bars -= 1
     if bars:
@@ -65,6 +73,11 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
     return _fade_out(brief, stay, k, place, beats, reason)
 
 
+def _from(brief: Brief, place: Place) -> str:
+    count = brief.grid.count(place)
+    return f"starting {count}" if count.startswith("just") else f"from {count}"
+
+
 def _fade_out(brief: Brief, stay: Stay, k: int, place: Place, beats: float, reason: str) -> Move:
     seconds = brief.grid.span(place, beats)
     part = brief.parts[stay.last]
@@ -75,7 +88,7 @@ def _fade_out(brief: Brief, stay: Stay, k: int, place: Place, beats: float, reas
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}: fader down over {counts(beats)}, from {brief.grid.count(place)}",
+        hand=f"Side {stay.side.name}: fader down over {counts(beats)}, {_from(brief, place)}",
         reasons=(reason,),
         confidence=brief.trust(place),
         look=stay.look.id,
@@ -120,6 +133,12 @@ def _leave_for_change(brief: Brief, stays: Sequence[Stay], k: int, arrived: floa
     if first < section.first_bar or grid.place(first).seconds < arrived - EPS:
         return Clash(k + 1, "there is no free side and no time to change in the dark")
     place = grid.place(first)
+    hit = last_hit(brief, place.seconds, end + grid.beat_seconds(end - 0.01))
+    if hit is not None:
+        return Clash(k + 1, "the band's last hits would be in the dark")
+    seen = _SEEN_INTENSE if stay.look.category == "intense" else _SEEN
+    if place.seconds - arrived < seen:
+        return Clash(k + 1, "it would be gone before anybody has seen it")
     # A beat less than the bar, so that the side is surely dark when the look is changed on the next 1.
     beats = float(max(grid.beats_in_bars(first, 1) - 1, 1))
     after = brief.name(stays[k + 1].first)

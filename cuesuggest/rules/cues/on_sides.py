@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
@@ -32,17 +32,47 @@ def _leave_room(brief: Brief, stays: Sequence[Stay], levels: list[int]) -> None:
         bigger = CATEGORIES.index(after.look.category) >= CATEGORIES.index(stay.look.category)
         if not (joined(brief, stays, k + 1) and bigger):
             continue
-        if build_before(brief, brief.grid.place(brief.sections[after.first].first_bar), after.first) is None:
+        build = build_before(brief, brief.grid.place(brief.sections[after.first].first_bar), after.first)
+        if build is None:
             continue
-        most = max(stay.look.level_ceiling - brief.profile.fades.build_rise, 5)
+        top = min(stay.look.level_ceiling, levels[after.first])
         own = brief.parts[stay.last].index
-        for index in range(stay.first, stay.last + 1):
-            if brief.parts[index].index == own:
-                levels[index] = min(levels[index], most)
+        mine = [index for index in range(stay.first, stay.last + 1) if brief.parts[index].index == own]
+        begins = build.start - brief.sections[mine[0]].start < 2 * brief.grid.bar_seconds(build.start)
+        # Where the build begins with the section, the light climbs from where it is.
+        rise = brief.profile.fades.ramp_from if begins and mine[0] > stay.first else brief.profile.fades.build_rise
+        for index in mine:
+            levels[index] = min(levels[index], max(top - int(rise), 5))
 
 
 def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[PlannedSection]) -> SidePlan | Clash:
     """Turn stays into moves, or name the first stay for which there is no room.
+
+    Where a look that rises with a build cannot be set up before it, it comes in without.
+    """
+    plain: set[int] = set()
+    while True:
+        laid = _laid(brief, stays, planned, plain)
+        if not isinstance(laid, _Unready):
+            return laid
+        if laid.stay in plain or not laid.rises:
+            return Clash(laid.stay, laid.why)
+        plain.add(laid.stay)
+
+
+@dataclass(frozen=True, slots=True)
+class _Unready:
+    """A look that cannot be set up in time, and whether it would rise with a build."""
+
+    stay: int
+    why: str
+    rises: bool
+
+
+def _laid(
+    brief: Brief, stays: Sequence[Stay], planned: Sequence[PlannedSection], plain: Collection[int]
+) -> SidePlan | Clash | _Unready:
+    """Lay the moves out, those of the `plain` stays without a rise.
 
     The order: which stops a look leaves on, how each look comes in, how each goes out, what happens inside,
     and last the recalls, which go where they disturb nothing.
@@ -50,7 +80,7 @@ def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[Planne
     levels = [each.level for each in planned]
     _leave_room(brief, stays, levels)
     closing = [closing_stop(brief, stays, k) for k in range(len(stays))]
-    entries = [enter(brief, stays, k, levels, closing) for k in range(len(stays))]
+    entries = [enter(brief, stays, k, levels, closing, with_build=k not in plain) for k in range(len(stays))]
     moves: list[Move] = []
     notes: list[tuple[int, str]] = []
     dark: list[float] = []
@@ -78,9 +108,13 @@ def moves_on_sides(brief: Brief, stays: Sequence[Stay], planned: Sequence[Planne
         if swap is not None or (closing[k] is not None and joined(brief, stays, k + 1)):
             climb = rise(brief, stays, k, levels, entries[k + 1], free, closing[k])
         moves += [move for move in (coming, *between, climb, going) if move is not None]
+        if going is not None and going.cue.kind == "cut-out":
+            # The look goes with the stop that it would be too late to come back from.
+            said = [each for each in said if not each[1].startswith(f"The stop at {going.cue.place} is left alone")]
         notes += said
     recalled = recalls(brief, stays, entries, dark, moves, planned)
     if isinstance(recalled, Clash):
-        return recalled
+        late = entries[recalled.stay].move.cue
+        return _Unready(recalled.stay, recalled.why, late.anchor == "lands-on")
     moves = sorted([*moves, *recalled], key=lambda move: (move.cue.place.seconds, move.start, move.cue.id))
     return SidePlan(tuple(moves), tuple(notes))

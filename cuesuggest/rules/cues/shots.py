@@ -134,6 +134,8 @@ def _wishes(room: _Room, intense: Sequence[tuple[int, Section]], lifts: Sequence
             wishes += _phrases(brief, section, brief.name(index))[1:]
     for order, kind, role, reason in _ACCENTS:
         for event in brief.events(kind):
+            if kind == "stop" and event.end - event.start < brief.profile.hands.held_from_seconds:
+                continue  # nobody stops the light for it
             place = _on_beat(brief, event.end if kind in _END_COUNTS else event.start)
             if brief.index_at(place) in room.big:
                 wishes.append(_Wish(order, place, role, reason, event))
@@ -205,7 +207,7 @@ def _sinking(room: _Room, seconds: float) -> bool:
     """Whether the light starts to go down there: an accent and a dim at once cancel each other."""
     beat = room.brief.grid.beat_seconds(seconds)
     return any(
-        move.cue.kind == "ramp" and move.cue.down_seconds is not None and abs(move.start - seconds) < beat
+        move.cue.kind == "ramp" and move.cue.down_seconds is not None and move.start - beat < seconds < move.end
         for move in room.moves
     )
 
@@ -279,7 +281,12 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
     place, series, until = played.places[0], played.series, played.until
     count = brief.grid.count(place)
     early = shot.peak_after
-    when = f"on {count}" if early < 0.02 else f"{early:.2g} s before {count}, so that its peak meets the beat"
+    if early < 0.02:
+        when = brief.grid.on_count(place)
+    elif count.startswith("just"):
+        when = f"{early:.2g} s before the accent, {count}, so that its peak meets it"
+    else:
+        when = f"{early:.2g} s before {count}, so that its peak meets the beat"
     hand = f"{shot.name[:1].upper()}{shot.name[1:]}: press {when}"
     reason = wish.reason
     if series is not None and wish.section is not None:

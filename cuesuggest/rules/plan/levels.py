@@ -19,6 +19,9 @@ _SPREAD = 0.15
 # Percent below the category's lowest planned level that a stretch may go to make the next one a step.
 _ASIDE = 10
 
+# Seconds of a dip that is too short; longer in a style that takes so many bars and more over a change of level.
+_NERVOUS, _NERVOUS_IF_SLOW, _SLOW = 10.0, 16.0, 8
+
 # Percent less where a voice leads.
 _UNDER_A_VOICE = 5
 
@@ -52,6 +55,7 @@ def levels_of(parts: list[PlanPart], material: list[Material], profile: Profile)
     _builds(runs, parts, material, profile)
     _steps(runs, parts, material, last_big, profile)
     _plateaus(runs, parts, last_big, profile)
+    _in_order(runs, parts, profile)
     return _phrases(runs, parts, last_big, profile)
 
 
@@ -84,12 +88,12 @@ def _ladder(
         if run.category == REST:
             continue
         low, high = _range(run.category, profile)
-        alike = [other.leaning for other in runs if other.category == run.category]
-        spread = max(alike) - min(alike)
+        others = [other.leaning for other in runs if other.category == run.category]
+        spread = max(others) - min(others)
         share = min(max((run.leaning - best_at[run.category]) / profile.drive.step + 0.5, 0.0), 1.0)
         if spread > 1e-6:
             own = min(spread / _SPREAD, 1.0)
-            share = own * (run.leaning - min(alike)) / spread + (1 - own) * share
+            share = own * (run.leaning - min(others)) / spread + (1 - own) * share
         here = parts[run.parts[0]].index
         run.level = _fives(high) if here == last_big else _fives(low + share * (high - low))
         if material[here].sung and here != last_big:
@@ -103,6 +107,10 @@ def _ladder(
                 run.level = max(run.level, other.level)
             else:
                 run.level = min(run.level, other.level - profile.fades.ramp_from)
+        beside = runs[position - 1] if position else run
+        alike = beside.category == run.category == INTENSE and abs(run.drive - beside.drive) < profile.drive.same_within
+        if alike and here != last_big:
+            run.level = max(run.level, beside.level)
         run.level = min(max(run.level, 5), int(high))
 
 
@@ -133,6 +141,8 @@ def _steps(
             continue
         if first.index == last.index or first.after_gap:
             continue
+        if _passing(runs, before, parts, profile) or _passing(runs, run, parts, profile):
+            continue
         apart = run.drive - before.drive
         here, there = material[first.index].section.family, material[last.index].section.family
         arrives = here == top_family and there != top_family and apart >= 0
@@ -144,6 +154,15 @@ def _steps(
             _apart(run, before, step, _ASIDE if clear else 0, profile)
 
 
+def _passing(runs: list[_Run], run: _Run, parts: list[PlanPart], profile: Profile) -> bool:
+    """Whether a stretch is so short, with the same look before and after it, that a dip and back would be nervous."""
+    k = next(index for index, each in enumerate(runs) if each is run)
+    if not 0 < k < len(runs) - 1 or not runs[k - 1].category == run.category == runs[k + 1].category:
+        return False
+    seconds = parts[run.parts[-1]].section.end - parts[run.parts[0]].section.start
+    return seconds < (_NERVOUS if profile.fades.ride_bars < _SLOW else _NERVOUS_IF_SLOW)
+
+
 def _apart(lower: _Run, higher: _Run, step: int, aside: int, profile: Profile) -> None:
     """Put two stretches a step apart: the lower one down as far as it may go, else the higher one up to its ceiling."""
     low, high = _range(higher.category, profile)
@@ -151,6 +170,20 @@ def _apart(lower: _Run, higher: _Run, step: int, aside: int, profile: Profile) -
         return
     lower.level = min(lower.level, int(max(higher.level - step, low - aside, 5.0)))
     higher.level = int(min(max(higher.level, lower.level + step), high))
+
+
+def _in_order(runs: list[_Run], parts: list[PlanPart], profile: Profile) -> None:
+    """Where another look comes in, let it be brighter if it is bigger and the music is, and no brighter if smaller."""
+    small = int(profile.fades.ramp_from)
+    for before, run in pairwise(runs):
+        first, last = parts[run.parts[0]], parts[before.parts[-1]]
+        if REST in (run.category, before.category) or first.after_gap or first.pin or last.pin or last.rises:
+            continue
+        if run.category > before.category and run.drive >= before.drive - profile.drive.same_within:
+            before.level = min(before.level, int(max(run.level - small, _room(before, profile))))
+            run.level = min(max(run.level, before.level + small), int(_range(run.category, profile)[1]))
+        elif run.category < before.category and run.drive <= before.drive:
+            run.level = min(run.level, before.level)
 
 
 def _plateaus(runs: list[_Run], parts: list[PlanPart], last_big: int | None, profile: Profile) -> None:
@@ -194,7 +227,8 @@ def _phrases(runs: list[_Run], parts: list[PlanPart], last_big: int | None, prof
         low = run.level - small
         if run.category in (REST, INTENSE) or (finale and was is not None) or low < _room(run, profile):
             moving = []
-        from_below = was is None or was <= low - small
+        beside = levels[before.parts[-1]] if before is not None and not first.after_gap else 0
+        from_below = was <= low - small if was is not None else beside < low
         entry = was if was is not None and abs(run.level - was) < small else run.level
         ways = _ways([parts[index].drive - parts[index - 1].drive for index in moving[:_MOST_MOVES]])
         way = max((way for way in ways if not way[0] or from_below), key=_liveliness, default=())

@@ -25,6 +25,9 @@ _MOST_STRETCH = 2.0
 # Drive. No style leaves in the dark what pushes like this.
 _LOUD = 0.6
 
+# Drive from which on a last section that rings out has light to let go of.
+_ENDS_LIT = 0.45
+
 # Of a section's bars the share in which a voice leads, from which on the section is the voice's.
 _VOICE_LEADS = 0.5
 
@@ -55,6 +58,8 @@ class Material:
     """True if what lands is a drop."""
     early: bool = False
     """True if the song has not gone far enough for an intense look."""
+    rings: bool = False
+    """True if its last sound rings out."""
     doubted: bool = False
     """True if the bars of the whole song are too unsure for an intense look."""
     may_rest: bool = True
@@ -91,6 +96,10 @@ def gather(grid: Grid, events: tuple[Event, ...], profile: Profile) -> list[Mate
                 build_bars=_build_out(events, bars, profile),
                 landing=landing,
                 drop=drop,
+                rings=any(
+                    event.kind == "ring-out" and bars[-1].start - 4 * (bars[-1].end - bars[-1].start) <= event.start
+                    for event in events
+                ),
                 early=not built and gone < profile.budget.intense_from * count,
                 sung=voice > _VOICE_LEADS,
             )
@@ -134,7 +143,9 @@ def _in_the_song(material: list[Material], profile: Profile) -> list[Material]:
         loudest = (
             each.drive >= high - profile.drive.same_within and high > (profile.drive.rest + profile.drive.subtle) / 2
         )
-        may_rest = each.drive < loud and not (loudest or each.drop) and (not each.sung or set_off or edge)
+        # A song that rings out is let go of by hand, unless it ends quietly.
+        ends = index == len(material) - 1 and each.rings and each.drive >= _ENDS_LIT
+        may_rest = each.drive < loud and not (loudest or each.drop or ends) and (not each.sung or set_off or edge)
         # The one loudest place of a song is its peak wherever it stands.
         early = each.early and not (each.drive == high and high - others > profile.drive.same_within)
         told.append(replace(each, leaning=leaning, may_rest=may_rest or not each.song, early=early))

@@ -22,8 +22,11 @@ def part_reasons(
     material: list[Material], shapes: tuple[Shape, ...], parts: list[PlanPart], profile: Profile
 ) -> list[tuple[str, ...]]:
     """Say in plain words why each part got its category: the section's reasons with its first part."""
+    rising = {part.index for part in parts if part.rises}
     return [
-        _section_reasons(part, material, shapes, profile) if part.ordinal == 1 else _inside(part, material)
+        _section_reasons(part, material, shapes, profile, part.index in rising)
+        if part.ordinal == 1
+        else _inside(part, material)
         for part in parts
     ]
 
@@ -48,8 +51,9 @@ def _bars(part: PlanPart) -> str:
 
 
 def _section_reasons(
-    part: PlanPart, material: list[Material], shapes: tuple[Shape, ...], profile: Profile
+    part: PlanPart, material: list[Material], shapes: tuple[Shape, ...], profile: Profile, rising: bool
 ) -> tuple[str, ...]:
+    """Say why a section is as it is; where a look is `rising` in it, nothing is said of the dark."""
     index = part.index
     each, shape = material[index], shapes[index]
     if part.pin is not None:
@@ -64,6 +68,8 @@ def _section_reasons(
     if each.built and shape.first > REST:
         reasons.append("A build leads in and promises something.")
     wished, last_big = _wished(each, profile), finale(material, profile)
+    if shape.top == REST and rising:
+        return tuple(reasons)
     if shape.top == wished == REST and not each.lean_reason:
         reasons.append("It plays too little for effect light in this style.")
     if shape.top < wished:

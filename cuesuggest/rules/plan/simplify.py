@@ -46,7 +46,7 @@ def long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSect
         if kept is None and (_loud(brief, stays[k]) or _first_light(brief, stays, k)):
             kept_short.add(stays[k].first)
             continue
-        planned = kept if kept is not None else _dark(planned, stays[k], _TOO_SHORT)
+        planned = kept if kept is not None else _dark(planned, range(stays[k].first, stays[k].last + 1), _TOO_SHORT)
 
 
 def _least_bars(brief: Brief, stay: Stay) -> float:
@@ -78,7 +78,7 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
     for rising in (k, k - 1):
         if rising >= 0 and all(part.rises for part in brief.parts[stays[rising].first : stays[rising].last + 1]):
             # It only leads to what comes.
-            return _dark(planned, stays[rising], clash.why)
+            return _dark(planned, range(stays[rising].first, stays[rising].last + 1), clash.why)
     weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
     given, why = k, clash.why
     if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
@@ -93,7 +93,14 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
         kept = _held_on_to(brief, planned, stays, k, clash.why)
     if kept is None and given != k and _bars(brief, stays[given]) > _LONGER * _bars(brief, stays[k]):
         given, why = k, clash.why
-    return kept if kept is not None else _dark(planned, stays[given], why)
+    return kept if kept is not None else _dark(planned, _edge(brief, stays[given], first=given == k), why)
+
+
+def _edge(brief: Brief, stay: Stay, *, first: bool) -> range:
+    """Return the parts of the first, or the last, section of a stay: the rest of it may be without a clash."""
+    own = brief.parts[stay.first if first else stay.last].index
+    mine = [index for index in range(stay.first, stay.last + 1) if brief.parts[index].index == own]
+    return range(mine[0], mine[-1] + 1)
 
 
 def _held_on_to(
@@ -112,19 +119,25 @@ def _held_on_to(
     changed = list(planned)
     for index in range(stay.first, stay.last + 1):
         level = min(planned[index].level, int(brief.profile.looks.ceiling.of(category)))
-        given = replace(planned[index], look=before.look.id, level=level, category=category)
+        given = replace(
+            planned[index], look=before.look.id, level=level, category=category, reasons=_of_the_music(planned[index])
+        )
         section = brief.sections[before.last].mark
         changed[index] = with_reason(given, f"It comes back with the look of {section}, because {why}.")
     return changed
 
 
-def _dark(planned: Sequence[PlannedSection], stay: Stay, why: str) -> list[PlannedSection]:
+def _dark(planned: Sequence[PlannedSection], parts: range, why: str) -> list[PlannedSection]:
     changed = list(planned)
-    for index in range(stay.first, stay.last + 1):
-        # What was said for its look is not so any more.
-        given = replace(planned[index], look=None, level=0, category="rest", reasons=planned[index].reasons[:1])
+    for index in parts:
+        given = replace(planned[index], look=None, level=0, category="rest", reasons=_of_the_music(planned[index]))
         changed[index] = with_reason(given, f"It stays dark, because {why}.")
     return changed
+
+
+def _of_the_music(planned: PlannedSection) -> tuple[str, ...]:
+    """Keep what was said of the music; what was said of a look that is given up is not so any more."""
+    return tuple(reason for reason in planned.reasons if "(drive" in reason)
 
 
 def _dark_for_long(planned: Sequence[PlannedSection], stay: Stay) -> bool:
@@ -163,7 +176,16 @@ def _joining(
         level = planned[edge].level
         if _ridden(brief, stay, category):
             level = min(planned[index].level, int(brief.profile.looks.ceiling.of(category)))
-        given = replace(planned[index], look=neighbour.look.id, level=level, category=category)
+            # Nothing louder than what is beside it gets less, and nothing quieter more.
+            louder = brief.parts[index].drive >= brief.parts[edge].drive
+            level = max(level, planned[edge].level) if louder else min(level, planned[edge].level)
+        given = replace(
+            planned[index],
+            look=neighbour.look.id,
+            level=level,
+            category=category,
+            reasons=_of_the_music(planned[index]),
+        )
         changed[index] = with_reason(given, f"{text}, because {why}.")
     return changed
 
