@@ -19,6 +19,9 @@ settings.load_profile("patient")
 
 # Run in the background, a shell has its children ignore Ctrl+C, and theirs too: what is tested would never stop.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+# Likewise one that was started by `nohup`.
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
 

@@ -206,6 +206,24 @@ def test_a_held_dark_leaves_its_side_lit_and_a_rejected_cue_leaves_no_trace():
     assert len(said(chart, "action")) == 2
 
 
+def test_actions_at_one_place_stand_in_the_order_in_which_they_are_read():
+    song = make_song("A8 B8", ring_out=0.0)
+    at = place_at(song.analysis, 9)
+    cues = [make_cue(1, "cut-in", at, look="lift", side="A", level=60), make_cue(2, "one-shot", at)]
+    chart, *_ = light(song.replaced(cues=cues))
+    words = [each for line in chart.lines for each in line.words if each.cue]
+    assert [each.text.split()[0] for each in sorted(words, key=lambda each: each.y)] == ["1", "2"]
+
+
+@pytest.mark.parametrize(
+    ("signature", "about"), [("4/4", "96 beats a minute"), ("6/8", "96 beats (dotted quarters) a minute")]
+)
+def test_the_head_says_what_is_counted_where_it_is_no_plain_beat(signature, about):
+    song = make_song("A8 B8", time_signature=signature)
+    chart, *_ = light(song)
+    assert any(each.text.startswith(about) for each in chart.header)
+
+
 def test_a_series_is_an_accent_on_each_of_its_bars_and_words_at_the_first():
     song = make_song("A8 B8", ring_out=0.0)
     cue = make_cue(1, "one-shot", place_at(song.analysis, 9), look="lift", series=Series(2, 9, 15, (13,)))
@@ -217,11 +235,11 @@ def test_a_series_is_an_accent_on_each_of_its_bars_and_words_at_the_first():
 # (kind, fields, words)
 WORDS = [
     ("recall", {"side": "B", "look": "lift"}, "set B Wide fans"),
-    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 in 8"),
-    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 in 1"),
+    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 in 8 beats"),
+    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 in 1 beat"),
     ("cut-in", {"side": "B", "level": 80}, "B in at 80"),
-    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out in 2"),
-    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 in 4"),
+    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out in 2 beats"),
+    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 in 4 beats"),
     ("fade-out", {"side": "A", "down_seconds": 7.54}, "A down in 7.5 s"),
     ("fade-out", {}, "all down"),
     ("cut-out", {"side": "A"}, "A out"),

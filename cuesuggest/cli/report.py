@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.decide.answers import command
+from cuesuggest.score.grid import tempo_words
 from cuesuggest.score.records import Cue, Look, PlannedSection, clock
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.song.rig_facts import all_out
@@ -120,7 +121,7 @@ def _heard(analysis: SongAnalysis, width: int) -> list[str]:
     else:
         count = sum(bar.number >= 1 for bar in analysis.bars)
         lines = [
-            f"{analysis.tempo_bpm:.1f} beats a minute, {analysis.time_signature}, {count} bars; "
+            f"{tempo_words(analysis, 1)}, {analysis.time_signature}, {count} bars; "
             f"music from {clock(analysis.music_start)} to {clock(analysis.music_end or analysis.duration)}."
         ]
         lines += ["Form: " + " ".join(f"{s.mark}({s.bars})" for s in analysis.sections)]

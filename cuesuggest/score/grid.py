@@ -10,7 +10,7 @@ from typing import Literal
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
 from cuesuggest.score.records import Place
 
-__all__ = ["Grid", "count_word"]
+__all__ = ["Grid", "count_word", "tempo_words"]
 
 # Seconds. Bars whose ends and starts differ by less follow each other without a pause.
 _TOUCHING = 0.05
@@ -184,6 +184,22 @@ def _between(times: list[float], at: float) -> float:
     """Read times at a fractional index, going on with the first or last distance outside."""
     index = min(max(math.floor(at), 0), len(times) - 2)
     return times[index] + (at - index) * (times[index + 1] - times[index])
+
+
+def tempo_words(analysis: SongAnalysis, digits: int = 0) -> str:
+    """Say how fast a song goes, and what is counted where that is no plain note: "72 beats (dotted quarters) a minute".
+
+    Parameters
+    ----------
+    analysis : SongAnalysis
+        Of a song with a tempo.
+    digits : int
+        After the point.
+    """
+    upper, _, lower = (analysis.time_signature or "").partition("/")
+    felt = analysis.meter or 0
+    compound = lower == "8" and upper.isdigit() and int(upper) == 3 * felt
+    return f"{analysis.tempo_bpm:.{digits}f} beats{' (dotted quarters)' if compound else ''} a minute"
 
 
 def count_word(beat: float | None, beats: int | None = None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from cuesuggest.export.chart.drawn_light import DYNAMICS, WEIGHTS, DrawnLight, Fade, LitSpan
 from cuesuggest.export.chart.geometry import ChartBar, Hairpin, Mark, Sustain, Words, WordsRole
@@ -131,21 +131,22 @@ def _dynamic(text: str, x: float) -> Words:
 
 
 def actions(
-    cues: Iterable[Cue],
+    cues: Sequence[Cue],
     starts: Mapping[str, float],
     looks: Mapping[str, Look],
     room: tuple[float, float],
     at: Callable[[float], float],
 ) -> tuple[list[Words], tuple[tuple[float, float, float], ...], int]:
     """Set the words under their beats, lower where they would run into each other."""
-    # The last first: what is earlier then goes lower, and its leader passes left of the words above it.
+    # The last first: what is earlier then goes lower, and its leader passes left of the words above it. What comes at
+    # one place stands in the order in which it is read.
     begins: list[float] = []
     spans: list[tuple[int, float, float]] = []
     hanging: list[tuple[int, float]] = []
     words: list[Words] = []
     leaders: list[tuple[float, float, float]] = []
     margin, edge = room
-    for cue in sorted(cues, key=lambda each: (starts[each.id], each.number), reverse=True):
+    for cue in sorted(cues, key=lambda each: (-round(starts[each.id], 3), each.number)):
         x = at(starts[cue.id])
         text = fitted(f"{cue.number:g} {action(cue, looks)}", TEXT, edge - margin)
         wide = text_width(text, TEXT)
@@ -168,4 +169,5 @@ def actions(
         spans.append((level, left, left + wide))
         role: WordsRole = "call" if cue.kind == "call" or cue.who != "operator" else "action"
         words.append(Words(text, left, y, TEXT, role, italic=role == "call", cue=cue.id))
-    return words[::-1], tuple(leaders), len(begins)
+    order = {cue.id: k for k, cue in enumerate(sorted(cues, key=lambda each: (starts[each.id], each.number)))}
+    return sorted(words, key=lambda each: order[each.cue or ""]), tuple(leaders), len(begins)

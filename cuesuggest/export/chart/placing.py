@@ -33,7 +33,7 @@ from cuesuggest.export.chart.light_line import (
 )
 from cuesuggest.export.chart.phrases import ChartPhrase, Stretch, phrases
 from cuesuggest.export.chart.short_words import fitted, plain, text_width
-from cuesuggest.score.grid import Grid
+from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.records import Cue, Look, clock, counted
 from cuesuggest.song.rig_facts import hands_of
 
@@ -356,7 +356,7 @@ def _header(song: Song, width: float) -> Iterator[Words]:
     if analysis.tempo_bpm is None:
         about = f"no music found; {clock(analysis.duration)} long"
     else:
-        about = f"{analysis.tempo_bpm:.0f} beats a minute, {counted(count, 'bar')}, {clock(analysis.duration)}"
+        about = f"{tempo_words(analysis)}, {counted(count, 'bar')}, {clock(analysis.duration)}"
     yield Words(fitted(about, TEXT, width), 0.0, 33.0, TEXT, "about")
 
 

@@ -83,16 +83,16 @@ def fitted(text: str, size: float, room: float, *, bold: bool = False) -> str:
 
 
 def over(beats: float | None, seconds: float | None) -> str:
-    """Say how long a fade takes: "in 4" (counts), "in 7.5 s", or nothing where it has no length."""
+    """Say how long a fade takes: "in 4 beats", "in 7.5 s", or nothing where it has no length."""
     if beats:
-        return f" in {beats:g}"
+        return f" in {counted(int(beats), 'beat')}" if beats == int(beats) else f" in {beats:.3g} beats"
     if seconds:
         return f" in {round(seconds, 1):g} s"
     return ""
 
 
 def action(cue: Cue, looks: Mapping[str, Look]) -> str:
-    """Say what the hand does, in as few words as an operator needs: "B up to 65 in 2".
+    """Say what the hand does, in as few words as an operator needs: "B up to 65 in 2 beats".
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def action(cue: Cue, looks: Mapping[str, Look]) -> str:
     Returns
     -------
     str
-        One line. Levels are percent; "in 4" is four counts.
+        One line. Levels are percent.
     """
     side = plain(cue.side or "")
     level = "" if cue.level is None else f"to {cue.level}"

@@ -17,7 +17,7 @@ from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.timing import landmark_place
 from cuesuggest.export.paper.lines import Line, heard, lines, placed, without_lasers
-from cuesuggest.score.grid import Grid
+from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.records import ENTRANCES, Cue, Look, clock, counted
 from cuesuggest.song.rig_facts import all_out
 from cuesuggest.song.variants import comes_in_with, lit_in
@@ -304,7 +304,7 @@ def _about_line(song: Song) -> str:
     if analysis.tempo_bpm is None:
         return "no music found in the recording"
     bars = sum(bar.number >= 1 for bar in analysis.bars)
-    return f"{analysis.tempo_bpm:.0f} beats a minute, {analysis.time_signature}, {counted(bars, 'bar')}"
+    return f"{tempo_words(analysis)}, {analysis.time_signature}, {counted(bars, 'bar')}"
 
 
 def _home_line(song: Song) -> str:
