@@ -160,8 +160,8 @@ def test_night_one_the_chorus_is_doubled():
         ("B", "side A Full sky 80 %"),
     ]
     # The light leaves in the second of the two choruses, since the bridge follows only that one.
-    assert night[3][2] == ["over to B at 70 in 2 beats"]
-    assert night[4][2] == ["over to B at 70 in 2 beats", "B down in 4 beats before part C"]
+    assert night[3][2] == ["over to B at 70 in 2"]
+    assert night[4][2] == ["over to B at 70 in 2", "B down in 4 before part C"]
     assert night[5][2] == ["set A Full sky for part B"]
     assert night[6][2] == ["A in at 80", "A down in 6 s at the end"]
 
@@ -181,7 +181,7 @@ def test_night_two_the_bridge_is_skipped():
         ("B", "side B Wide fans 65 %"),
         ("D", "side A Full sky 80 %"),
     ]
-    assert night[1][2] == ["over to B at 65 in 2 beats"]  # it leaves only before the bridge
+    assert night[1][2] == ["over to B at 65 in 2"]  # it leaves only before the bridge
     assert night[2][2] == ["A in at 80", "A down in 5 s at the end"]
     # That look was to be set in the bridge: the page says so, and what to do instead.
     assert any(what == "set A Full sky for part D" for row in reader.rows["C"] for _, what in row.acts)

@@ -82,8 +82,10 @@ def fitted(text: str, size: float, room: float, *, bold: bool = False) -> str:
     return text[: cut if cut > kept * 0.6 else kept].rstrip(" ,;:-") + "…"
 
 
-def over(beats: float | None, seconds: float | None) -> str:
-    """Say how long a fade takes: "in 4 beats", "in 7.5 s", or nothing where it has no length."""
+def over(beats: float | None, seconds: float | None, units: bool = True) -> str:
+    """Say how long a fade takes: "in 4 beats" (without units "in 4"), "in 7.5 s", or nothing where it has no length."""
+    if beats and not units:
+        return f" in {beats:g}"
     if beats:
         return f" in {counted(int(beats), 'beat')}" if beats == int(beats) else f" in {beats:.3g} beats"
     if seconds:
@@ -91,7 +93,7 @@ def over(beats: float | None, seconds: float | None) -> str:
     return ""
 
 
-def action(cue: Cue, looks: Mapping[str, Look]) -> str:
+def action(cue: Cue, looks: Mapping[str, Look], *, units: bool = True) -> str:
     """Say what the hand does, in as few words as an operator needs: "B up to 65 in 2 beats".
 
     Parameters
@@ -99,6 +101,8 @@ def action(cue: Cue, looks: Mapping[str, Look]) -> str:
     cue : Cue
     looks : mapping
         By id.
+    units : bool
+        Whether to say that a fade is so many beats; a page whose head says it has more room.
 
     Returns
     -------
@@ -108,7 +112,8 @@ def action(cue: Cue, looks: Mapping[str, Look]) -> str:
     side = plain(cue.side or "")
     level = "" if cue.level is None else f"to {cue.level}"
     at = "" if cue.level is None else f"at {cue.level}"
-    up, down = over(cue.up_beats, cue.up_seconds), over(cue.down_beats, cue.down_seconds)
+    up = over(cue.up_beats, cue.up_seconds, units)
+    down = over(cue.down_beats, cue.down_seconds, units)
     known = looks.get(cue.look or "")
     look = plain(known.name) if known else ""
     parts: tuple[str, ...]
@@ -116,11 +121,11 @@ def action(cue: Cue, looks: Mapping[str, Look]) -> str:
         case "recall":
             parts = ("set", side, look)
         case "fade-in":
-            parts = (side, "up", level + up + _others(cue))
+            parts = (side, "up", level + up + _others(cue, units))
         case "crossfade":
             parts = ("over to", side, at + up)
         case "cut-in":
-            parts = (side, "in", at + _others(cue))
+            parts = (side, "in", at + _others(cue, units))
         case "ramp":
             parts = (side, level + up)
         case "fade-out":
@@ -148,8 +153,8 @@ def _series(cue: Cue) -> str:
     return f"{every}, {counted(len(bars), 'time')}"
 
 
-def _others(cue: Cue) -> str:
+def _others(cue: Cue, units: bool) -> str:
     """Say that the light on the other side leaves."""
     if cue.down_beats is None and cue.down_seconds is None:
         return ""
-    return f", then the other out{over(cue.down_beats, cue.down_seconds)}"
+    return f", then the other out{over(cue.down_beats, cue.down_seconds, units)}"

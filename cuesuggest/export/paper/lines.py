@@ -86,7 +86,7 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
             grid.section_of_place(place),
             place,
             options.timing.show(place.seconds),
-            action(_without_own_name(cue, options), looks),
+            action(_without_own_name(cue, options), looks, units=False),
             options.who is None or cue.who == options.who,
             cue.id in options.changed,
             None if before is None else grid.bars_between(before, place),
