@@ -222,6 +222,7 @@ class _Layout:
 
     def _block_head(self, block: Block, width: float) -> _Drawable:
         letter = to_print(block.letter, BOLD)
+        # The letter hangs on its line, what it is called stands beside it.
         box = printed_width(letter, _SECTION, BOLD) + 10
         names = whole_lines(block.name, _ACTION, width - box - 8, BOLD)
         signs = whole_lines(block.sign, _SMALL, width - box - 8)
@@ -234,12 +235,9 @@ class _Layout:
         high = max(24.0, rows * _ACTION * _LEAD + 4)
 
         def draw(left: float, top: float) -> None:
-            self._canvas.setFillGray(0)
-            self._canvas.rect(left, top - 22, box, 21, stroke=0, fill=1)
-            self._canvas.setFillGray(1)
-            self._at(letter, left + 5, top - 18, _SECTION, BOLD)
-            self._canvas.setFillGray(0)
-            x, y = left + box + 8, top - 16
+            self._at(letter, left, top - 18, _SECTION, BOLD)
+            self._canvas.rect(left, top - 23, box - 10, 2, stroke=0, fill=1)
+            x, y = left + box, top - 16
             for text in names:
                 self._at(text, x, y, _ACTION, BOLD)
                 y -= 0 if beside else _ACTION * _LEAD
