@@ -420,3 +420,10 @@ def test_songs_without_cues_or_music_are_written_too(name, form):
     for content in export(song.replaced(cues=()), name).values():
         assert len(content) > 500
     assert name in FORMATS
+
+
+def test_where_a_part_goes_on_in_the_next_column_its_heading_is_said_again(sample_song):
+    text = text_of(one(sample_song, "page.pdf"))
+    # Of the third chorus the first action stands in the first column, the others in the second.
+    assert text.count("D'3, continued") == 1
+    assert text.index("D'3, continued") < text.index("set A Crossing fans")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
@@ -36,6 +36,8 @@ class _Drawable:
     """Takes x and y of the upper left corner."""
     keep: bool = False
     """Stays with the piece after it."""
+    of: str = ""
+    """The heading that it belongs to, said again where a new column begins in front of it."""
 
 
 def pdf(song: Song, options: Options) -> bytes:
@@ -147,6 +149,10 @@ class _Layout:
                             return placed
                         return None
                     column, top = column + 1, 0.0
+                    if piece.of:
+                        again = self._text(f"{piece.of}, continued", _ACTION, BOLD, self._width(columns))
+                        placed.append((column, top, again))
+                        top += again.height
                 placed.append((column, top, piece))
                 top += piece.height
         return placed
@@ -263,7 +269,8 @@ class _Layout:
                 self._at(text, left + 10, y, _ACTION)
                 y -= _ACTION * _LEAD
 
-        return [_Drawable(high, draw, keep=bool(row.acts)), *(self._act(act, width) for act in row.acts)]
+        acts = (replace(self._act(act, width), of=row.tag) for act in row.acts)
+        return [_Drawable(high, draw, keep=bool(row.acts)), *acts]
 
     def _act(self, act: Act, width: float) -> _Drawable:
         mark = _MARK if act.line.changed else ""
