@@ -80,6 +80,7 @@ def test_a_moment_that_was_not_heard_is_no_matter_of_taste():
 def test_a_drop_is_played_by_a_press_or_a_cut_on_the_beat_and_not_beside_it():
     assert count(at("one-shot", 13))["drops played"] == 1
     assert count(up(13))["drops played"] == 1
+    assert count(up(1), at("cut-out", 12, side="A", trigger="held"))["drops played"] == 1
     assert count(at("one-shot", 13, 2.0))["drops played"] == 0
     assert count(at("fade-in", 13, look="home", side="A", up_seconds=2.0))["drops played"] == 0
 

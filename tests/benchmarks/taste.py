@@ -134,6 +134,8 @@ def _drops(truth: dict[str, Any], light: Light, made: Draft) -> Iterator[tuple[s
     pressed = [
         seconds for cue in made.cues if cue.kind in ("one-shot", "cut-in") for seconds in presses(cue, light.grid)
     ]
+    # Letting a held dark go is a cut, too.
+    pressed += [held_until(cue, light.analysis) for cue in made.cues if is_held(cue)]
     for event, _, beat in _moments(truth, light, "drop"):
         yield "drops", any(abs(seconds - event["start"]) <= _ON_IT * beat for seconds in pressed)
 
