@@ -206,6 +206,17 @@ def test_a_held_dark_leaves_its_side_lit_and_a_rejected_cue_leaves_no_trace():
     assert len(said(chart, "action")) == 2
 
 
+def test_the_category_stands_where_a_long_rise_is_there_and_not_where_it_begins():
+    song = make_song("A8", bpm=60, ring_out=0.0)
+    rise = make_cue(
+        1, "fade-in", place_at(song.analysis, 5), look="lift", side="A", level=60, up_beats=12.0, up_seconds=12.0
+    )
+    chart, *_ = light(song.replaced(cues=[replace(rise, anchor="lands-on")]))
+    line = chart.lines[0]
+    (mark,) = [words for words in line.words if words.role == "dynamic"]
+    assert line.bars[3].x < mark.x < line.bars[4].x
+
+
 def test_actions_at_one_place_stand_in_the_order_in_which_they_are_read():
     song = make_song("A8 B8", ring_out=0.0)
     at = place_at(song.analysis, 9)

@@ -5,7 +5,7 @@ The cues themselves are followed by `cuesuggest.score.light`. Nothing here knows
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -27,6 +27,7 @@ _SIGNS: dict[str, MarkKind] = {
     "call": "call",
 }
 _SOON = 1e-6
+_JUST_THEN = 0.1  # s
 _UNKNOWN: Category = "lift"  # of a cue that names no look
 
 
@@ -68,7 +69,7 @@ class DrawnLight:
     """In order, not overlapping; dark is where none is."""
     signs: tuple[Sign, ...]
     entrances: tuple[tuple[float, Category], ...]
-    """When a look comes in, and its category; in order."""
+    """When a look is there, and its category; in order."""
     starts: Mapping[str, float]
     """Seconds at which the hand begins a cue, by the cue's id."""
 
@@ -112,9 +113,18 @@ def drawn_light(cues: Iterable[Cue], looks: Mapping[str, Look], grid: Grid, end:
         tuple(fade for step in steps for fade in _fades(step)),
         tuple(_merged(spans)),
         tuple(signs),
-        tuple((step.at, category(step.cue)) for step in steps if step.cue.kind in ENTRANCES),
+        tuple(sorted((_there(step, steps), category(step.cue)) for step in steps if step.cue.kind in ENTRANCES)),
         {step.cue.id: max(step.at, 0.0) for step in steps},
     )
+
+
+def _there(step: Step, steps: Sequence[Step]) -> float:
+    """Return when a look has come in: a rise that lands is there at its end, unless another look takes over just then."""
+    if step.cue.anchor != "lands-on" or not step.moves:
+        return step.at
+    lands = step.moves[0].end
+    taken = any(other.cue.kind in ENTRANCES and abs(other.at - lands) < _JUST_THEN for other in steps)
+    return step.at if taken else lands
 
 
 def _fades(step: Step) -> Iterable[Fade]:
