@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.decide.answers import command
 from cuesuggest.score.grid import tempo_words
-from cuesuggest.score.records import Cue, Look, PlannedSection, clock
+from cuesuggest.score.records import Cue, Look, PlannedSection, beat_words, clock
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.song.rig_facts import all_out
 from cuesuggest.song.variants import kinds, ways_in
@@ -185,8 +185,8 @@ def _turns(plan: PlannedSection) -> Iterator[str]:
 
 def _cue_lines(cue: Cue, width: int) -> Iterator[str]:
     where = clock(cue.place.seconds) if cue.place.bar is None else f"bar {cue.place.bar}"
-    if cue.place.bar is not None and cue.place.beat not in (None, 1.0):
-        where += f" beat {cue.place.beat:g}"
+    if cue.place.bar is not None:
+        where += beat_words(cue.place.beat)
     status = "" if cue.status == "suggested" else f" [{cue.status}]"
     yield from _wrapped(f"{where}, {cue.kind}{status}: {cue.hand}", width, f"{cue.number:>5g}  ", " " * 9)
     yield from _wrapped(" ".join(cue.reasons), width, " " * 7, " " * 7)

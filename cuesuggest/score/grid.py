@@ -8,15 +8,12 @@ from itertools import pairwise
 from typing import Literal
 
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
-from cuesuggest.score.records import Place
+from cuesuggest.score.records import ON_THE_BEAT, Place
 
 __all__ = ["Grid", "count_word", "tempo_words"]
 
 # Seconds. Bars whose ends and starts differ by less follow each other without a pause.
 _TOUCHING = 0.05
-
-# Beats. Nobody hears that it is not on the count.
-_ON_IT = 0.04
 
 
 class Grid:
@@ -212,10 +209,10 @@ def count_word(beat: float | None, beats: int | None = None) -> str:
     whole = int(beat + 1e-6)
     rest = beat - whole
     after = "next 1" if whole == beats else f"{whole + 1}"
-    if rest < _ON_IT:
+    if rest < ON_THE_BEAT:
         return f"the {whole}"
-    if rest > 1 - _ON_IT:
+    if rest > 1 - ON_THE_BEAT:
         return f"the {after}"
-    if abs(rest - 0.5) < _ON_IT:
+    if abs(rest - 0.5) < ON_THE_BEAT:
         return f"the 'and' of {whole}"
     return f"just after the {whole}" if rest < 0.5 else f"just before the {after}"

@@ -11,6 +11,7 @@ __all__ = [
     "CATEGORIES",
     "ENTRANCES",
     "EXITS",
+    "ON_THE_BEAT",
     "Category",
     "Cue",
     "CueKind",
@@ -19,6 +20,7 @@ __all__ = [
     "PlannedPart",
     "PlannedSection",
     "Series",
+    "beat_words",
     "clock",
     "counted",
 ]
@@ -36,6 +38,10 @@ EXITS: tuple[CueKind, ...] = ("fade-out", "cut-out")
 Trigger = Literal["hand", "held", "follow-on", "chase"]
 Anchor = Literal["starts-on", "lands-on"]
 Status = Literal["suggested", "accepted", "edited", "rejected", "added"]
+
+
+ON_THE_BEAT = 0.04
+"""Beats; nobody hears that so little beside a beat is not on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +66,22 @@ class Place:
         """Name the place as a musician would: "B2, bar 5 of 8", with the beat when it is not the first."""
         if self.bar is None:
             return clock(self.seconds)
-        beat = "" if self.beat in (None, 1.0) else f" beat {self.beat:g}"
+        beat = beat_words(self.beat)
         if self.section is None:
             return f"bar {self.bar}{beat}"
         return f"{self.section}{self.pass_}, bar {self.bar_in_section} of {self.bars_in_section}{beat}"
+
+
+def beat_words(beat: float | None) -> str:
+    """Say which beat of its bar a place is on, for reading: " beat 3"; nothing for the first.
+
+    So little beside a beat that nobody hears it is on it.
+    """
+    if beat is None:
+        return ""
+    half = round(beat * 2) / 2
+    near = half if abs(beat - half) < ON_THE_BEAT else beat
+    return "" if near == 1.0 else f" beat {near:g}"
 
 
 def clock(seconds: float) -> str:

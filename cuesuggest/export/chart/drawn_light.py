@@ -119,7 +119,7 @@ def drawn_light(cues: Iterable[Cue], looks: Mapping[str, Look], grid: Grid, end:
 
 
 def _there(step: Step, steps: Sequence[Step]) -> float:
-    """Return when a look has come in: a rise that lands is there at its end, unless another look takes over just then."""
+    """Return when a look has come in: a rise that lands at its end, unless another look takes over just then."""
     if step.cue.anchor != "lands-on" or not step.moves:
         return step.at
     lands = step.moves[0].end
