@@ -1,5 +1,6 @@
 """Suggesting again keeps every decision, and tells what was kept, is new, has lost its place."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from cuesuggest.draft.again.merge import merged
 from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match, compare
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.song import SetCue, SetSection, Settings, SetTitle, Song, SongWindow, change
+from cuesuggest.song import SetCue, SetPlan, SetSection, Settings, SetTitle, Song, SongWindow, change
 from cuesuggest.song.decided import decided
 from cuesuggest.song.numbers import number_between
 from tests.songs import make_analysis, make_song
@@ -160,6 +161,37 @@ def test_running_again_without_any_change_changes_nothing_but_the_revision(song)
     twice, told = again(once)
     assert twice == once.replaced(revision=once.revision + 1)
     assert (told.new, told.gone, told.unplaced) == ((), (), ())
+
+
+def test_what_is_new_and_gone_is_told_in_places_and_not_in_a_row_of_numbers(song):
+    reviewed = decide(song, (entry(song, 9).id, {"status": "accepted"}))
+    for style in ("gentle", "club"):
+        _, told = again(reviewed, style=load_profile(style))
+        changed = [line for line in told.lines if line.startswith(("New", "No longer suggested"))]
+        assert changed
+        for line in changed:
+            assert re.search(r" at [A-Z]\d| at \d:|from .* to ", line), line
+            assert not re.search(r"\(\d+(, \d+)+\)", line), line
+
+
+@pytest.mark.parametrize("form", [FORM, "A16 B16 A16 B40"])
+def test_a_draft_that_is_accepted_whole_stays_as_it_is(form):
+    # The last chorus of the longer one is a lift first, and intense in its last phrases.
+    old = drafted(make_analysis(form, drive={"A": 0.4, "B": 0.6, "B2": 0.9, "B3": 0.9}))
+    accepted = decide(old, *((cue.id, {"status": "accepted"}) for cue in old.cues))
+    after, told = again(accepted)
+    assert (told.new, told.gone, told.unplaced) == ((), (), ())
+    assert [replace(cue, status="suggested") for cue in after.cues] == list(old.cues)
+
+
+def test_a_decision_for_one_section_changes_the_light_of_no_other(song):
+    first = song.analysis.sections[1]
+    decided_on = change(song, SetPlan(first.id, "subtle"), by="test")
+    after, told = again(decided_on)
+    light = {each.section: each.category for each in after.plan}
+    assert light[first.id] == "subtle"
+    assert {each.section for each in song.plan if light[each.section] != each.category} == {first.id}
+    assert not any(line.startswith(("A", "B", "C")) and " now, not " in line for line in told.lines)
 
 
 def test_a_kept_entrance_is_planned_around(song):

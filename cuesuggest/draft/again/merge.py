@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.draft.again.moved_cues import Mover
@@ -14,6 +14,9 @@ from cuesuggest.song.decided import decided, stands
 from cuesuggest.song.numbers import in_order, numbered
 
 __all__ = ["Rerun", "merged"]
+
+# Cues that are told one by one; of more than that nobody reads each.
+_ONE_BY_ONE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +155,14 @@ def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:
             return True
 
 
+def _in_places(cues: Sequence[Cue]) -> str:
+    """Say which cues are meant, by what they are and where: a few one by one, many by where they begin and end."""
+    if len(cues) <= _ONE_BY_ONE:
+        return ", ".join(f"the {cue.kind} at {cue.place} (cue {cue.number:g})" for cue in cues)
+    ordered = sorted(cues, key=lambda cue: cue.place.seconds)
+    return f"{counted(len(cues), 'cue')}, from {ordered[0].place} to {ordered[-1].place}"
+
+
 def _lines_of(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterable[str]) -> Iterable[str]:
     yield from notes
     ids = set(rerun.kept)
@@ -162,10 +173,9 @@ def _lines_of(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterab
     )
     if kept:
         yield "Kept as you decided: " + ", ".join(f"{count} {what}" for what, count in sorted(kept.items())) + "."
-    numbers = {cue.id: f"{cue.number:g}" for cue in (*old.cues, *song.cues)}
-    for what, told in (("New", rerun.new), ("No longer suggested", rerun.gone)):
+    for what, cues, told in (("New", song.cues, rerun.new), ("No longer suggested", old.cues, rerun.gone)):
         if told:
-            yield f"{what}: {counted(len(told), 'cue')} ({', '.join(numbers[each] for each in told)})."
+            yield f"{what}: {_in_places([cue for cue in cues if cue.id in told])}."
     for each in song.unplaced:
         cue = each.cue
         yield f"Cue {cue.number:g} ({cue.kind}, {cue.place}) lost its place: {each.why}. It is kept aside."
