@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from cuesuggest.analysis.types import Event, EventKind, Section, SongAnalysis
 from cuesuggest.rules.plan.plan_parts import Pin, PlanPart
@@ -32,15 +33,13 @@ class Brief:
     rig: Rig
     parts: tuple[PlanPart, ...] = ()
     """The sections, cut where their light changes inside; the rules count them by index."""
-    gaps: frozenset[int] = frozenset()
-    """Indexes of the parts that a pause comes before."""
 
     @property
     def gap(self) -> float:
         """Seconds that two actions of this person must be apart."""
         return self.profile.hands.peak_gap_seconds * self.profile.hands.slowness(self.rig)
 
-    @property
+    @cached_property
     def sections(self) -> tuple[Section, ...]:
         """The parts as sections of their own: fewer bars, the same id and letter."""
         return tuple(part.section for part in self.parts)
@@ -53,15 +52,10 @@ class Brief:
         """Say which part is meant: "B2", or "bar 9 of B2"."""
         return self.parts[index].name
 
-    def bars_from(self, index: int, last: int) -> int:
-        """Return how many bars a section has from a part on, up to another part: phrases of it are no sections."""
-        own = self.parts[index].index
-        return sum(part.section.bars for part in self.parts[index : last + 1] if part.index == own)
-
-    def bars_up_to(self, index: int, first: int) -> int:
-        """Return how many bars a section has up to a part, from another part on."""
-        own = self.parts[index].index
-        return sum(part.section.bars for part in self.parts[first : index + 1] if part.index == own)
+    def bars_of_section(self, first: int, last: int, *, of: int) -> int:
+        """Return how many bars of some parts in a row belong to the section of one of them: phrases are no sections."""
+        own = self.parts[of].index
+        return sum(part.section.bars for part in self.parts[first : last + 1] if part.index == own)
 
     def events(self, *kinds: EventKind) -> list[Event]:
         """Events of some kinds that are sure enough to move light, in order of time."""
@@ -82,10 +76,7 @@ class Brief:
 
     def weak(self, index: int) -> bool:
         """Whether the bars or the limits of a part are too unsure to lean on."""
-        return self.unsure(self.parts[index].section)
-
-    def unsure(self, each: Section) -> bool:
-        """Whether the bars or the limits of a section are too unsure to lean on."""
+        each = self.parts[index].section
         bars = self.grid.bars_of(each)
         sure = min(each.confidence, sum(bar.confidence for bar in bars) / len(bars))
         return sure < self.profile.evidence.weak

@@ -62,8 +62,7 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
     if analysis.confidence.reading is not None and analysis.confidence.reading < profile.evidence.weak:
         material = [replace(each, doubted=True) for each in material]
     parts, planned = plan(material, grid, profile, pins)
-    gaps = frozenset(index for index, part in enumerate(parts) if part.after_gap)
-    brief = Brief(analysis, grid, profile, rig, tuple(parts), gaps)
+    brief = Brief(analysis, grid, profile, rig, tuple(parts))
     planned, moves = _arrange(brief, assign_looks(material, planned, brief))
     every_look = build_looks(planned, brief, shots=True)
     moves = calmed(mark_vamps(sorted(moves, key=_by_time), brief), every_look, brief)

@@ -44,7 +44,7 @@ def joined(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
 
 def _follows(brief: Brief, stay: Stay, section: int) -> bool:
     """Whether a section (by index) comes right after a stay."""
-    return section == stay.last + 1 and section not in brief.gaps
+    return section == stay.last + 1 and not brief.parts[section].after_gap
 
 
 def lit_into(brief: Brief, stays: Sequence[Stay], k: int, closing: Sequence[Event | None]) -> bool:
@@ -161,7 +161,7 @@ def stays_of(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:
     for index, each in enumerate(planned):
         if each.look is None:
             continue
-        own = index in brief.gaps or decided_edge(brief, index)
+        own = brief.parts[index].after_gap or decided_edge(brief, index)
         if runs and runs[-1][0] == each.look and runs[-1][2] == index - 1 and not own:
             runs[-1] = (each.look, runs[-1][1], index)
         else:

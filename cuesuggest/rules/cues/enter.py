@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from cuesuggest.analysis.types import Event
-from cuesuggest.rules.brief import RAMP_RANK, Brief, Move, Stay
+from cuesuggest.rules.brief import Brief, Move, Stay
+from cuesuggest.rules.cues.ramps import beats_back
 from cuesuggest.rules.stays import (
     EPS,
     back_in,
     build_before,
     counts,
     cut_off,
-    half_count_before,
     joined,
     landing_before,
     lit_into,
@@ -23,20 +23,9 @@ from cuesuggest.rules.stays import (
     stop_ahead,
 )
 from cuesuggest.score.light import swapped_after
-from cuesuggest.score.records import CATEGORIES, Cue, CueKind, Place
+from cuesuggest.score.records import Cue, CueKind, Place
 
-__all__ = ["Entry", "beats_back", "enter", "rise"]
-
-# Bars. Nobody moves a fader evenly for longer.
-_LONGEST_RISE = 16
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """How a stay begins."""
-
-    move: Move
-    build: Event | None
+__all__ = ["enter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +47,7 @@ def enter(
     closing: Sequence[Event | None],
     *,
     with_build: bool = True,
-) -> Entry:
+) -> Move:
     """Bring a look in: subtle settles, a lift comes in with the band, an intense look cuts; out of a build it rises."""
     stay, fades, grid = stays[k], brief.profile.fades, brief.grid
     part = brief.parts[stay.first]
@@ -86,6 +75,8 @@ def enter(
     if way.anchor == "starts-on":
         way, down = _before_a_stop(brief, way, down, stay.side.name, level)
     hand, reasons = way.hand, list(way.reasons)
+    if stay.look.category in ("lift", "intense"):
+        hand += ", its motion restarted " + ("there" if way.anchor == "lands-on" else "with it")
     if before is not None and down is not None:
         half = "half up" if brief.rig.hands > 1 else "up"
         when = "; then" if not way.beats else ";"
@@ -96,8 +87,6 @@ def enter(
         reasons.append("The build before it ends here.")
     if brief.weak(stay.first):
         reasons.append("The bars here are uncertain: go by ear with the section.")
-    if stay.look.category in ("lift", "intense"):
-        hand = _restarted(hand, way)
     up_seconds = grid.span(way.place, -way.beats if way.anchor == "lands-on" else way.beats)
     start = round(way.place.seconds - up_seconds, 4) if way.anchor == "lands-on" else way.place.seconds
     kind: CueKind = "cut-in" if not way.beats else "crossfade" if lit else "fade-in"
@@ -119,21 +108,20 @@ def enter(
         down_beats=down,
         down_seconds=None if down is None else grid.span(way.place, down),
     )
-    return Entry(Move(cue, start, round(start + up_seconds, 4), stay=k), build)
+    return Move(cue, start, round(start + up_seconds, 4), stay=k)
 
 
-def _restarted(hand: str, way: _Way) -> str:
-    """Say that the motion starts anew with the look."""
-    first, *rest = hand.split(";", 1)
-    words = ", its motion restarted there" if way.anchor == "lands-on" else ", its motion restarted with it"
-    return first + words + (f";{rest[0]}" if rest else "")
+def _fader(brief: Brief, side: str, level: int, place: Place, beats: float) -> str:
+    """Say how a fader goes up from a place on: in one move, or over some beats."""
+    if not beats:
+        return f"Side {side}: fader to {level} % in one move {brief.grid.on_count(place)}"
+    return f"Side {side}: fader up to {level} % over {counts(beats)}, from {brief.grid.count(place)}"
 
 
 def _way_up(brief: Brief, stay: Stay, place: Place, level: int, after_stop: bool) -> _Way:
     """How a look comes in where nothing special leads to it."""
     fades, side, name = brief.profile.fades, stay.side.name, brief.name(stay.first)
-    category, first, when = stay.look.category, brief.grid.count(place), brief.grid.on_count(place)
-    cuts = f"Side {side}: fader to {level} % in one move {when}"
+    category, cuts = stay.look.category, _fader(brief, side, level, place, 0.0)
     if category != "subtle" and after_stop:
         return _Way(place, 0.0, "starts-on", cuts, (f"It cuts in with the band as it comes back into {name}.",))
     if category == "intense":
@@ -148,11 +136,10 @@ def _way_up(brief: Brief, stay: Stay, place: Place, level: int, after_stop: bool
             reason = f"The peak is over with {name}, and it steps back to a lift."
     else:
         section = brief.sections[stay.first]
-        bars = min(fades.subtle_up_bars, max(brief.bars_from(stay.first, stay.last) // 4, 1))
+        bars = min(fades.subtle_up_bars, max(brief.bars_of_section(stay.first, stay.last, of=stay.first) // 4, 1))
         beats = float(brief.grid.beats_in_bars(section.first_bar, bars))
         reason = f"It starts as {name} opens and comes up slowly, so it gives nothing away before."
-    hand = f"Side {side}: fader up to {level} % over {counts(beats)}, from {first}"
-    return _Way(place, beats, "starts-on", hand, (reason,))
+    return _Way(place, beats, "starts-on", _fader(brief, side, level, place, beats), (reason,))
 
 
 def _drop_at(brief: Brief, place: Place) -> bool:
@@ -209,74 +196,5 @@ def _before_a_stop(brief: Brief, way: _Way, down: float | None, side: str, level
         down = max(min(down, float(math.floor(2 * (room - swapped_after(up * beat, 0.0, hands)) / beat)) / 2), 0.5)
     if up == way.beats:
         return way, down
-    first, when = brief.grid.count(way.place), brief.grid.on_count(way.place)
-    hand = f"Side {side}: fader to {level} % in one move {when}"
-    if up:
-        hand = f"Side {side}: fader up to {level} % over {counts(up)}, from {first}"
+    hand = _fader(brief, side, level, way.place, up)
     return _Way(way.place, up, "starts-on", hand, (*way.reasons, "It is up before the band stops.")), down
-
-
-def beats_back(brief: Brief, landing: Place, wanted: float, earliest: float) -> float:
-    """Return the beats to a landing from the downbeat nearest to `wanted` but not before `earliest`, or 0."""
-    if landing.bar is None or landing.beat is None:
-        return 0.0
-    bar = landing.bar
-    choices = [
-        (abs(each.start - wanted), each.number)
-        for each in brief.grid.bars
-        if each.number < bar and each.start >= earliest - EPS and bar - each.number <= _LONGEST_RISE
-    ]
-    if not choices:
-        return 0.0
-    first = min(choices)[1]
-    here = brief.grid.place(first)
-    beats = brief.grid.beats_in_bars(first, bar - first) + landing.beat - 1.0
-    # A pause in between would stretch the fade over silence.
-    return beats if abs(brief.grid.span(here, beats) - (landing.seconds - here.seconds)) < 0.05 else 0.0
-
-
-def rise(
-    brief: Brief,
-    stays: Sequence[Stay],
-    k: int,
-    levels: Sequence[int],
-    entry: Entry,
-    free: float,
-    closing: Event | None,
-) -> Move | None:
-    """Let the old look climb with a build, to land where a bigger one takes over or where the band stops."""
-    stay, after = stays[k], stays[k + 1]
-    place = brief.grid.place(brief.sections[after.first].first_bar)
-    build = build_before(brief, place, after.first)
-    if build is None or brief.parts[stay.first].rises:
-        return None
-    if CATEGORIES.index(after.look.category) < CATEGORIES.index(stay.look.category):
-        return None
-    landing = place if closing is None else half_count_before(brief, cut_off(brief, closing))
-    if closing is None and (entry.move.start < place.seconds - EPS or entry.move.cue.place != place):
-        return None
-    before = min(levels[stay.last], stay.look.level_ceiling)
-    level = min(before + brief.profile.fades.build_rise, stay.look.level_ceiling, max(levels[after.first], before))
-    beats = beats_back(brief, landing, build.start, max(free, build.start))
-    if level - before < brief.profile.fades.ramp_from or not beats:
-        return None
-    part = brief.parts[stay.last]
-    seconds = brief.grid.span(landing, -beats)
-    cue = Cue(
-        id=f"build/{part.section.id}/rise/{part.ordinal}",
-        number=0.0,
-        kind="ramp",
-        trigger="hand",
-        anchor="lands-on",
-        place=landing,
-        hand=f"Side {stay.side.name}: from {before} % to {level} % over {of_the_build(beats)},"
-        f" from {brief.grid.locate(landing.seconds - seconds)}, there {brief.grid.on_count(landing)}",
-        reasons=(f"The band builds up to {brief.name(after.first)}, and the light climbs with it.",),
-        confidence=brief.trust(landing, build),
-        look=stay.look.id,
-        side=stay.side.name,
-        level=level,
-        up_beats=beats,
-        up_seconds=seconds,
-    )
-    return Move(cue, round(landing.seconds - seconds, 4), landing.seconds, k, RAMP_RANK)

@@ -31,7 +31,7 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
         return _leave_on_stop(brief, stay, k, stop)
     if joined(brief, stays, k + 1):
         return _leave_for_change(brief, stays, k, arrived)
-    if stay.last + 1 == len(brief.parts) or stay.last + 1 in brief.gaps:
+    if stay.last + 1 == len(brief.parts) or brief.parts[stay.last + 1].after_gap:
         return _ending(brief, stay, k, arrived)
     over = brief.grid.bars_of(section)[-1].end
     rings = any(abs(each.start - over) <= grid.bar_seconds(over - 0.01) for each in brief.events("ring-out"))
@@ -41,7 +41,7 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
     name = brief.name(stay.last)
     # Nobody knows which round of a vamp is its last.
     most = 0 if section.vamp else int(brief.profile.fades.early_out_bars.of(stay.look.category))
-    long = brief.bars_up_to(stay.last, stay.first)
+    long = brief.bars_of_section(stay.first, stay.last, of=stay.last)
     bars = min(most, max(long // 4, 1)) if long > 1 else 0
     whole = grid.bars_of(section)
     if sum(bar.drive for bar in whole[-bars:]) / max(bars, 1) >= brief.parts[stay.last].drive:

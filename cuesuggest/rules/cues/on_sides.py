@@ -6,9 +6,10 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.cues.enter import enter, rise
+from cuesuggest.rules.cues.enter import enter
 from cuesuggest.rules.cues.inside import inside
 from cuesuggest.rules.cues.leave import leave
+from cuesuggest.rules.cues.ramps import rise
 from cuesuggest.rules.cues.recall import recalls
 from cuesuggest.rules.stays import EPS, build_before, closing_stop, joined, lit_into
 from cuesuggest.score.light import swapped_after
@@ -85,13 +86,13 @@ def _laid(
     notes: list[tuple[int, str]] = []
     dark: list[float] = []
     for k in range(len(stays)):
-        coming = entries[k].move
+        coming = entries[k]
         if k and dark[k - 1] > coming.start + EPS and not lit_into(brief, stays, k, closing):
             return Clash(k, "the look before is still fading")
         if any(dark[j] > coming.start + EPS for j in range(k - 1) if stays[j].side == stays[k].side):
             return Clash(k, "its side is still fading")
         going: Move | None = None
-        swap = entries[k + 1].move if lit_into(brief, stays, k + 1, closing) else None
+        swap = entries[k + 1] if lit_into(brief, stays, k + 1, closing) else None
         if swap is not None:
             up, down = swap.cue.up_seconds or 0.0, swap.cue.down_seconds or 0.0
             gone, out = swap.start, round(swap.start + swapped_after(up, down, brief.rig.hands), 4)
@@ -114,7 +115,7 @@ def _laid(
         notes += said
     recalled = recalls(brief, stays, entries, dark, moves, planned)
     if isinstance(recalled, Clash):
-        late = entries[recalled.stay].move.cue
+        late = entries[recalled.stay].cue
         return _Unready(recalled.stay, recalled.why, late.anchor == "lands-on")
     moves = sorted([*moves, *recalled], key=lambda move: (move.cue.place.seconds, move.start, move.cue.id))
     return SidePlan(tuple(moves), tuple(notes))

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.cues.enter import Entry
 from cuesuggest.rules.cues.speed import set_with
 from cuesuggest.rules.person.hands import hands_held
 from cuesuggest.rules.stays import EPS
@@ -18,7 +17,7 @@ __all__ = ["recalls"]
 def recalls(
     brief: Brief,
     stays: Sequence[Stay],
-    entries: Sequence[Entry],
+    entries: Sequence[Move],
     dark: Sequence[float],
     moves: Sequence[Move],
     planned: Sequence[PlannedSection],
@@ -26,7 +25,7 @@ def recalls(
     """Put each look on its side while that side is dark, at a place where nothing else happens."""
     made: list[Move] = []
     for k, stay in enumerate(stays):
-        entry = entries[k].move
+        entry = entries[k]
         if k == 0:
             made.append(_preset(brief, stay, entry, set_with(brief, stay, planned, first=True)))
             continue
@@ -64,7 +63,7 @@ def _quiet_downbeat(brief: Brief, stay: Stay, entry: Move, free: float, moves: S
     least = max(stay.side.settle_seconds + brief.rig.reaction_seconds, brief.gap)
     places = [Place(bar.start, bar.number, 1.0) for bar in brief.grid.bars]
     pause = entry.start - full
-    if stay.first in brief.gaps and brief.grid.locate(pause).bar is None:
+    if brief.parts[stay.first].after_gap and brief.grid.locate(pause).bar is None:
         places.append(Place(round(pause, 4)))
     quiet = [
         place

@@ -23,9 +23,6 @@ _ACCENTS: tuple[tuple[int, EventKind, str, str], ...] = (
 )
 _PHRASE = 5
 
-# Bars. A style whose phrases are shorter tells those of a lift, too.
-_LONG_PHRASE = 16
-
 # Happenings whose end is the accent.
 _END_COUNTS = ("stop", "fill")
 
@@ -89,7 +86,7 @@ def one_shots(brief: Brief, planned: Sequence[PlannedSection], moves: Sequence[M
     room = _Room(brief, shot, moves, big)
     intense = _stretches(brief, planned, "intense")
     # Where phrases are short, those of a lift are told as well.
-    lifts = _stretches(brief, planned, "lift") if brief.profile.fades.phrase_bars < _LONG_PHRASE else []
+    lifts = _stretches(brief, planned, "lift") if brief.profile.fades.short_phrases else []
     taken: list[Place] = []
     made: list[Move] = []
     ordinals: dict[tuple[str, str], int] = {}

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from cuesuggest.rules.plan.material import INTENSE, LIFT, REST, SUBTLE, Material, finale
+from cuesuggest.rules.plan.material import INTENSE, LIFT, PHRASES_APART, REST, SUBTLE, Material, finale
 from cuesuggest.rules.settings.house import Profile
 from cuesuggest.score.records import CATEGORIES
 
-__all__ = ["Shape", "choose_shapes", "intense_budget", "lit_budget"]
+__all__ = ["FIRST_LIGHT", "Shape", "choose_shapes", "intense_budget", "lit_budget"]
 
 # States looked at over all sections. Songs of up to a dozen letters stay below it; beyond it the plan is a
 # very good one, not provably the best.
@@ -39,14 +39,11 @@ _WALL_BARS, _WALL_SHARE = 12, 0.5
 # Seconds. What is intense for less is over before anybody has seen it.
 _SHORTEST_INTENSE = 6.0
 
-# Drive. A late phrase is intense by itself only if it is so much louder than what comes before it.
-_LOUDER_PHRASE = 0.04
-
 # Seconds. No song is dark for longer, in a style that lights all of it; the less of it a style lights, the longer.
 _LONG_DARK = 45.0
 
-# Seconds of music after which there has to be light, the first section excepted.
-_FIRST_LIGHT = 45.0
+FIRST_LIGHT = 45.0
+"""Seconds of music after which there has to be light, the first section excepted."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -253,7 +250,7 @@ def _shapes(each: Material, last_big: bool, over: bool, profile: Profile) -> lis
             at = max(_TURN * int((bars - phrase) / _TURN + 0.5), _TURN)
             first = landed == 0
             own = each.bar_drives
-            louder = last_big or sum(own[at:]) / max(bars - at, 1) >= sum(own[:at]) / max(at, 1) + _LOUDER_PHRASE
+            louder = last_big or sum(own[at:]) / max(bars - at, 1) >= sum(own[:at]) / max(at, 1) + PHRASES_APART
             if first or (louder and aside <= at <= bars - max(least, _TURN)):
                 plain.append(Shape(((0, INTENSE), (phrase, LIFT)) if first else ((0, LIFT), (at, INTENSE))))
     if landed and bars - landed >= least:
@@ -284,7 +281,7 @@ class _PlanSearch:
         played = [index for index, each in enumerate(material) if each.song]
         begin = material[played[0]].section.start if played else 0.0
         self.needs_light = [
-            index in played[1:] and each.section.end - begin > _FIRST_LIGHT for index, each in enumerate(material)
+            index in played[1:] and each.section.end - begin > FIRST_LIGHT for index, each in enumerate(material)
         ]
 
     def best(self, most: int, bound: float) -> _State | None:

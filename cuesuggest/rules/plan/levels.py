@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
 
-from cuesuggest.rules.plan.material import INTENSE, REST, Material, finale
-from cuesuggest.rules.plan.plan_parts import LONG_BUILD, PlanPart
+from cuesuggest.rules.plan.material import INTENSE, PHRASES_APART, REST, Material, finale
+from cuesuggest.rules.plan.plan_parts import FORGOTTEN, LONG_BUILD, PlanPart
 from cuesuggest.rules.settings.house import Profile
 from cuesuggest.score.records import CATEGORIES
 
@@ -19,18 +19,11 @@ _SPREAD = 0.15
 # Percent below the category's lowest planned level that a stretch may go to make the next one a step.
 _ASIDE = 10
 
-# Seconds of a dip that is too short; longer in a style that takes so many bars and more over a change of level.
-_NERVOUS, _NERVOUS_IF_SLOW, _SLOW = 10.0, 16.0, 8
+# Seconds of a dip that is too short; longer in a style that rides slowly.
+_NERVOUS, _NERVOUS_IF_SLOW = 10.0, 16.0
 
 # Percent less where a voice leads.
 _UNDER_A_VOICE = 5
-
-# Drive. Phrases this far apart are louder or quieter; between others there is nothing to follow.
-_PHRASES_APART = 0.04
-
-# Seconds. What would stay as it is for longer moves a little; half of that where phrases are short.
-_FORGOTTEN = 40.0
-_PHRASE = 16
 
 # Moves in one stretch; nobody plays more for their own sake.
 _MOST_MOVES = 6
@@ -135,13 +128,13 @@ def _steps(
     """Make what is louder than what comes before it a step that is seen, and let it come down again after."""
     top_family = material[last_big].section.family if last_big is not None else ""
     step = int(profile.fades.step)
-    for before, run in pairwise(runs):
+    for k, (before, run) in enumerate(pairwise(runs)):
         first, last = parts[run.parts[0]], parts[before.parts[-1]]
         if run.category == REST or run.category != before.category or first.pin or last.pin:
             continue
         if first.index == last.index or first.after_gap:
             continue
-        if _passing(runs, before, parts, profile) or _passing(runs, run, parts, profile):
+        if _passing(runs, k, parts, profile) or _passing(runs, k + 1, parts, profile):
             continue
         apart = run.drive - before.drive
         here, there = material[first.index].section.family, material[last.index].section.family
@@ -154,13 +147,13 @@ def _steps(
             _apart(run, before, step, _ASIDE if clear else 0, profile)
 
 
-def _passing(runs: list[_Run], run: _Run, parts: list[PlanPart], profile: Profile) -> bool:
+def _passing(runs: list[_Run], k: int, parts: list[PlanPart], profile: Profile) -> bool:
     """Whether a stretch is so short, with the same look before and after it, that a dip and back would be nervous."""
-    k = next(index for index, each in enumerate(runs) if each is run)
-    if not 0 < k < len(runs) - 1 or not runs[k - 1].category == run.category == runs[k + 1].category:
+    if not 0 < k < len(runs) - 1 or not runs[k - 1].category == runs[k].category == runs[k + 1].category:
         return False
+    run = runs[k]
     seconds = parts[run.parts[-1]].section.end - parts[run.parts[0]].section.start
-    return seconds < (_NERVOUS if profile.fades.ride_bars < _SLOW else _NERVOUS_IF_SLOW)
+    return seconds < (_NERVOUS_IF_SLOW if profile.fades.slow else _NERVOUS)
 
 
 def _apart(lower: _Run, higher: _Run, step: int, aside: int, profile: Profile) -> None:
@@ -192,11 +185,11 @@ def _plateaus(runs: list[_Run], parts: list[PlanPart], last_big: int | None, pro
     for k, (run, after) in enumerate(pairwise(runs)):
         first, begin, end = parts[after.parts[0]], parts[run.parts[0]].section, parts[after.parts[-1]].section
         alike = run.category == after.category not in (REST, INTENSE) and abs(after.level - run.level) < small
-        if not alike or first.after_gap or first.pin or end.end - begin.start <= _FORGOTTEN:
+        if not alike or first.after_gap or first.pin or end.end - begin.start <= FORGOTTEN:
             continue
         room = _room(run, profile)
         beside = runs[k - 1].level if k and runs[k - 1].category == run.category else 0
-        if after.drive > run.drive - _PHRASES_APART and after.level - small >= max(room, beside + small):
+        if after.drive > run.drive - PHRASES_APART and after.level - small >= max(room, beside + small):
             run.level = after.level - small
         elif after.drive < run.drive and first.index != last_big and run.level - small >= room:
             after.level = run.level - small
@@ -208,7 +201,7 @@ def _phrases(runs: list[_Run], parts: list[PlanPart], last_big: int | None, prof
     Never against the music, and never down in an intense look or in the song's last big section.
     """
     small = int(profile.fades.ramp_from)
-    patience = _FORGOTTEN if profile.fades.phrase_bars >= _PHRASE else _FORGOTTEN / 2
+    patience = FORGOTTEN / 2 if profile.fades.short_phrases else FORGOTTEN
     levels = [0] * len(parts)
     before: _Run | None = None
     since = parts[0].section.start if parts else 0.0
@@ -254,9 +247,9 @@ def _ways(louder: list[float]) -> Iterator[tuple[int, ...]]:
         fine = True
         for k, (step, change) in enumerate(zip(louder, pairwise(way), strict=True)):
             if change == (1, 0):
-                fine &= step > -_PHRASES_APART
+                fine &= step > -PHRASES_APART
             elif change == (0, 1):
-                fine &= step <= -_PHRASES_APART or (step < _PHRASES_APART and 0 in way[k + 2 :])
+                fine &= step <= -PHRASES_APART or (step < PHRASES_APART and 0 in way[k + 2 :])
         if fine:
             yield way
 

@@ -9,9 +9,12 @@ from cuesuggest.analysis.types import Bar, Event, Section
 from cuesuggest.rules.settings.house import Profile
 from cuesuggest.score.grid import Grid
 
-__all__ = ["INTENSE", "LIFT", "REST", "SUBTLE", "Material", "finale", "gather"]
+__all__ = ["INTENSE", "LIFT", "PHRASES_APART", "REST", "SUBTLE", "Material", "finale", "gather"]
 
 REST, SUBTLE, LIFT, INTENSE = range(4)
+
+PHRASES_APART = 0.04
+"""Drive. Phrases this far apart are louder or quieter; between others there is nothing to follow."""
 
 # Kinds of event in which nobody plays the song.
 _NO_SONG = ("talk", "count-in", "crowd", "pause")

@@ -15,14 +15,16 @@ from cuesuggest.rules.settings.house import Profile
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import CATEGORIES, Category
 
-__all__ = ["LONG_BUILD", "Pin", "PlanPart", "parts_of"]
+__all__ = ["FORGOTTEN", "LONGEST_RISE", "LONG_BUILD", "Pin", "PlanPart", "parts_of"]
 
 # Bars. A build this long is followed with a rise.
 LONG_BUILD = 4
-_LONGEST_RISE = 16
+
+# Bars. Nobody moves a fader evenly for longer.
+LONGEST_RISE = 16
 
 # Seconds. A look that stays longer without a change is forgotten; a phrase is cut so that it does not.
-_FORGOTTEN = 40.0
+FORGOTTEN = 40.0
 _SHORTEST_PHRASE = 4
 
 # Seconds between two bars of a section in which nobody plays.
@@ -159,7 +161,7 @@ def _with_rise(each: Material, spans: list[_Span], coming: int, profile: Profile
     start, end, category, pin, _ = spans[-1]
     if each.build_bars < LONG_BUILD or category != REST or coming != INTENSE or pin is not None:
         return spans
-    length = max(min(each.build_bars, _LONGEST_RISE), int(profile.min_stay_bars.subtle))
+    length = max(min(each.build_bars, LONGEST_RISE), int(profile.min_stay_bars.subtle))
     # A bar of dark before it, in which the hand sets up what comes after.
     length = min(length, end - start - 1)
     if length < LONG_BUILD:
@@ -171,7 +173,7 @@ def _phrases(bars: list[Bar], start: int, profile: Profile) -> set[int]:
     """Return the bars on which a new phrase of a long stretch starts."""
     phrase = int(profile.fades.phrase_bars)
     seconds = (bars[-1].end - bars[0].start) / len(bars)
-    while phrase * seconds > _FORGOTTEN and phrase > _SHORTEST_PHRASE:
+    while phrase * seconds > FORGOTTEN and phrase > _SHORTEST_PHRASE:
         phrase //= 2
     return set(range(start + phrase, start + len(bars) - phrase + 1, phrase))
 

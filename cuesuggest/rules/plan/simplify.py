@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from cuesuggest.rules.brief import Brief, Clash, Stay
+from cuesuggest.rules.plan.categories import FIRST_LIGHT
 from cuesuggest.rules.plan.plan_reasons import with_reason
 from cuesuggest.rules.stays import decided_edge, stays_of
 from cuesuggest.score.records import CATEGORIES, Category, PlannedSection
@@ -15,9 +16,6 @@ __all__ = ["long_enough", "simplify"]
 _TOO_SHORT = "it is too short to be worth a change"
 
 _A_LONG_STAY = 8  # bars
-
-# Seconds of music by which there should be light.
-_FIRST_LIGHT = 45.0
 
 # A stretch so many times as long does not go dark for a bigger but shorter one.
 _LONGER = 2
@@ -58,7 +56,7 @@ def _least_bars(brief: Brief, stay: Stay) -> float:
 def _first_light(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
     """Whether without a stay the song would be dark for too long at its start."""
     later = brief.sections[stays[k + 1].first].start if k + 1 < len(stays) else float("inf")
-    return k == 0 and later - brief.sections[0].start > _FIRST_LIGHT
+    return k == 0 and later - brief.sections[0].start > FIRST_LIGHT
 
 
 def _loud(brief: Brief, stay: Stay) -> bool:
@@ -163,7 +161,7 @@ def _joining(
     if decided_edge(brief, stays[max(k, other)].first):
         return None
     first, last = min(stay.last, neighbour.last) + 1, max(stay.first, neighbour.first)
-    if first != last or last in brief.gaps:
+    if first != last or brief.parts[last].after_gap:
         return None
     category = neighbour.look.category
     if not _may_be(brief, stay, category):

@@ -32,6 +32,9 @@ def _words(why: str, *choices: str, **otherwise: Any) -> dict[str, Any]:
     return {"choices": choices, "why": why, **otherwise}
 
 
+# Bars.
+_SLOW_RIDE, _LONG_PHRASE = 8, 16
+
 # Seconds. A press so little before its peak is one gesture with what else the hands do on the beat.
 _ONE_GESTURE = 0.3
 
@@ -150,6 +153,16 @@ class Fades:
     )
     build_rise: int = field(metadata=_number("percent", 5, 50, "how far the level climbs over a build"))
     ending_beats: float = field(metadata=_number("beats", 0.5, 32, "the last fade when no ring-out was measured"))
+
+    @property
+    def slow(self) -> bool:
+        """Whether a change of level takes so long that it is ridden to before the section that it is for."""
+        return self.ride_bars >= _SLOW_RIDE
+
+    @property
+    def short_phrases(self) -> bool:
+        """Whether phrases are told that others let pass."""
+        return self.phrase_bars < _LONG_PHRASE
 
 
 @dataclass(frozen=True, slots=True)
