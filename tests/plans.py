@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from pydantic import TypeAdapter
 
-from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.rules import Draft, draft, load_profile, load_rig
-from cuesuggest.score.records import CATEGORIES
+from cuesuggest.score.records import CATEGORIES, PlannedSection
 from cuesuggest.song import analysis_json
 
 FOLDER = Path(__file__).parent / "data" / "plans"
@@ -68,19 +68,25 @@ def drafted(name: str, analysis: SongAnalysis, made: Draft) -> Plan:
     """A draft, laid over the bars of the truth by the seconds of their middles."""
     bars = [bar for bar in truth_of(name)["bars"] if bar["number"] >= 1]
     starts = {bar.number: bar.start for bar in analysis.bars}
-    spans = []
+    lit = []
     for section, each in zip(analysis.sections, made.plan, strict=True):
-        turns = [(starts[part.first_bar], part.category) for part in each.parts] or [(section.start, each.category)]
-        ends = [*(start for start, _ in turns[1:]), section.end]
-        spans += [(start, end, CATEGORIES.index(name)) for (start, name), end in zip(turns, ends, strict=True)]
+        edges = {**starts, section.first_bar: section.start, section.last_bar + 1: section.end}
+        lit += [(edges[first], edges[end], CATEGORIES.index(name)) for first, end, name in spans(section, each)]
 
     def at(seconds: float) -> int:
-        return next((value for start, end, value in spans if start <= seconds < end), 0)
+        return next((value for start, end, value in lit if start <= seconds < end), 0)
 
     actions = sum(_times(cue) for cue in made.cues if cue.kind in _ACTIONS)
     ins = [cue.place.seconds for cue in made.cues if cue.kind in ("fade-in", "crossfade", "cut-in")]
     plan = _plan(bars, [at((bar["start"] + bar["end"]) / 2) for bar in bars], actions)
     return Plan(plan.categories, tuple(sorted(ins)), actions)
+
+
+def spans(section: Section, each: PlannedSection) -> list[tuple[int, int, str]]:
+    """A section of a plan as (first bar, bar after the last, category), once for each of its parts."""
+    turns = [(part.first_bar, part.category) for part in each.parts] or [(section.first_bar, each.category)]
+    ends = [*(first for first, _ in turns[1:]), section.last_bar + 1]
+    return [(first, end, category) for (first, category), end in zip(turns, ends, strict=True)]
 
 
 def _times(cue: Any) -> int:

@@ -18,7 +18,7 @@ from cuesuggest.rules.person.flashes import most_flashes
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts, presses, swapped_after
 from cuesuggest.score.records import CATEGORIES
-from tests.plans import heard, names
+from tests.plans import heard, names, spans
 from tests.songs import make_analysis, retimed
 
 STYLES = {name: load_profile(name) for name in known_names("profiles")}
@@ -89,12 +89,12 @@ class Case:
 
     def bars_of(self, *categories):
         """Bars of the plan in some categories, where it changes inside a section counted by its parts."""
-        lit = 0
-        for section, each in zip(self.analysis.sections, self.found.plan, strict=True):
-            turns = [(part.first_bar, part.category) for part in each.parts] or [(section.first_bar, each.category)]
-            ends = [*(first for first, _ in turns[1:]), section.last_bar + 1]
-            lit += sum(end - first for (first, name), end in zip(turns, ends, strict=True) if name in categories)
-        return lit
+        return sum(
+            end - first
+            for section, each in zip(self.analysis.sections, self.found.plan, strict=True)
+            for first, end, name in spans(section, each)
+            if name in categories
+        )
 
     def share(self, *categories):
         return self.bars_of(*categories) / sum(section.bars for section in self.analysis.sections)

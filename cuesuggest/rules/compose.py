@@ -17,9 +17,9 @@ from cuesuggest.rules.cues.vamps import mark_vamps
 from cuesuggest.rules.person.flashes import calmed
 from cuesuggest.rules.person.hands import fit_hands, share_standbys
 from cuesuggest.rules.plan.looks import assign_looks, build_looks
-from cuesuggest.rules.plan.material import gather
+from cuesuggest.rules.plan.material import INTENSE, REST, gather
 from cuesuggest.rules.plan.plan_parts import Pin
-from cuesuggest.rules.plan.plan_reasons import with_reason
+from cuesuggest.rules.plan.plan_reasons import holds, with_reason
 from cuesuggest.rules.plan.planning import plan
 from cuesuggest.rules.plan.simplify import long_enough, simplify
 from cuesuggest.rules.settings.house import Profile, Rig
@@ -143,31 +143,22 @@ def _arrange(brief: Brief, planned: list[PlannedSection]) -> tuple[list[PlannedS
         return _as_lit(brief, planned, stays, played), played
 
 
-# Sentences of the plan that are true only of a plan that could be played as it was.
-_KEPT_FOR = re.compile(r"they are kept for (.*)\.$")
-
-
 def _as_lit(
     brief: Brief, planned: Sequence[PlannedSection], stays: Sequence[Stay], moves: Sequence[Move]
 ) -> list[PlannedSection]:
     """Take back what was said for a light that is not there, and say where light reaches into a dark part."""
     rank = [CATEGORIES.index(each.category) for each in planned]
-    intense = {part.section.mark for part, category in zip(brief.parts, rank, strict=True) if category == 3}
+    intense = {part.section.mark for part, category in zip(brief.parts, rank, strict=True) if category == INTENSE}
+    most = max((each for each, part in zip(rank, brief.parts, strict=True) if part.pin is None), default=REST)
     told = []
     for index, each in enumerate(planned):
-        reasons = []
-        for reason in each.reasons:
-            kept = _KEPT_FOR.search(reason)
-            if kept and not set(re.split(", | and ", kept[1])) <= intense:
-                continue
-            if "nothing in the song gets a bigger look" in reason and rank[index] < max(
-                category for category, part in zip(rank, brief.parts, strict=True) if part.pin is None or category == 0
-            ):
-                continue
-            if "It has a second look" in reason and not (each.look or "").endswith("-2"):
-                continue
-            reasons.append(reason)
-        told.append(replace(each, reasons=tuple(reasons)))
+        biggest, second_look = rank[index] >= most, (each.look or "").endswith("-2")
+        true = (
+            reason
+            for reason in each.reasons
+            if holds(reason, intense=intense, biggest=biggest, second_look=second_look)
+        )
+        told.append(replace(each, reasons=tuple(true)))
     for k, stay in enumerate(stays):
         own = [move for move in moves if move.stay == k]
         coming = next((move for move in own if move.cue.rule == "enter"), None)

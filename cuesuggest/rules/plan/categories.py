@@ -113,7 +113,7 @@ def _never_long_dark(material: list[Material], path: tuple[Shape, ...], profile:
     """Give the loudest section of a long dark stretch a subtle look: at the start any, later one that plays enough."""
     shapes = list(path)
     opening = next((index for index, each in enumerate(material) if each.song), 0)
-    enough = (profile.drive.rest + profile.drive.subtle) / 2
+    enough = profile.drive.least("subtle")
     tried: set[int] = set()
     while True:
         runs = _dark_runs(material, shapes)
@@ -179,7 +179,6 @@ def _may_be_intense(each: Material, last_big: bool, profile: Profile) -> bool:
 def _fits(material: list[Material], profile: Profile, owed: bool) -> list[list[tuple[Shape, float]]]:
     """Cost of each shape that a section may have by itself; `owed`: peaks and drops get what they have a right to."""
     drive = profile.drive
-    best_at = (drive.rest, drive.subtle, drive.lift, drive.intense)
     last_big = finale(material, profile)
     table: list[list[tuple[Shape, float]]] = []
     for index, each in enumerate(material):
@@ -195,7 +194,7 @@ def _fits(material: list[Material], profile: Profile, owed: bool) -> list[list[t
             for start, end, category in shape.spans(each.section.bars):
                 own = each.bar_drives[start:end]
                 leaning = each.leaning + sum(own) / len(own) - each.drive
-                cost += min(max((end - start) / 8, 0.25), 2.0) * ((leaning - best_at[category]) / drive.step) ** 2
+                cost += min(max((end - start) / 8, 0.25), 2.0) * ((leaning - drive.best_at[category]) / drive.step) ** 2
             if index == last_big:
                 spent = sum((end - start) * category for start, end, category in shape.spans(each.section.bars))
                 cost -= profile.weights.finale * spent / (3 * each.section.bars)
@@ -231,7 +230,7 @@ def _shapes(each: Material, last_big: bool, over: bool, profile: Profile) -> lis
         if (category != REST or each.may_rest) and (category != INTENSE or intense)
     ]
     bars = each.section.bars
-    wishes = last_big or each.drop or each.leaning >= (profile.drive.lift + profile.drive.intense) / 2
+    wishes = last_big or each.drop or each.leaning >= profile.drive.least("intense")
     if not intense or not wishes or (over and not each.drop):
         return plain
     least, aside = int(profile.min_stay_bars.intense), min(int(profile.min_stay_bars.lift), _TURN)

@@ -76,14 +76,13 @@ def _ladder(
     runs: list[_Run], parts: list[PlanPart], material: list[Material], last_big: int | None, profile: Profile
 ) -> None:
     """Spread the levels of a category over what it has in this song; a later pass is not lower unless quieter."""
-    best_at = (profile.drive.rest, profile.drive.subtle, profile.drive.lift, profile.drive.intense)
     for position, run in enumerate(runs):
         if run.category == REST:
             continue
         low, high = _range(run.category, profile)
         others = [other.leaning for other in runs if other.category == run.category]
         spread = max(others) - min(others)
-        share = min(max((run.leaning - best_at[run.category]) / profile.drive.step + 0.5, 0.0), 1.0)
+        share = min(max((run.leaning - profile.drive.best_at[run.category]) / profile.drive.step + 0.5, 0.0), 1.0)
         if spread > 1e-6:
             own = min(spread / _SPREAD, 1.0)
             share = own * (run.leaning - min(others)) / spread + (1 - own) * share

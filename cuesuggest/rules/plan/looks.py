@@ -10,7 +10,7 @@ from cuesuggest.analysis.types import Bar
 from cuesuggest.rules.brief import Brief
 from cuesuggest.rules.plan.material import Material, finale
 from cuesuggest.rules.plan.plan_parts import Pin
-from cuesuggest.rules.plan.plan_reasons import with_reason
+from cuesuggest.rules.plan.plan_reasons import SECOND_LOOK, with_reason
 from cuesuggest.rules.settings.house import OneShot
 from cuesuggest.score.records import CATEGORIES, Category, Look, PlannedSection
 
@@ -107,7 +107,7 @@ def assign_looks(material: list[Material], planned: Sequence[PlannedSection], br
     if name in ("lift", "intense") and any(each.category == name for each in planned[: top[0]]):
         for index in top:
             given[index] = replace(given[index], look=f"{name}-2")
-        given[top[0]] = with_reason(given[top[0]], "It has a second look, kept for this moment.")
+        given[top[0]] = with_reason(given[top[0]], SECOND_LOOK)
     return given
 
 

@@ -130,7 +130,7 @@ def _in_the_song(material: list[Material], profile: Profile) -> list[Material]:
     drives = [each.drive for each in played]
     middle = median([each.drive for each in played for _ in range(each.section.bars)])
     low, high = min(drives), max(drives)
-    loud = min(middle + 1e-9, (profile.drive.subtle + profile.drive.lift) / 2, _LOUD)
+    loud = min(middle + 1e-9, profile.drive.least("lift"), _LOUD)
     others = sorted(drives)[-2] if len(drives) > 1 else 0.0
     told = []
     for index, each in enumerate(material):
@@ -143,9 +143,7 @@ def _in_the_song(material: list[Material], profile: Profile) -> list[Material]:
         set_off = max(beside, default=0.0) >= each.drive + profile.drive.contrast_from
         edge = bool(each.lean_reason)
         # Where anything is lit, the song's loudest is.
-        loudest = (
-            each.drive >= high - profile.drive.same_within and high > (profile.drive.rest + profile.drive.subtle) / 2
-        )
+        loudest = each.drive >= high - profile.drive.same_within and high > profile.drive.least("subtle")
         # A song that rings out is let go of by hand, unless it ends quietly.
         ends = index == len(material) - 1 and each.rings and each.drive >= _ENDS_LIT
         may_rest = each.drive < loud and not (loudest or each.drop or ends) and (not each.sung or set_off or edge)
@@ -161,7 +159,7 @@ def _stretched(drive: float, low: float, high: float, profile: Profile) -> float
     if high >= wanted.intense_floor:
         top = max(wanted.intense, high)
     else:
-        top = max(wanted.lift, high) if high >= (wanted.subtle + wanted.lift) / 2 else high
+        top = max(wanted.lift, high) if high >= wanted.least("lift") else high
     bottom = min(low, wanted.subtle)
     slope = min((top - bottom) / (high - low), _MOST_STRETCH) if high - low > 1e-6 else 0.0
     return top - (high - drive) * slope
@@ -243,7 +241,7 @@ def finale(material: list[Material], profile: Profile) -> int | None:
     least = highest - profile.drive.same_within
     if highest >= profile.drive.intense_floor:
         least = max(least, profile.drive.intense_floor)
-    if max((material[index].leaning for index in able), default=0.0) < (profile.drive.subtle + profile.drive.lift) / 2:
+    if max((material[index].leaning for index in able), default=0.0) < profile.drive.least("lift"):
         return None
     big = [index for index in able if material[index].drive >= least]
     # An outro is the last big section only if nothing else is as big.

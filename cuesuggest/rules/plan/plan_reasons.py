@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 from cuesuggest.rules.plan.categories import Shape, intense_budget
@@ -10,7 +11,11 @@ from cuesuggest.rules.plan.plan_parts import PlanPart
 from cuesuggest.rules.settings.house import Profile
 from cuesuggest.score.records import CATEGORIES, PlannedSection, counted
 
-__all__ = ["part_reasons", "sentence", "with_reason"]
+__all__ = ["SECOND_LOOK", "holds", "part_reasons", "sentence", "with_reason"]
+
+SECOND_LOOK = "It has a second look, kept for this moment."
+_BIGGEST = "It is the last big section, so nothing in the song gets a bigger look."
+_KEPT_FOR = "they are kept for "
 
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -23,8 +28,9 @@ def part_reasons(
 ) -> list[tuple[str, ...]]:
     """Say in plain words why each part got its category: the section's reasons with its first part."""
     rising = {part.index for part in parts if part.rises}
+    last_big = finale(material, profile)
     return [
-        _section_reasons(part, material, shapes, profile, part.index in rising)
+        _section_reasons(part, material, shapes, profile, last_big, part.index in rising)
         if part.ordinal == 1
         else _inside(part, material)
         for part in parts
@@ -51,7 +57,12 @@ def _bars(part: PlanPart) -> str:
 
 
 def _section_reasons(
-    part: PlanPart, material: list[Material], shapes: tuple[Shape, ...], profile: Profile, rising: bool
+    part: PlanPart,
+    material: list[Material],
+    shapes: tuple[Shape, ...],
+    profile: Profile,
+    last_big: int | None,
+    rising: bool,
 ) -> tuple[str, ...]:
     """Say why a section is as it is; where a look is `rising` in it, nothing is said of the dark."""
     index = part.index
@@ -67,7 +78,7 @@ def _section_reasons(
         reasons.append(each.lean_reason)
     if each.built and shape.first > REST:
         reasons.append("A build leads in and promises something.")
-    wished, last_big = _wished(each, profile), finale(material, profile)
+    wished = _wished(each, profile)
     if shape.top == REST and rising:
         return tuple(reasons)
     if shape.top == wished == REST and not each.lean_reason:
@@ -83,7 +94,7 @@ def _section_reasons(
             reasons.append(_company(index, material, shapes, profile) or "It is lifted for the shape of the song.")
     most = max(other.top for other in shapes)
     if index == last_big and shape.top == most > REST:
-        reasons.append("It is the last big section, so nothing in the song gets a bigger look.")
+        reasons.append(_BIGGEST)
     elif each.drop and shape.top == INTENSE:
         reasons.append("A drop lands in it, and a drop has the biggest look.")
     if shape.first == INTENSE and len(shape.parts) > 1:
@@ -127,8 +138,7 @@ def _loudness(index: int, material: list[Material]) -> str:
 
 def _wished(each: Material, profile: Profile) -> int:
     """Return the category that the drive alone asks for."""
-    at = (profile.drive.rest, profile.drive.subtle, profile.drive.lift, profile.drive.intense)
-    return min(range(4), key=lambda category: abs(each.leaning - at[category]))
+    return min(range(4), key=lambda category: abs(each.leaning - profile.drive.best_at[category]))
 
 
 def _held_back(index: int, material: list[Material], shapes: tuple[Shape, ...], wished: int, profile: Profile) -> str:
@@ -148,8 +158,7 @@ def _held_back(index: int, material: list[Material], shapes: tuple[Shape, ...], 
         most = sum(shape.bars_of(INTENSE, other.section.bars) for other, shape in zip(material, shapes, strict=True))
         if spent and most + each.section.bars > intense_budget(material, profile):
             share = f"{profile.budget.intense_share:.0%}".replace("%", " %")
-            kept = f"they are kept for {_listed(spent)}"
-            return f"It is kept lower, because {share} of the bars may be intense, and {kept}."
+            return f"It is kept lower, because {share} of the bars may be intense, and {_KEPT_FOR}{_listed(spent)}."
     if shapes[index].top == REST:
         after = material[index + 1] if index + 1 < len(material) else None
         if after is not None and shapes[index + 1].top > REST and after.drive > each.drive:
@@ -181,6 +190,28 @@ def _company(index: int, material: list[Material], shapes: tuple[Shape, ...], pr
 
 def _listed(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def holds(reason: str, *, intense: set[str], biggest: bool, second_look: bool) -> bool:
+    """Whether a reason is still true where the plan could not be played as it was.
+
+    Parameters
+    ----------
+    reason
+        One of the section's reasons.
+    intense
+        Marks of the sections that are intense as played.
+    biggest
+        Whether no section that is the draft's own to light is of a bigger category than this one.
+    second_look
+        Whether it has its category's second look.
+    """
+    if reason == _BIGGEST:
+        return biggest
+    if reason == SECOND_LOOK:
+        return second_look
+    _, kept, marks = reason.removesuffix(".").partition(_KEPT_FOR)
+    return not kept or set(re.split(", | and ", marks)) <= intense
 
 
 def sentence(text: str) -> str:

@@ -61,8 +61,7 @@ def _first_light(brief: Brief, stays: Sequence[Stay], k: int) -> bool:
 
 def _loud(brief: Brief, stay: Stay) -> bool:
     """Whether a short stretch is too loud for the dark, and half as long as its look should stay."""
-    drive = brief.profile.drive
-    loud = max(part.drive for part in brief.parts[stay.first : stay.last + 1]) >= (drive.subtle + drive.lift) / 2
+    loud = max(part.drive for part in brief.parts[stay.first : stay.last + 1]) >= brief.profile.drive.least("lift")
     return loud and _bars(brief, stay) >= brief.profile.min_stay_bars.of(stay.look.category) / 2
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-from cuesuggest.score.records import Category
+from cuesuggest.score.records import CATEGORIES, Category
 
 __all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig", "Side", "Speed"]
 
@@ -103,6 +103,16 @@ class Drive:
     build_lean: float = field(
         metadata=_number("drive", 0, 0.5, "added up to a lift where a build leads in: it promises something")
     )
+
+    @property
+    def best_at(self) -> tuple[float, ...]:
+        """The drive that fits each category best, `rest` first."""
+        return self.rest, self.subtle, self.lift, self.intense
+
+    def least(self, category: Category) -> float:
+        """Return the drive from which on a category fits better than the one below it."""
+        index = CATEGORIES.index(category)
+        return (self.best_at[index - 1] + self.best_at[index]) / 2
 
 
 @dataclass(frozen=True, slots=True)
