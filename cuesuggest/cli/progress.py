@@ -92,7 +92,9 @@ class Bars:
         self._failed += failed
         self._display.remove_task(self._rows.pop(index))
         trouble = f", {self._failed} failed" if self._failed else ""
-        self._display.update(self._all, completed=self._done, doing=f"{self._done} of {self._songs}{trouble}")
+        # Drawn at once: two songs may end between two drawings of the screen.
+        said = f"{self._done} of {self._songs}{trouble}"
+        self._display.update(self._all, completed=self._done, doing=said, refresh=True)
 
     def print(self, line: str) -> None:
         """Print a line to standard output, above the bars where both are on the screen."""
