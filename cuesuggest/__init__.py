@@ -3,7 +3,8 @@
     import cuesuggest
     song = cuesuggest.suggest("song.m4a")
 
-`analyze` gives what was heard, `suggest` a `Song` with cues and reasons. Everything is loaded when first used.
+`analyze` gives what was heard, `suggest` a `Song` with cues and reasons, and `HandWords` says what the hand does.
+Everything is loaded when first used.
 """
 
 from __future__ import annotations
@@ -14,12 +15,18 @@ if TYPE_CHECKING:
     from cuesuggest.draft.drafting import suggest
     from cuesuggest.draft.listening import analyze
     from cuesuggest.song import Song
+    from cuesuggest.song.hand_words import HandWords
 
-__all__ = ["Song", "__version__", "analyze", "suggest"]
+__all__ = ["HandWords", "Song", "__version__", "analyze", "suggest"]
 
 __version__ = "0.1.0"
 
-_HOMES = {"Song": "cuesuggest.song", "analyze": "cuesuggest.draft.listening", "suggest": "cuesuggest.draft.drafting"}
+_HOMES = {
+    "HandWords": "cuesuggest.song.hand_words",
+    "Song": "cuesuggest.song",
+    "analyze": "cuesuggest.draft.listening",
+    "suggest": "cuesuggest.draft.drafting",
+}
 
 
 def __getattr__(name: str) -> Any:

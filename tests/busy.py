@@ -33,7 +33,7 @@ def busy_song(count: int, seed: int = 0, form: str = "A8 B8 A8 B8 C8 B16", text:
     song = make_song(form, bpm=100.0, time_signature="4/4")
     bars = [bar.number for bar in song.analysis.bars]
     spots = sorted(draw.sample([(bar, beat) for bar in bars for beat in (1.0, 2.5, 3.0)], count))
-    said = {"note": text, "hand": text} if text is not None else {}
+    said = {"note": text} if text is not None else {}
     cues, dark = [], True
     for number, (bar, beat) in enumerate(spots, 1):
         place = place_at(song.analysis, bar, beat)
@@ -45,7 +45,7 @@ def busy_song(count: int, seed: int = 0, form: str = "A8 B8 A8 B8 C8 B16", text:
         elif kind == "held":
             cue = make_cue(number, "cut-out", place, side=side, trigger="held", **said)
         elif kind == "call":
-            cue = make_cue(number, "call", place, who="house light", **{"hand": "house to half", **said})
+            cue = make_cue(number, "call", place, who="house light", **{"note": "house to half", **said})
         elif kind in ("recall", "speed"):
             cue = make_cue(number, kind, place, look="lift", side=side, **said)
         elif kind == "ramp":
@@ -68,6 +68,6 @@ def busy_song(count: int, seed: int = 0, form: str = "A8 B8 A8 B8 C8 B16", text:
             "title": text,
             "analysis": replace(song.analysis, sections=sections),
             "looks": (replace(HOME, name=text), replace(LIFT, name=text)),
-            "cues": (make_cue(0.5, "call", Place(0.4), hand=text, who=text or "x", note=text), *cues),
+            "cues": (make_cue(0.5, "call", Place(0.4), who=text or "x", note=text), *cues),
         }
     return song.replaced(**fields)

@@ -39,9 +39,7 @@ def hostile_song(text, **fields):
     return song.replaced(
         analysis=replace(song.analysis, sections=sections),
         looks=tuple(replace(look, name=text, description=text, colour_relation=text) for look in song.looks),
-        cues=tuple(
-            replace(cue, hand=text, note=text, reasons=(text,), cautions=(text,), who=text) for cue in song.cues
-        ),
+        cues=tuple(replace(cue, note=text, reasons=(text,), cautions=(text,), who=text) for cue in song.cues),
         cautions=(text,),
     )
 

@@ -10,14 +10,17 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, cast
 
 from cuesuggest.analysis.types import Bar, Confidence, DriveParts, Event, EventKind, Section, SongAnalysis, TempoKnot
 from cuesuggest.score.deeds import Question
 from cuesuggest.score.records import Cue, CueKind, Look, Place, PlannedSection
 
 if TYPE_CHECKING:
+    from cuesuggest.rules import Draft, Rig
     from cuesuggest.song import Song
+    from cuesuggest.song.hand_words import HandWords
 
 # Felt beats in a bar where they are not the upper number: compound meters go in dotted notes.
 COMPOUND = {"6/8": 2, "9/8": 3, "12/8": 4}
@@ -254,11 +257,20 @@ def make_cue(number: float, kind: CueKind, place: Place, **fields: Any) -> Cue:
         "id": f"{kind}/{number:g}",
         "trigger": "hand",
         "anchor": "starts-on",
-        "hand": f"{kind} on the count",
         "reasons": (f"a reason for the {kind}",),
         "confidence": 0.8,
     }
     return Cue(number=number, kind=kind, place=place, **{**given, **fields})
+
+
+def hands_of_draft(found: Draft, analysis: SongAnalysis, rig: Rig) -> HandWords:
+    """Return the sentences of a draft's cues, as a document that holds them would tell them."""
+    from cuesuggest.song.hand_words import HandWords
+
+    held = SimpleNamespace(
+        analysis=analysis, cues=found.cues, looks=found.looks, rig=SimpleNamespace(values=rig.values())
+    )
+    return HandWords(cast("Song", held))
 
 
 def make_song(form: str = "A8 B8 A8", **fields: Any) -> Song:

@@ -16,11 +16,11 @@ from PIL import Image
 
 from cuesuggest.export import Options, export
 from cuesuggest.export.chart import BARS_PER_LINE, SIGNS, as_json, lay_out, text_width
-from cuesuggest.export.chart.short_words import action, fitted, plain
-from cuesuggest.score.records import Place, Series
+from cuesuggest.export.chart.short_words import fitted, plain
+from cuesuggest.score.records import Series
 from tests.busy import HOSTILE, busy_song
 from tests.reading import pages_of, sizes_of, text_of
-from tests.songs import LIFT, make_cue, make_song, place_at
+from tests.songs import make_cue, make_song, place_at
 
 
 def bars_of(chart):
@@ -241,31 +241,6 @@ def test_a_series_is_an_accent_on_each_of_its_bars_and_words_at_the_first():
     chart, *_ = light(song.replaced(cues=[cue]))
     assert [mark.kind for mark in chart.lines[1].marks].count("accent") == 3
     assert said(chart, "action") == ["1 Wide fans every 2 bars, 3 times"]
-
-
-# (kind, fields, words)
-WORDS = [
-    ("recall", {"side": "B", "look": "lift"}, "set B Wide fans"),
-    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 in 8 beats"),
-    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 in 1 beat"),
-    ("cut-in", {"side": "B", "level": 80}, "B in at 80"),
-    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out in 2 beats"),
-    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 in 4 beats"),
-    ("fade-out", {"side": "A", "down_seconds": 7.54}, "A down in 7.5 s"),
-    ("fade-out", {}, "all down"),
-    ("cut-out", {"side": "A"}, "A out"),
-    ("cut-out", {"side": "A", "trigger": "held"}, "hold dark"),
-    ("one-shot", {}, "one-shot"),
-    ("speed", {"side": "B", "cycle_seconds": 4.0}, "B one round in 4 s"),
-    ("speed", {"side": "B", "hand": "twice as fast"}, "twice as fast"),
-    ("call", {"who": "house light", "hand": "house to half"}, "[house light: house to half]"),
-    ("fade-out", {"side": "A", "who": "Nadia"}, "[Nadia] A down"),
-]
-
-
-@pytest.mark.parametrize(("kind", "fields", "words"), WORDS)
-def test_the_action_is_said_in_few_words(kind, fields, words):
-    assert action(make_cue(1, kind, Place(1.0), **fields), {"lift": LIFT}) == words
 
 
 @given(st.text(max_size=60), st.floats(20, 400))

@@ -6,6 +6,7 @@ import pytest
 
 from cuesuggest.rules import load_rig
 from cuesuggest.song import Settings, Song
+from cuesuggest.song.hand_words import HandWords
 from tests.reviewing import copied
 from tests.songs import make_song
 
@@ -81,16 +82,11 @@ def test_a_cue_is_moved_to_the_place_that_is_meant(edit, words, place):
 
 def test_words_for_the_hand_follow_level_and_beat(run, tmp_path):
     path = tmp_path / "boats.cues.json"
-    song = make_song("A8 B8", rig=Settings(RIG.name, RIG.values()))
-    hand = "Side A: fader up to 50 % over 8 counts, from the 1"
-    song.replaced(cues=tuple(each.__class__(**{**_fields(each), "hand": hand}) for each in song.cues)).save(path)
+    make_song("A8 B8", rig=Settings(RIG.name, RIG.values())).save(path)
     run("edit", path, "level", "1", "35")
     run("edit", path, "move", "1", "--bar", "1", "--beat", "3")
-    assert cue(Song.load(path), 1).hand == "Side A: fader up to 35 % over 8 counts, from the 3"
-
-
-def _fields(record):
-    return {name: getattr(record, name) for name in record.__dataclass_fields__}
+    song = Song.load(path)
+    assert HandWords(song).of(cue(song, 1)) == "Side A: fader up to 35 % over 8 beats, from the 3"
 
 
 def test_a_fade_of_so_many_beats_is_counted_anew_in_seconds(edit):
@@ -108,15 +104,15 @@ def test_a_section_gets_its_name_and_first_words_and_is_found_by_the_name(edit):
 
 
 def test_a_cue_of_ones_own_goes_between_its_neighbours_and_can_be_removed(edit):
-    code, out, _, song = edit("add", "call", "--bar", "8", "--do", "House light down", "--who", "house")
+    code, out, _, song = edit("add", "call", "--bar", "8", "--note", "House light down", "--who", "house")
     assert (code, "2.5" in out) == (0, True)
-    assert (cue(song, 2.5).status, cue(song, 2.5).who, cue(song, 2.5).hand) == ("added", "house", "House light down")
+    assert (cue(song, 2.5).status, cue(song, 2.5).who, cue(song, 2.5).note) == ("added", "house", "House light down")
     assert len(edit("remove", "2.5")[3].cues) == 4
     assert "Reject it" in edit("remove", "2")[2]
 
 
 def test_an_added_fade_has_look_side_level_and_length(edit):
-    words = ("--look", "wide fans", "--side", "B", "--level", "60", "--beats", "4", "--do", "B up slowly")
+    words = ("--look", "wide fans", "--side", "B", "--level", "60", "--beats", "4", "--note", "B up slowly")
     _, _, _, song = edit("add", "fade-in", "--section", "A2", "--bar", "1", *words)
     new = next(each for each in song.cues if each.status == "added")
     assert (new.look, new.side, new.level, new.up_beats, new.up_seconds) == ("lift", "B", 60, 4.0, 2.5)
@@ -129,7 +125,7 @@ def test_what_does_not_go_together_any_more_is_told_when_it_happens(edit):
 
 
 def test_a_cue_that_needs_a_side_and_names_none_is_told_so(edit):
-    code, out, _, _ = edit("add", "cut-in", "--bar", "5", "--do", "go", "--look", "home")
+    code, out, _, _ = edit("add", "cut-in", "--bar", "5", "--note", "go", "--look", "home")
     assert code == 0
     assert "it names no side; the rig has A, B" in out
     assert "None" not in out
@@ -177,11 +173,11 @@ WRONG = [
     (("move", "1", "--section", "B1", "--bar", "9"), "bars 1 to 8"),
     (("move", "1", "--at", "9:00"), "lasts"),
     (("move", "1"), "Give a bar"),
-    (("add", "fade-in", "--bar", "2", "--do", "up", "--look", "nets"), "Slow drift, Wide fans"),
-    (("add", "fade-in", "--bar", "2", "--do", "up", "--beats", "nan"), "'nan' is no number from 0 to 10000"),
-    (("add", "fade-in", "--bar", "2", "--do", "up", "--beats", "inf"), "'inf' is no number from 0 to 10000"),
-    (("add", "fade-in", "--bar", "2", "--beat", "nan", "--do", "up"), "'nan' is no number from 1 to 100"),
-    (("add", "fade-in", "--at", "25:00:00", "--do", "up"), "'25:00:00' is more than a day"),
+    (("add", "fade-in", "--bar", "2", "--note", "up", "--look", "nets"), "Slow drift, Wide fans"),
+    (("add", "fade-in", "--bar", "2", "--note", "up", "--beats", "nan"), "'nan' is no number from 0 to 10000"),
+    (("add", "fade-in", "--bar", "2", "--note", "up", "--beats", "inf"), "'inf' is no number from 0 to 10000"),
+    (("add", "fade-in", "--bar", "2", "--beat", "nan", "--note", "up"), "'nan' is no number from 1 to 100"),
+    (("add", "fade-in", "--at", "25:00:00", "--note", "up"), "'25:00:00' is more than a day"),
     (("move", "1", "--at", "9" * 400), "is more than a day"),
     (("move", "1", "--section", f"A{'9' * 5000}"), "There is no section"),
     (("note", "1", "x" * 20_001), "has 20001 characters; at most 20000 are read"),

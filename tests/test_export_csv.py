@@ -69,12 +69,13 @@ def test_the_whole_file_of_one_cue_is_these_bytes():
         note="x",
     )
     assert export(song, "csv") == (
-        b"number,section,pass,section name,first words,bar in section,of bars,bar,beat,time,seconds,"
+        b"number,section,pass,section name,first words,bar in section,of bars,bar,beat,lands at,time,seconds,"
         b"bars since the last cue,seconds since the last cue,standby,kind,trigger,anchor,look,category,side,"
         b"level %,up (beats),up (s),down (beats),down (s),every (bars),first bar,last bar,not in bars,who,"
         b"hand,why,cautions,operator confirms,confidence,status,locked,note,id\r\n"
-        b"12.5,B,1,,,1,8,9,1,0:22.0,22,,,,cut-in,hand,starts-on,Wide fans,lift,B,80,,0.3,,,2,9,15,13,"
-        b'operator,cut-in on the count,"The band says ""go"". It is loud.",,yes,0.8,suggested,no,x,cut-in/1\r\n'
+        b"12.5,B,1,,,1,8,9,1,,0:22.0,22,,,,cut-in,hand,starts-on,Wide fans,lift,B,80,,0.3,,,2,9,15,13,"
+        b'operator,"Side B: fader to 80 % in one move on the 1, its motion restarted with it",'
+        b'"The band says ""go"". It is loud.",,yes,0.8,suggested,no,x,cut-in/1\r\n'
     )
 
 
@@ -124,9 +125,9 @@ GUARDED = {
 
 @pytest.mark.parametrize(("text", "cell"), GUARDED.items())
 def test_no_text_starts_a_formula(text, cell):
-    song = apply(one_cue(note=text, hand=text, side=text), SetSection("s2", {"name": text}))
+    song = apply(one_cue(note=text, side=text), SetSection("s2", {"name": text}))
     (row,) = rows(song)
-    assert [row[name] for name in ("note", "hand", "side", "section name")] == [cell] * 4
+    assert [row[name] for name in ("note", "side", "section name")] == [cell] * 3
 
 
 @given(st.text(st.characters(exclude_categories=["Cs"]), max_size=20))

@@ -70,7 +70,7 @@ def test_show_control_is_counted():
 
 def test_the_guard_against_formulas_is_taken_away_again():
     song = make_song("A8")
-    found = read_back(one(song.replaced(cues=[replace(song.cues[0], hand="=1+1")]), "csv", "csv"))
+    found = read_back(one(song.replaced(cues=[replace(song.cues[0], kind="call", note="=1+1")]), "csv", "csv"))
     assert found.cues[0].words == "fade-in: =1+1"
 
 

@@ -239,7 +239,7 @@ def test_cues_at_the_same_moment_are_with_each_other():
 
 def crew_song():
     song = make_song("A8 B8 A8")
-    call = make_cue(2.5, "call", place_at(song.analysis, 8), who="house light", hand="house to half")
+    call = make_cue(2.5, "call", place_at(song.analysis, 8), who="house light", note="house to half")
     return song.replaced(cues=[*song.cues, call])
 
 
@@ -391,7 +391,7 @@ def test_the_workbook_reads_back_as_the_table():
         values = dict(zip(COLUMNS, (cell.value for cell in row), strict=True))
         assert values["number"] == expected.cue.number
         assert values["seconds"] == pytest.approx(expected.seconds)
-        assert values["hand"] == expected.cue.hand
+        assert values["hand"] == expected.hand
         assert values["operator confirms"] == "yes"
     assert book["about"]["A1"].value == "Paper Boats"
 

@@ -65,5 +65,5 @@ def test_a_change_of_speed_is_in_the_list():
     told = [line for line in lines if ", speed: " in line]
     assert len(told) == len(cues) >= 1
     for cue, line in zip(cues, told, strict=True):
-        assert line.endswith(f"bar {cue.place.bar}, speed: {cue.hand}")
+        assert f"bar {cue.place.bar}, speed: Side {cue.side}, " in line
         assert "speed wheel to 150 BPM" in line

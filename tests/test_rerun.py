@@ -105,7 +105,7 @@ def test_names_first_words_and_title_stay(song):
 
 def test_a_cue_of_ones_own_stays_with_its_number(song):
     place = place_at(song, section="C1", bar=3)
-    own = added(song, "call", place, hand="House light down", who="house")
+    own = added(song, "call", place, note="House light down", who="house")
     after, _ = again(change(song, own, by="test"))
     assert by_id(after)[own.cue.id] == own.cue
 
@@ -225,7 +225,7 @@ def test_another_take_is_no_longer_the_same_sound():
 def test_in_another_take_decisions_are_placed_by_section_and_bar(song):
     slower = make_analysis("A4 A8 B8 A8 B8 C8 B8".replace("A4 ", "D4 "), bpm=80)
     chosen = entry(song, 9)
-    own = added(song, "call", place_at(song, section="B3", bar=8), hand="House light up")
+    own = added(song, "call", place_at(song, section="B3", bar=8), note="House light up")
     reviewed = change(decide(song, (chosen.id, {"status": "accepted"})), own, by="test")
     after, told = again(reviewed, slower, match=Match("other"))
     kept = by_id(after)
@@ -239,7 +239,7 @@ def test_in_another_take_decisions_are_placed_by_section_and_bar(song):
 
 
 def test_what_has_no_place_in_another_take_is_kept_aside_and_told(song):
-    own = added(song, "call", place_at(song, section="C1", bar=3), hand="Bridge light")
+    own = added(song, "call", place_at(song, section="C1", bar=3), note="Bridge light")
     named = change(song, SetSection(song.analysis.sections[4].id, {"name": "Bridge"}), by="test")
     after, told = again(change(named, own, by="test"), make_analysis("A8 B8 A8 B8"), match=Match("other"))
     assert [each.cue for each in after.unplaced] == [own.cue]
@@ -269,7 +269,7 @@ def test_sections_keep_their_id_where_half_of_them_is_the_same(song):
 
 
 def test_changes_of_what_is_gone_leave_the_history(song):
-    own = added(song, "call", place_at(song, section="C1", bar=3), hand="Bridge light")
+    own = added(song, "call", place_at(song, section="C1", bar=3), note="Bridge light")
     reviewed = change(decide(song, (entry(song, 9).id, {"status": "accepted"})), own, by="test")
     after, told = again(reviewed, make_analysis("A8 B8 A8 B8"), match=Match("other"))
     assert len(after.history) == 1

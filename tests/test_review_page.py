@@ -11,6 +11,7 @@ from cuesuggest.review.asked import Asked
 from cuesuggest.review.session import Session
 from cuesuggest.score.deeds import Answer, BeatTimes, Question, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
+from cuesuggest.song.hand_words import HandWords
 from tests.reviewing import Page, copied, hosting, serving
 
 WIDE = {"width": 1440, "height": 900}
@@ -193,7 +194,7 @@ def test_cues_are_accepted_rejected_and_taken_back(page, document):
 def test_a_cue_is_edited_in_words_and_numbers(page, document):
     cue = next(each for each in saved(document).cues if each.level)
     page.page.click(f'#chart text[data-cue="{cue.id}"]')
-    page.slip(cue.hand)
+    page.slip(HandWords(saved(document)).of(cue))
     page.press("e")
     page.page.fill("#ask input[name=level]", "35")
     page.page.fill("#ask input[name=up_beats]", "8")
@@ -220,7 +221,7 @@ def test_a_line_for_somebody_and_a_note_are_added(page, document):
     page.press("Enter")
     page.told("added")
     call = next(cue for cue in saved(document).cues if cue.kind == "call")
-    assert (call.hand, call.who, call.status) == ("house light to half", "house light", "added")
+    assert (call.note, call.who, call.status) == ("house light to half", "house light", "added")
     assert "house light to half" in page.text("#chart svg")
     page.page.click(f'#chart text[data-cue="{call.id}"]')
     page.press("n")

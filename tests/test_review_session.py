@@ -51,7 +51,7 @@ EVERYTHING = {
     "note": lambda s: {"cue": s.cues[0].id, "note": "ask the drummer"},
     "move": lambda s: {"cue": lit(s).id, "beats": 1, "bars": 0},
     "set": lambda s: {"cue": lit(s).id, "trigger": "held", "anchor": "lands-on", "up_beats": 8, "who": "Nele"},
-    "add": lambda s: {"kind": "one-shot", "hand": "the big one", "bar": 3, "beat": 2},
+    "add": lambda s: {"kind": "one-shot", "note": "the big one", "bar": 3, "beat": 2},
     "copy": lambda s: {"cue": next(c.id for c in s.cues if c.place.section and c.kind != "fade-out")},
     "category": lambda s: {"section": s.analysis.sections[0].id, "category": "lift", "all": False},
     "vamp": lambda s: {"section": s.analysis.sections[1].id, "until": "the singer turns round"},
@@ -94,7 +94,7 @@ def test_everything_can_be_done_saved_taken_back_and_made_again(session, what):
 
 def added_in_first_pass(session):
     first = next(each for each in session.song.analysis.sections if each.bars >= 6)
-    act(session, "add", kind="one-shot", hand="a swell", bar=first.first_bar + 3, beat=2)
+    act(session, "add", kind="one-shot", note="a swell", bar=first.first_bar + 3, beat=2)
     return next(cue.id for cue in session.song.cues if cue.status == "added")
 
 
@@ -239,7 +239,7 @@ def test_an_edit_that_hands_cannot_play_is_done_and_remarked(session):
 def test_only_added_cues_can_be_removed(session):
     with pytest.raises(EditError, match="Reject it instead"):
         act(session, "remove", cue=session.song.cues[0].id)
-    act(session, "add", kind="call", hand="house light to half", who="house", seconds=2.0)
+    act(session, "add", kind="call", note="house light to half", who="house", seconds=2.0)
     added = next(cue for cue in session.song.cues if cue.status == "added")
     assert (added.kind, added.who) == ("call", "house")
     act(session, "remove", cue=added.id)

@@ -16,7 +16,7 @@ from cuesuggest.rules.settings.house import LocalRules
 from cuesuggest.rules.settings.settings_file import shipped_rigs
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Look, Series
-from tests.songs import make_analysis, make_cue, place_at
+from tests.songs import hands_of_draft, make_analysis, make_cue, place_at
 from tests.test_rules_hands import PROFILES
 from tests.test_rules_properties import songs
 
@@ -140,8 +140,9 @@ STROBE_RIGS = st.builds(
 
 
 def all_words(found, analysis, rig):
+    words = hands_of_draft(found, analysis, rig)
     for cue in found.cues:
-        yield from (*cue.reasons, *cue.cautions, cue.hand)
+        yield from (*cue.reasons, *cue.cautions, words.of(cue))
     yield from found.cautions
     yield from (each.description for each in found.looks)
     yield from (question.text for question in found.questions)

@@ -4,7 +4,7 @@ import pytest
 
 from cuesuggest.analysis.types import Alternative, Event
 from cuesuggest.rules import Pin, check_playable, draft, load_profile, load_rig
-from tests.songs import make_analysis, retimed
+from tests.songs import hands_of_draft, make_analysis, retimed
 
 BAND, RIG = load_profile("band"), load_rig(None)
 ONE_SIDE = replace(RIG, sides=RIG.sides[:1])
@@ -19,6 +19,12 @@ def drafted(form, rig=RIG, **kwargs):
     found = draft(make_analysis(form, **kwargs), BAND, rig)
     assert check_playable(found.cues, rig) == []
     return found
+
+
+def said(start, form, rig=RIG, **kwargs):
+    """What the hand does for the one cue whose id starts so."""
+    found = drafted(form, rig, **kwargs)
+    return hands_of_draft(found, make_analysis(form, **kwargs), rig).of(cue(found, start))
 
 
 def cue(found, start):
@@ -105,14 +111,15 @@ def test_the_first_look_is_ready_before_the_song():
 def test_a_subtle_look_starts_on_the_downbeat_and_settles_over_bars():
     enter = cue(drafted("A8 B8", drive=VERSE_CHORUS), "enter/s1")
     assert (enter.kind, enter.anchor, enter.up_beats, enter.up_seconds) == ("fade-in", "starts-on", 8, 5.0)
-    assert enter.hand == "Side A: fader up to 40 % over 8 counts, from the 1"
+    hand = said("enter/s1", "A8 B8", drive=VERSE_CHORUS)
+    assert hand == "Side A: fader up to 40 % over 8 beats, from the 1"
 
 
 def test_a_lift_comes_in_over_two_beats_and_the_new_look_leads():
     enter = cue(drafted("A8 B8", drive=VERSE_CHORUS), "enter/s2")
     assert (enter.kind, enter.up_beats, enter.down_beats) == ("crossfade", 2, 2)
     assert "The new look leads, so there is no dip." in enter.reasons
-    assert enter.hand.endswith("side A out over 2 counts once B is half up")
+    assert said("enter/s2", "A8 B8", drive=VERSE_CHORUS).endswith("side A out over 2 beats once B is half up")
 
 
 def test_an_intense_look_cuts_in_on_the_downbeat():
@@ -126,7 +133,8 @@ def test_a_fade_lands_on_the_downbeat_out_of_a_build():
     enter = cue(found, "enter/s3")
     assert (enter.kind, enter.anchor, enter.up_beats) == ("fade-in", "lands-on", 16)
     assert str(enter.place) == "A2, bar 1 of 8"
-    assert "from B1, bar 5 of 8, there on the 1" in enter.hand
+    hand = said("enter/s3", "A8 B8 A8", drive={"A": 0.6, "B": 0.05}, events=build)
+    assert "over 16 beats, from the 1, lands at A2, bar 1 of 8" in hand
     calm = cue(drafted("A8 B8 A8", drive={"A": 0.6, "B": 0.05}), "enter/s3")
     assert calm.anchor == "starts-on"
 
@@ -204,7 +212,8 @@ def test_a_stop_too_short_for_two_actions_is_one_button_held():
     found = drafted("A8 B8", drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
     held = cue(found, "stop/s2")
     assert (held.kind, held.trigger) == ("cut-out", "held")
-    assert held.hand == "Kill button: press as the band stops, on the 4, hold, let go on the 1"
+    hand = said("stop/s2", "A8 B8", drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
+    assert hand == "Kill button: press on the 4, as the band stops, hold, let go on the 1"
 
 
 @pytest.mark.parametrize(
@@ -221,7 +230,8 @@ def test_without_a_kill_button_two_hands_play_a_short_stop_as_one_gesture():
     found = drafted("A8 B8", replace(RIG, kill=""), drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
     out, back = cue(found, "stop/s2/out"), cue(found, "stop/s2/back")
     assert back.place.seconds - out.place.seconds < BAND.hands.peak_gap_seconds
-    assert "with the same gesture" in back.hand
+    hand = said("stop/s2/back", "A8 B8", replace(RIG, kill=""), drive=VERSE_CHORUS, events=[("stop", 12, 4.0, 1)])
+    assert "with the same gesture" in hand
 
 
 def test_after_a_stop_a_lift_cuts_in_with_the_band():
@@ -356,7 +366,8 @@ def shots(found):
 def test_a_hit_in_a_lift_fires_the_one_shot_so_that_its_peak_meets_the_beat():
     (shot,) = shots(drafted("A8 B8", drive=VERSE_CHORUS, events=[("hit", 13, 3.0, 1)]))
     assert str(shot.place) == "B1, bar 5 of 8 beat 3"
-    assert shot.hand == "One-shot button: press 0.15 s before the 3, so that its peak meets the beat"
+    hand = said("shot/", "A8 B8", drive=VERSE_CHORUS, events=[("hit", 13, 3.0, 1)])
+    assert hand == "One-shot button: press 0.15 s before the 3, so that its peak meets the beat"
 
 
 def test_a_hit_in_a_quiet_section_is_left_to_the_band():
@@ -459,7 +470,7 @@ def test_cues_within_a_phrase_share_a_stand_by():
 
 def words_of(found):
     parts = [*found.cautions, *(look.description for look in found.looks)]
-    parts += [text for each in found.cues for text in (*each.cautions, *each.reasons, each.hand)]
+    parts += [text for each in found.cues for text in (*each.cautions, *each.reasons)]
     return " ".join(parts).lower()
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from cuesuggest.rules import check_hands, draft, load_profile, load_rig
 from cuesuggest.rules.person.hands import Action, Hold, too_many_hands, too_much
 from cuesuggest.score.grid import Grid
-from tests.songs import make_analysis, make_cue, make_song, place_at
+from tests.songs import hands_of_draft, make_analysis, make_cue, make_song, place_at
 from tests.test_rules_properties import songs
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -96,9 +96,10 @@ def test_with_one_hand_nothing_is_set_up_during_a_fade():
 
 def test_kill_and_master_are_called_as_the_rig_calls_them():
     rig = replace(RIG, kill="red pedal", master="big fader")
-    found = draft(make_analysis("A8 B8", bpm=96, drive={"A": 0.35, "B": 0.7}, events=[("stop", 12, 3.0, 1)]), BAND, rig)
+    analysis = make_analysis("A8 B8", bpm=96, drive={"A": 0.35, "B": 0.7}, events=[("stop", 12, 3.0, 1)])
+    found = draft(analysis, BAND, rig)
     held = [cue for cue in found.cues if cue.trigger == "held"]
-    assert [cue.hand.split(":")[0] for cue in held] == ["Red pedal"]
+    assert [hands_of_draft(found, analysis, rig).of(cue).split(":")[0] for cue in held] == ["Red pedal"]
     assert "Everything out: the red pedal and big fader" in " ".join(found.cautions)
 
 

@@ -14,7 +14,7 @@ from cuesuggest.rules.plan.material import INTENSE, gather
 from cuesuggest.rules.settings.house import OneShot, Side, Speed
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts, presses
-from tests.songs import make_analysis, retimed
+from tests.songs import hands_of_draft, make_analysis, retimed
 
 BAND, RIG = load_profile("band"), load_rig(None)
 STYLES = [load_profile(name) for name in known_names("profiles")]
@@ -173,9 +173,10 @@ def test_intense_goes_no_further_beyond_its_budget_than_what_has_a_right_to_it(a
 def test_cues_are_in_order_numbered_and_each_has_a_reason_and_an_own_id(analysis, rig):
     found = draft(analysis, BAND, rig)
     assert [cue.number for cue in found.cues] == [float(n) for n in range(1, len(found.cues) + 1)]
-    times = [cue.place.seconds for cue in found.cues]
+    times = [hand_starts(cue) for cue in found.cues]
     assert times == sorted(times)
-    assert all(cue.reasons and all(cue.reasons) and cue.hand for cue in found.cues)
+    words = hands_of_draft(found, analysis, rig)
+    assert all(cue.reasons and all(cue.reasons) and words.of(cue) for cue in found.cues)
     assert len({cue.id for cue in found.cues}) == len(found.cues)
     looks = {look.id: look for look in found.looks}
     for cue in found.cues:

@@ -14,7 +14,8 @@ from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import presses
 from cuesuggest.song import change
-from tests.songs import make_analysis, make_song
+from cuesuggest.song.hand_words import HandWords
+from tests.songs import hands_of_draft, make_analysis, make_song
 from tests.test_rules_properties import STYLES, any_rig, quick, some_songs
 
 RIG = load_rig(None)
@@ -30,13 +31,19 @@ def with_shot(**fields):
     return replace(RIG, one_shot=replace(RIG.one_shot, **fields))
 
 
-def shots(form=LONG, rig=RIG, profile=CLUB, weak=(), **kwargs):
+def with_words(form=LONG, rig=RIG, profile=CLUB, weak=(), **kwargs):
+    """The one-shots of a draft, each with what the hand does."""
     analysis = make_analysis(form, bpm=120, drive=kwargs.pop("drive", BIG), **kwargs)
     bars = tuple(replace(bar, confidence=0.2) if bar.number in weak else bar for bar in analysis.bars)
     analysis = replace(analysis, bars=bars)
     found = draft(analysis, profile, rig)
     assert check_playable(found.cues, rig, found.looks, Grid(analysis)) == []
-    return [cue for cue in found.cues if cue.kind == "one-shot"]
+    words = hands_of_draft(found, analysis, rig)
+    return [(cue, words.of(cue)) for cue in found.cues if cue.kind == "one-shot"]
+
+
+def shots(**given):
+    return [cue for cue, _ in with_words(**given)]
 
 
 def in_bars(cue):
@@ -47,9 +54,9 @@ def in_bars(cue):
 
 
 def test_a_series_has_its_measure_its_bars_its_run_time_and_its_reason():
-    (cue,) = shots()
+    ((cue, hand),) = with_words()
     assert in_bars(cue) == (4, 17, 29, ())
-    assert cue.hand.endswith("again every 4 bars to bar 29, 4 times in all; each runs 1.5 s")
+    assert hand.endswith("again every 4 bars to bar 29, 4 times in all; each runs 1.5 s")
     assert cue.reasons == ("D1 is long and intense enough to mark its phrases, every 4 bars.",)
 
 
@@ -71,8 +78,8 @@ def test_what_does_not_fit_is_left_out_of_a_series_while_enough_remain(weak, exp
 
 
 def test_bars_left_out_of_a_series_are_said():
-    (cue,) = shots(weak=(21,))
-    assert "3 times in all, not in bar 21" in cue.hand
+    ((_, hand),) = with_words(weak=(21,))
+    assert "3 times in all, not in bar 21" in hand
 
 
 def test_where_no_series_fits_the_section_opens_with_a_single():
@@ -135,14 +142,14 @@ def test_in_a_club_the_phrases_of_a_lift_are_told():
 
 
 def test_the_press_comes_before_the_beat_by_as_much_as_the_peak_comes_after_it():
-    (cue,) = shots(
+    ((cue, hand),) = with_words(
         rig=with_shot(run_seconds=4.0, peak_after=1.2),
         form="A8 B8",
         drive={"A": 0.35, "B": 0.75},
         events=[("hit", 13, 1.0, 1)],
     )
     assert cue.anchor == "lands-on"
-    assert "press 1.2 s before the 1, so that its peak meets the beat" in cue.hand
+    assert "press 1.2 s before the 1, so that its peak meets the beat" in hand
 
 
 def test_a_press_long_before_the_beat_needs_a_hand_that_is_free_then():
@@ -153,15 +160,15 @@ def test_a_press_long_before_the_beat_needs_a_hand_that_is_free_then():
 
 
 def test_a_run_longer_than_its_phrase_is_faded_out_early():
-    found = shots(
+    found = with_words(
         rig=with_shot(run_seconds=9.5, peak_after=0.0),
         form="A16 D16 O16",
         drive={**BIG, "O": 0.05},
         events=[("hit", 31, 1.0, 1)],
     )
-    cue = found[-1]
+    cue, hand = found[-1]
     assert (cue.place.bar, cue.series) == (31, None)
-    assert cue.hand.endswith("; fade out early, dark at O1, bar 1 of 16")
+    assert hand.endswith("; fade out early, dark at O1, bar 1 of 16")
     assert "The music ends before its run does, so it is faded out early." in cue.reasons
 
 
@@ -200,7 +207,7 @@ def test_a_series_that_is_moved_moves_with_all_its_presses_and_its_words():
     grid = Grid(ANALYSIS)
     later = change(song, moved(song, cue, grid.place(cue.place.bar + 1)), by="cli", at=NOON).cues[0]
     assert in_bars(later) == (4, 18, 30, (22,))
-    assert "to bar 30, 3 times in all, not in bar 22" in later.hand
+    assert "to bar 30, 3 times in all, not in bar 22" in HandWords(song.replaced(cues=(later,))).of(later)
     starts = {bar.number: bar.start for bar in ANALYSIS.bars}
     assert presses(later, Grid(ANALYSIS)) == tuple(starts[bar] for bar in (18, 26, 30))
 

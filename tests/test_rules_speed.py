@@ -10,7 +10,7 @@ from cuesuggest.rules import check_playable, draft, load_profile, load_rig
 from cuesuggest.rules.settings.house import Speed
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts
-from tests.songs import make_analysis, retimed
+from tests.songs import hands_of_draft, make_analysis, retimed
 from tests.test_rules_properties import STYLES, any_rig, quick, some_songs
 
 BAND, RIG = load_profile("band"), load_rig(None)
@@ -28,6 +28,13 @@ def drafted(analysis, unit):
     return found
 
 
+def sentences(analysis, unit, kind):
+    """What the hand does for each cue of a kind."""
+    found = drafted(analysis, unit)
+    words = hands_of_draft(found, analysis, rig_of(unit))
+    return [words.of(cue) for cue in found.cues if cue.kind == kind]
+
+
 def speeds(found):
     return [cue for cue in found.cues if cue.kind == "speed"]
 
@@ -41,9 +48,11 @@ def faster(bar, bpm=120.0, form="A8 B24", **kwargs):
 
 
 def test_lift_and_intense_restart_with_the_look_and_subtle_need_not():
-    found = drafted(make_analysis("A8 B8 A8 B8 C8 B8", drive={"A": 0.42, "B": 0.9, "C": 0.5}), "none")
-    category = {look.id: look.category for look in found.looks}
-    told = {(category[cue.look], "motion restarted" in cue.hand) for cue in found.cues if cue.id.startswith("enter/")}
+    analysis = make_analysis("A8 B8 A8 B8 C8 B8", drive={"A": 0.42, "B": 0.9, "C": 0.5})
+    found = drafted(analysis, "none")
+    category, words = {look.id: look.category for look in found.looks}, hands_of_draft(found, analysis, RIG)
+    entries = [cue for cue in found.cues if cue.id.startswith("enter/")]
+    told = {(category[cue.look], "motion restarted" in words.of(cue)) for cue in entries}
     assert told == {("subtle", False), ("lift", True), ("intense", True)}
 
 
@@ -61,9 +70,8 @@ def test_lift_and_intense_restart_with_the_look_and_subtle_need_not():
     ],
 )
 def test_the_first_recall_says_how_the_speed_is_set(unit, count_in, said):
-    recall = drafted(make_analysis("B16", start=6.0, count_in=count_in, drive=LIFT), unit).cues[0]
-    assert recall.kind == "recall"
-    assert recall.hand.endswith(said)
+    first, *_ = sentences(make_analysis("B16", start=6.0, count_in=count_in, drive=LIFT), unit, "recall")
+    assert first.endswith(said)
 
 
 def test_a_rig_that_says_nothing_of_speed_cannot_set_it(tmp_path):
@@ -101,7 +109,7 @@ settle_seconds = 1.0
 def test_a_new_tempo_is_set_by_ear_on_its_first_free_downbeat(unit, how):
     (cue,) = speeds(drafted(faster(25), unit))
     assert (cue.place.bar, cue.place.beat, cue.cycle_seconds) == (25, 1.0, 4.0)
-    assert cue.hand.endswith(how)
+    assert sentences(faster(25), unit, "speed")[0].endswith(how)
     assert cue.reasons == ("The band plays 120 beats a minute here, the motion goes with 96.",)
 
 
@@ -110,12 +118,12 @@ def test_a_look_for_a_new_tempo_is_set_in_the_dark_where_the_tempo_can_be_dialle
     analysis = faster(25, form="B16 A8 B8 A8 B8")
     (cue,) = speeds(drafted(analysis, "bpm"))
     entry = next(each for each in drafted(analysis, "bpm").cues if each.id == "enter/s3/lift/1")
-    assert "in the dark" in cue.hand
+    assert "in the dark" in sentences(analysis, "bpm", "speed")[0]
     assert cue.side == entry.side
     assert cue.place.bar < entry.place.bar
     (tapped,) = speeds(drafted(analysis, "tap"))
     assert tapped.place.bar > entry.place.bar
-    assert "by ear" in tapped.hand
+    assert "by ear" in sentences(analysis, "tap", "speed")[0]
 
 
 def test_a_look_that_its_side_still_holds_is_at_the_speed_it_was_set_to():
@@ -170,11 +178,13 @@ def test_a_stretch_that_nobody_counts_sets_no_speed():
 
 
 def test_at_double_tempo_a_round_takes_more_bars_and_the_dial_says_so():
-    (cue,) = speeds(drafted(retimed(make_analysis("A8 B24", drive=LIFT), tempos={21: 210.0, 33: 96.0}), "bpm"))
+    analysis = retimed(make_analysis("A8 B24", drive=LIFT), tempos={21: 210.0, 33: 96.0})
+    (cue,) = speeds(drafted(analysis, "bpm"))
     low, high = BAND.looks.cycle_seconds.lift
     assert low <= cue.cycle_seconds <= high
-    assert "one round in 4 bars" in cue.hand
-    assert "to 105 BPM" in cue.hand
+    (hand,) = sentences(analysis, "bpm", "speed")
+    assert "one round in 4 bars" in hand
+    assert "to 105 BPM" in hand
 
 
 def test_where_it_cannot_be_set_the_plan_says_so():

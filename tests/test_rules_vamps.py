@@ -10,7 +10,7 @@ from cuesuggest.decide.telling import describe
 from cuesuggest.errors import EditError
 from cuesuggest.rules import draft, load_profile, load_rig
 from cuesuggest.song import SetSection, Song, change, redo, undo
-from tests.songs import make_analysis, make_song
+from tests.songs import hands_of_draft, make_analysis, make_song
 
 BAND, RIG = load_profile("band"), load_rig(None)
 SIGN = "the singer raises a hand"
@@ -21,37 +21,42 @@ def with_vamp(analysis, section):
 
 
 def drafted(form, section, **kwargs):
-    return draft(with_vamp(make_analysis(form, **kwargs), section), BAND, RIG)
+    """The draft of a song in which a section goes round, and its sentences."""
+    analysis = with_vamp(make_analysis(form, **kwargs), section)
+    found = draft(analysis, BAND, RIG)
+    return found, hands_of_draft(found, analysis, RIG)
 
 
 def test_what_comes_after_a_vamp_waits_for_the_sign():
-    found = drafted("A8 B8 A8 B8", "s2", drive={"A": 0.35, "B": 0.8})
+    found, words = drafted("A8 B8 A8 B8", "s2", drive={"A": 0.35, "B": 0.8})
     (enter,) = [cue for cue in found.cues if cue.id.startswith("enter/s3")]
-    assert enter.hand.endswith(f"only after the sign: {SIGN}")
+    assert words.of(enter).endswith(f"only after the sign: {SIGN}")
     assert f"B1 goes round until {SIGN}" in enter.reasons[-1]
 
 
 def test_in_a_vamp_a_look_is_set_up_and_brought_in_the_first_time_round():
-    found = drafted("A8 B8 C8 B8", "s2", drive={"A": 0.45, "B": 0.8, "C": 0.95})
+    found, words = drafted("A8 B8 C8 B8", "s2", drive={"A": 0.45, "B": 0.8, "C": 0.95})
     inside = [cue for cue in found.cues if cue.place.section == "B" and cue.place.pass_ == 1]
     assert {cue.kind for cue in inside} == {"crossfade", "recall"}
     # The entrance itself comes with the section before, which does not go round.
-    assert [cue.hand.rpartition("; ")[2] for cue in inside] == ["the first time round"] * len(inside)
+    assert [words.of(cue).rpartition("; ")[2] for cue in inside] == ["the first time round"] * len(inside)
 
 
 def test_nobody_leaves_a_vamp_early_since_its_last_round_is_not_known():
     plain = draft(make_analysis("B8 A8 B8 C8", drive={"A": 0.05, "B": 0.8, "C": 0.5}), BAND, RIG)
     (early,) = [cue for cue in plain.cues if cue.id.startswith("leave/s1")]
     assert early.place.bar == 8
-    found = drafted("B8 A8 B8 C8", "s1", drive={"A": 0.05, "B": 0.8, "C": 0.5})
+    found, words = drafted("B8 A8 B8 C8", "s1", drive={"A": 0.05, "B": 0.8, "C": 0.5})
     (late,) = [cue for cue in found.cues if cue.id.startswith("leave/s1")]
     assert (late.place.bar, late.place.beat) == (9, 1.0)
-    assert late.hand.endswith(f"only after the sign: {SIGN}")
+    assert words.of(late).endswith(f"only after the sign: {SIGN}")
 
 
 def test_a_song_without_a_vamp_says_nothing_of_signs():
-    found = draft(make_analysis("A8 B8 A8 B8", drive={"A": 0.35, "B": 0.8}), BAND, RIG)
-    assert not [cue for cue in found.cues if "sign" in cue.hand or "round until" in " ".join(cue.reasons)]
+    analysis = make_analysis("A8 B8 A8 B8", drive={"A": 0.35, "B": 0.8})
+    found = draft(analysis, BAND, RIG)
+    words = hands_of_draft(found, analysis, RIG)
+    assert not [cue for cue in found.cues if "sign" in words.of(cue) or "round until" in " ".join(cue.reasons)]
 
 
 def test_a_vamp_is_an_edit_like_any_other():

@@ -135,7 +135,7 @@ BROKEN = [
     (_with(101), ["cues", 0, "level"], "cues[0].level: must be 0 to 100, not 101"),
     (_with(-1), ["cues", 0, "up_beats"], "cues[0].up_beats: must be 0 to 10000, not -1"),
     (_with(1.2), ["cues", 0, "confidence"], "cues[0].confidence: must be 0 to 1, not 1.2"),
-    (_with(None), ["cues", 0, "hand"], "cues[0].hand: must be a text in quotes, not null"),
+    (_with(None), ["cues", 0, "note"], "cues[0].note: must be a text in quotes, not null"),
     (_with("loud"), ["cues", 0, "reasons"], "cues[0].reasons: must be a list in brackets, not 'loud'"),
     (_with([]), ["cues", 0, "place"], "cues[0].place: must be an object in braces, not a list in brackets"),
     (_with(""), ["cues", 0, "id"], "cues[0].id: must not be empty"),

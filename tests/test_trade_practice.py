@@ -19,7 +19,7 @@ from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts, presses, swapped_after
 from cuesuggest.score.records import CATEGORIES
 from tests.plans import heard, names, spans
-from tests.songs import make_analysis, retimed
+from tests.songs import hands_of_draft, make_analysis, retimed
 
 STYLES = {name: load_profile(name) for name in known_names("profiles")}
 RIGS = {name: load_rig(name) for name in known_names("rigs")}
@@ -184,7 +184,8 @@ def motion_goes_with_the_bars(case):
 
 def restarted_with_the_band(case):
     big = [cue for cue in case.entries if case.looks[cue.look].category in ("lift", "intense")]
-    return [cue.id for cue in big if "motion restarted" not in cue.hand]
+    words = hands_of_draft(case.found, case.analysis, case.rig)
+    return [cue.id for cue in big if "motion restarted" not in words.of(cue)]
 
 
 def one_shots_on_the_measure(case):
@@ -405,7 +406,7 @@ PRACTICE: list[tuple[Callable[[Case], list], str, Callable[[Case], Case]]] = [
         looking(cycle_seconds=None),
     ),
     (motion_goes_with_the_bars, "common practice", looking(cycle_bars=3.0)),
-    (restarted_with_the_band, "common practice", cued(lambda cue: replace(cue, hand=""))),
+    (restarted_with_the_band, "common practice", cued(lambda cue: replace(cue, kind="ramp"))),
     (one_shots_on_the_measure, "common practice", cued(lambda cue: later(cue, 0.3))),
     (one_shots_run_out, "common practice", more_cues(lambda cue: later(cue, 0.1))),
     (nothing_where_nobody_plays, "common practice", talked_through),
@@ -515,8 +516,9 @@ def test_a_short_stop_is_one_held_button_or_one_gesture(beats, kill, kinds):
 
 def test_an_ending_that_slows_down_is_faded_by_ear():
     """Common practice: nobody counts in a ritardando."""
-    end = draft(SMALL["slowing"], STYLES["band"], RIGS["example"]).cues[-1]
+    found = draft(SMALL["slowing"], STYLES["band"], RIGS["example"])
+    end = found.cues[-1]
     assert (end.kind, end.down_beats) == ("fade-out", None)
-    assert end.hand.endswith("by ear)")
+    assert hands_of_draft(found, SMALL["slowing"], RIGS["example"]).of(end).endswith("by ear)")
     assert "The band slows down here, so nothing is counted." in end.reasons[0]
     assert end.place.seconds >= SMALL["slowing"].sections[-1].end - 0.001

@@ -210,7 +210,7 @@ def note(obj: dict[str, Any], cue: str, text: str) -> None:
 @edit.command()
 @click.argument("kind", type=click.Choice(get_args(CueKind)))
 @_placed
-@click.option("--do", "hand", required=True, metavar="TEXT", help="What the hand does, or what is called.")
+@click.option("--note", default="", metavar="TEXT", help="Words of your own; for a call, what is called.")
 @click.option("--look", metavar="NAME", help="Look that it is about.")
 @click.option("--side", metavar="NAME", help="Side of the rig.")
 @click.option("--level", type=click.IntRange(0, 100), metavar="PERCENT")

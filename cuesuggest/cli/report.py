@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.decide.answers import command
-from cuesuggest.score.grid import tempo_words
-from cuesuggest.score.records import Cue, Look, PlannedSection, beat_words, clock
+from cuesuggest.score.grid import Grid, tempo_words
+from cuesuggest.score.light import in_order_of_hand
+from cuesuggest.score.records import Cue, Look, Place, PlannedSection, beat_words, clock
+from cuesuggest.song.hand_words import HandWords, beside
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.song.rig_facts import all_out
 from cuesuggest.song.variants import kinds, ways_in
@@ -65,11 +67,12 @@ def song_text(song: Song, width: int = 100) -> str:
     elif song.analysis.music_start is not None:
         lines += ["", "No cues."]
     if song.unplaced:
+        words = HandWords(song)
         lines += ["", "Lost their place, kept aside"]
         for each in song.unplaced:
             cue = each.cue
             lines += _wrapped(
-                f"{cue.kind} at {cue.place}: {cue.hand}; {each.why}.", width, f"{cue.number:>5g}  ", " " * 9
+                f"{cue.kind} at {cue.place}: {words.of(cue)}; {each.why}.", width, f"{cue.number:>5g}  ", " " * 9
             )
     if song.cautions:
         lines += ["", "Take care"]
@@ -146,10 +149,11 @@ def _look_line(look: Look, fired: bool) -> str:
 def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:
     planned = {each.section: each for each in song.plan}
     sections = song.analysis.sections
-    # A cue belongs to the section its place names; what has no bars goes before or after by its time.
-    groups: dict[int, list[Cue]] = {}
-    for cue in cues:
-        groups.setdefault(_section_index(cue, sections), []).append(cue)
+    grid, words = Grid(song.analysis), HandWords(song)
+    # A cue belongs to the section in which the hand begins; what has no bars goes before or after by its time.
+    groups: dict[int, list[tuple[Place, Cue]]] = {}
+    for place, cue in in_order_of_hand(cues, grid):
+        groups.setdefault(_section_index(place, sections), []).append((place, cue))
     for index in range(-1, len(sections)):
         if index >= 0:
             yield ""
@@ -157,14 +161,14 @@ def _by_section(song: Song, cues: list[Cue], width: int) -> Iterator[str]:
         elif groups.get(index):
             yield ""
             yield "Before the song"
-        for cue in groups.get(index, []):
-            yield from _cue_lines(cue, width)
+        for place, cue in groups.get(index, []):
+            yield from _cue_lines(cue, place, words.of(cue), width)
 
 
-def _section_index(cue: Cue, sections: tuple[Section, ...]) -> int:
-    if cue.place.bar is None:
-        return max((k for k, s in enumerate(sections) if s.start <= cue.place.seconds), default=-1)
-    return max((k for k, s in enumerate(sections) if s.first_bar <= cue.place.bar), default=-1)
+def _section_index(place: Place, sections: tuple[Section, ...]) -> int:
+    if place.bar is None:
+        return max((k for k, s in enumerate(sections) if s.start <= place.seconds), default=-1)
+    return max((k for k, s in enumerate(sections) if s.first_bar <= place.bar), default=-1)
 
 
 def _section_lines(section: Section, planned: dict[str, PlannedSection], width: int) -> Iterator[str]:
@@ -183,17 +187,17 @@ def _turns(plan: PlannedSection) -> Iterator[str]:
         yield ", ".join(f"{part.category} from bar {part.first_bar}" for part in plan.parts).capitalize() + "."
 
 
-def _cue_lines(cue: Cue, width: int) -> Iterator[str]:
-    where = clock(cue.place.seconds) if cue.place.bar is None else f"bar {cue.place.bar}"
-    if cue.place.bar is not None:
-        where += beat_words(cue.place.beat)
+def _cue_lines(cue: Cue, place: Place, hand: str, width: int) -> Iterator[str]:
+    where = clock(place.seconds) if place.bar is None else f"bar {place.bar}"
+    if place.bar is not None:
+        where += beat_words(place.beat)
     status = "" if cue.status == "suggested" else f" [{cue.status}]"
-    yield from _wrapped(f"{where}, {cue.kind}{status}: {cue.hand}", width, f"{cue.number:>5g}  ", " " * 9)
+    yield from _wrapped(f"{where}, {cue.kind}{status}: {hand}", width, f"{cue.number:>5g}  ", " " * 9)
     yield from _wrapped(" ".join(cue.reasons), width, " " * 7, " " * 7)
     for caution in cue.cautions:
         yield from _wrapped(caution, width, " " * 7 + "! ", " " * 9)
-    if cue.note:
-        yield from _wrapped(cue.note, width, " " * 7 + "note: ", " " * 9)
+    if note := beside(cue):
+        yield from _wrapped(note, width, " " * 7 + "note: ", " " * 9)
 
 
 def _bars(section: Section) -> str:

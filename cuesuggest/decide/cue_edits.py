@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
@@ -11,15 +10,13 @@ from cuesuggest.decide.meant import find_look, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import beats_seconds
-from cuesuggest.score.records import EXITS, Cue, CueKind, Place, Series
+from cuesuggest.score.records import ENTRANCES, EXITS, Cue, CueKind, Place, Series
 from cuesuggest.song import AddCue, RemoveCue, SetCue, Song
 from cuesuggest.song.edit_types import CueChanges
 from cuesuggest.song.numbers import number_between
 
-__all__ = ["added", "copied", "moved", "removed", "with_level"]
+__all__ = ["added", "as_kind", "copied", "counted_anew", "moved", "removed", "with_level"]
 
-# What the words of a series say of the bars that it runs over.
-_RUNS = re.compile(r"\bto bar \d+|\bnot in bar \d+(?:(?:, | and )\d+)*")
 _SAME_PLACE = 0.2  # s; a cue of the same kind so near is the same one
 
 
@@ -34,22 +31,22 @@ def moved(song: Song, cue: Cue, place: Place) -> SetCue:
         If its series would run out of the song, or has no bar to begin in.
     """
     changes: CueChanges = {"place": place}
-    grid = Grid(song.analysis)
-    if place.beat != cue.place.beat:
-        was, now = grid.count(cue.place), grid.count(place)
-        hand = re.sub(rf"\b(from|before) {re.escape(was)}\b", rf"\1 {now}", cue.hand)
-        changes["hand"] = re.sub(rf"\b{re.escape(grid.on_count(cue.place))}\b", grid.on_count(place), hand)
     if cue.series is not None and place.bar != cue.place.bar:
-        series = _moved_series(grid, cue, place)
-        shift = series.first_bar - cue.series.first_bar
-        changes["series"] = series
-        changes["hand"] = _RUNS.sub(lambda bars: _shifted(bars[0], shift), changes.get("hand", cue.hand))
-    if grid.bars:
-        if cue.up_beats:
-            changes["up_seconds"] = beats_seconds(grid, place, cue.anchor, cue.up_beats)
-        if cue.down_beats:
-            changes["down_seconds"] = beats_seconds(grid, place, cue.anchor, cue.down_beats)
+        changes["series"] = _moved_series(Grid(song.analysis), cue, place)
+    if song.analysis.bars:
+        changes |= counted_anew(song, replace(cue, place=place))
     return SetCue(cue.id, changes)
+
+
+def counted_anew(song: Song, cue: Cue) -> CueChanges:
+    """Return the seconds that a cue's beats take where it is: up to a place is not as long as from it on."""
+    grid = Grid(song.analysis)
+    changes = CueChanges()
+    if cue.up_beats is not None:
+        changes["up_seconds"] = beats_seconds(grid, cue.place, cue.anchor, cue.up_beats) if grid.bars else None
+    if cue.down_beats is not None:
+        changes["down_seconds"] = beats_seconds(grid, cue.place, cue.anchor, cue.down_beats) if grid.bars else None
+    return changes
 
 
 def _moved_series(grid: Grid, cue: Cue, place: Place) -> Series:
@@ -68,16 +65,12 @@ def _moved_series(grid: Grid, cue: Cue, place: Place) -> Series:
     return replace(series, first_bar=series.first_bar + shift, last_bar=series.last_bar + shift, skip=skip)
 
 
-def _shifted(words: str, bars: int) -> str:
-    return re.sub(r"\d+", lambda number: str(int(number[0]) + bars), words)
-
-
 def added(
     song: Song,
     kind: CueKind,
     place: Place,
     *,
-    hand: str,
+    note: str = "",
     look: str | None = None,
     side: str | None = None,
     level: int | None = None,
@@ -86,8 +79,16 @@ def added(
 ) -> AddCue:
     """Return the edit that adds a cue of the designer's own, with a number between its neighbours.
 
-    `beats` is the length of the fade; what goes out counts it down, everything else up.
+    `beats` is the length of the fade; what goes out counts it down, everything else up. `note` is what the designer
+    says about it, or what is called.
+
+    Raises
+    ------
+    EditError
+        If it is a call without words, or there is no such look.
     """
+    if kind == "call" and not note.strip():
+        raise EditError("Write what is called, as a note.")
     if look is not None:
         look = find_look(song, look)
     ids = {cue.id for cue in song.cues} | {each.cue.id for each in song.unplaced}
@@ -105,7 +106,7 @@ def added(
             trigger="hand",
             anchor="starts-on",
             place=place,
-            hand=hand,
+            note=note,
             reasons=("You added it.",),
             confidence=1.0,
             look=look,
@@ -162,13 +163,12 @@ def copied(song: Song, cue: Cue) -> tuple[tuple[AddCue, Section], ...]:
 def _copy(song: Song, cue: Cue, place: Place, own: Section) -> AddCue:
     length = cue.down_beats if cue.kind in EXITS else cue.up_beats
     new = added(
-        song, cue.kind, place, hand=cue.hand, look=cue.look, side=cue.side, level=cue.level, beats=length, who=cue.who
+        song, cue.kind, place, note=cue.note, look=cue.look, side=cue.side, level=cue.level, beats=length, who=cue.who
     )
     own_words = replace(
         new.cue,
         trigger=cue.trigger,
         anchor=cue.anchor,
-        note=cue.note,
         cautions=cue.cautions,
         reasons=(f"It is as cue {cue.number:g} in {own.mark}.",),
     )
@@ -190,8 +190,33 @@ def removed(cue: Cue) -> RemoveCue:
     return RemoveCue(cue.id)
 
 
+def as_kind(song: Song, cue: Cue, kind: CueKind) -> CueChanges:
+    """Return what changes with a cue's kind: lengths and levels that the new kind has no use for go, others come.
+
+    A way in that becomes a way out keeps its length, and the other way round.
+    """
+    changes: CueChanges = {"kind": kind}
+    length = (cue.up_beats or cue.down_beats, cue.up_seconds or cue.down_seconds)
+    back = (cue.down_beats or cue.up_beats, cue.down_seconds or cue.up_seconds)
+    if kind in ENTRANCES:
+        up = (0.0, 0.0) if kind == "cut-in" else length
+        look = next((look for look in song.looks if look.id == cue.look), None)
+        changes |= {"up_beats": up[0], "up_seconds": up[1]}
+        if cue.kind not in ENTRANCES:
+            changes |= {"down_beats": None, "down_seconds": None}
+            changes["level"] = cue.level or (look.level_ceiling if look else 100)
+    elif kind in EXITS:
+        down = (0.0, 0.0) if kind == "cut-out" else back
+        changes |= {"up_beats": None, "up_seconds": None, "down_beats": down[0], "down_seconds": down[1], "level": 0}
+    elif kind != "ramp":
+        changes |= {"up_beats": None, "up_seconds": None, "down_beats": None, "down_seconds": None, "level": None}
+    if kind != "one-shot":
+        changes["series"] = None
+    return changes
+
+
 def with_level(cue: Cue, level: int) -> SetCue:
-    """Return the edit that sets a level, in the words for the hand too.
+    """Return the edit that sets a level.
 
     Raises
     ------
@@ -200,4 +225,4 @@ def with_level(cue: Cue, level: int) -> SetCue:
     """
     if cue.level is None:
         raise EditError(f"Cue {cue.number:g} is a {cue.kind} and sets no level.")
-    return SetCue(cue.id, {"level": level, "hand": re.sub(rf"\b{cue.level} %", f"{level} %", cue.hand)})
+    return SetCue(cue.id, {"level": level})

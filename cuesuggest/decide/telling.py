@@ -20,7 +20,7 @@ from cuesuggest.song import (
 
 __all__ = ["action_text", "describe"]
 
-_FOLLOWS = ("up_seconds", "down_seconds", "hand")
+_FOLLOWS = ("up_seconds", "down_seconds")
 
 
 def action_text(song: Song, entries: Sequence[HistoryEntry]) -> str:
@@ -32,7 +32,7 @@ def describe(song: Song, edit: Edit) -> str:
     """Say in a sentence what an edit does; cues that are gone are called by their id."""
     match edit:
         case SetCue():
-            # Seconds and the words for the hand follow from the rest, and are no news beside it.
+            # Seconds follow from the rest, and are no news beside it.
             told = {name: value for name, value in edit.changes.items() if name not in _FOLLOWS} or edit.changes
             said = ", ".join(_value_words(song, name, value) for name, value in told.items())
             return f"{_cue_name(song, edit.cue)}: {said}"

@@ -6,22 +6,21 @@ All of it goes through the functions that the command line calls; nothing here k
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from functools import partial
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
 from cuesuggest.analysis.types import Section
 from cuesuggest.decide import boundaries, statements
 from cuesuggest.decide.answers import answered
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.change import Change
-from cuesuggest.decide.cue_edits import added, copied, moved, removed, with_level
+from cuesuggest.decide.cue_edits import added, as_kind, copied, counted_anew, moved, removed, with_level
 from cuesuggest.decide.meant import place_at, stepped
 from cuesuggest.decide.telling import describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
 from cuesuggest.score.form_text import read_form
-from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Status, Trigger, counted
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
@@ -103,39 +102,33 @@ def _move(song: Song, asked: Asked) -> Change:
 
 
 def _set(song: Song, asked: Asked) -> Change:
-    """Change how a cue is played: its words, look, side, lengths, trigger, anchor, person."""
+    """Change how a cue is played: its note, look, side, lengths, trigger, anchor, person."""
     cue = _cue(song, asked.text("cue"))
     changes = CueChanges()
     if asked.has("trigger"):
         changes["trigger"] = asked.choice("trigger", cast("tuple[Trigger, ...]", get_args(Trigger)))
     if asked.has("anchor"):
         changes["anchor"] = asked.choice("anchor", cast("tuple[Anchor, ...]", get_args(Anchor)))
-    if asked.has("kind"):
-        changes["kind"] = asked.choice("kind", _KINDS)
-    if asked.has("hand"):
-        changes["hand"] = asked.text("hand")
+    if asked.has("kind") and asked.choice("kind", _KINDS) != cue.kind:
+        changes |= as_kind(song, cue, asked.choice("kind", _KINDS))
+    if asked.has("note"):
+        changes["note"] = asked.text("note")
     if asked.has("who"):
         changes["who"] = asked.text("who", 80) or "operator"
     if asked.has("side"):
         changes["side"] = asked.text("side", 80) or None
     if asked.has("look"):
         changes["look"] = asked.text("look") or None
-    grid = Grid(song.analysis)
-    anchor = changes.get("anchor", cue.anchor)
-    if asked.has("up_beats"):
-        up = asked.number("up_beats", 0, 256)
-        changes |= {"up_beats": up, "up_seconds": beats_seconds(grid, cue.place, anchor, up) if grid.bars else None}
-    if asked.has("down_beats"):
-        down = asked.number("down_beats", 0, 256)
-        seconds = beats_seconds(grid, cue.place, anchor, down) if grid.bars else None
-        changes |= {"down_beats": down, "down_seconds": seconds}
-    edits: list[Edit] = []
-    if asked.has("level") and cue.level != asked.whole("level", 0, 100):
-        edits.append(with_level(cue, asked.whole("level", 0, 100)))
+    if asked.has("level"):
+        level = asked.whole("level", 0, 100)
+        changes["level"] = level if "level" in changes else with_level(cue, level).changes["level"]
+    lengths = {name: asked.number(name, 0, 256) for name in ("up_beats", "down_beats") if asked.has(name)}
+    changes |= cast(CueChanges, lengths)
+    if lengths or changes.get("anchor", cue.anchor) != cue.anchor:
+        changes |= counted_anew(song, replace(cue, **cast("dict[str, Any]", changes)))
     told = {name: value for name, value in changes.items() if getattr(cue, name) != value}
-    if told:
-        edits.append(SetCue(cue.id, cast(CueChanges, told)))
-    return Change(tuple(edits), "; ".join(describe(song, edit) for edit in edits) or _numbers([cue]) + ":")
+    edits = (SetCue(cue.id, cast(CueChanges, told)),) if told else ()
+    return Change(edits, "; ".join(describe(song, edit) for edit in edits) or _numbers([cue]) + ":")
 
 
 def _add(song: Song, asked: Asked) -> Change:
@@ -144,14 +137,11 @@ def _add(song: Song, asked: Asked) -> Change:
     else:
         place = place_at(song, seconds=asked.number("seconds", 0))
     kind = asked.choice("kind", _KINDS)
-    hand = asked.text("hand")
-    if not hand:
-        raise EditError("Write what the hand does, or what is called.")
     edit = added(
         song,
         kind,
         place,
-        hand=hand,
+        note=asked.text("note") if asked.has("note") else "",
         look=asked.text("look") or None if asked.has("look") else None,
         side=asked.text("side", 80) or None if asked.has("side") else None,
         level=asked.whole("level", 0, 100) if asked.has("level") else None,

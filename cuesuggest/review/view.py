@@ -6,11 +6,14 @@ from dataclasses import asdict
 from typing import Any
 
 from cuesuggest.decide.statements import described
-from cuesuggest.export.chart import BARS_PER_LINE, action, as_json, lay_out
+from cuesuggest.export.chart import BARS_PER_LINE, as_json, lay_out
 from cuesuggest.review.session import Session
 from cuesuggest.review.shown_light import shown_light
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import in_order_of_hand
 from cuesuggest.score.records import clock
 from cuesuggest.song import Song
+from cuesuggest.song.hand_words import HandWords
 from cuesuggest.song.open_questions import open_questions
 
 __all__ = ["page_of"]
@@ -104,7 +107,7 @@ def _music(song: Song) -> dict[str, Any]:
 
 
 def _cues(song: Song) -> list[dict[str, Any]]:
-    looks = {look.id: look for look in song.looks}
+    grid, words = Grid(song.analysis), HandWords(song)
     return [
         {
             **{
@@ -115,7 +118,6 @@ def _cues(song: Song) -> list[dict[str, Any]]:
                     "kind",
                     "trigger",
                     "anchor",
-                    "hand",
                     "reasons",
                     "cautions",
                     "confidence",
@@ -130,14 +132,16 @@ def _cues(song: Song) -> list[dict[str, Any]]:
                     "lock",
                 )
             },
-            "action": action(cue, looks),
-            "where": str(cue.place),
-            "clock": clock(cue.place.seconds),
-            "seconds": cue.place.seconds,
-            "bar": cue.place.bar,
-            "beat": cue.place.beat,
-            "section": cue.place.section,
-            "pass": cue.place.pass_,
+            "hand": words.of(cue),
+            "action": words.short(cue),
+            "where": str(place),
+            "lands": None if place == cue.place else str(cue.place),
+            "clock": clock(place.seconds),
+            "seconds": place.seconds,
+            "bar": place.bar,
+            "beat": place.beat,
+            "section": place.section,
+            "pass": place.pass_,
         }
-        for cue in song.cues
+        for place, cue in in_order_of_hand(song.cues, grid)
     ]

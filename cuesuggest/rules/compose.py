@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -26,6 +25,7 @@ from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.stays import stays_of
 from cuesuggest.score.deeds import Question
 from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_starts
 from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue, Look, PlannedPart, PlannedSection
 
 __all__ = ["Draft", "draft"]
@@ -82,9 +82,9 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
 
 
 def _by_time(move: Move) -> tuple[float, int, float, str]:
-    """Order by place; where several come together: setting up, the look, the one-shot on top of it."""
+    """Order by where the hand begins; where several come together: setting up, the look, the one-shot on top of it."""
     together = {"recall": 0, "one-shot": 2}.get(move.cue.kind, 1)
-    return move.cue.place.seconds, together, move.start, move.cue.id
+    return hand_starts(move.cue), together, move.cue.place.seconds, move.cue.id
 
 
 def _for_every_section(
@@ -187,7 +187,7 @@ def _beside(paced: Sequence[Move], small: Sequence[Move], brief: Brief) -> list[
 
 
 def _as_ridden(moves: Sequence[Move], brief: Brief) -> list[Move]:
-    """Say of each change of level where it starts from, now that it is known which of them are left."""
+    """Leave out changes of level that are none any more, now that it is known which of them are left."""
     told: list[Move] = []
     levels: dict[int | None, int] = {}
     for move in sorted(moves, key=lambda move: (move.start, move.cue.place.seconds)):
@@ -199,10 +199,8 @@ def _as_ridden(moves: Sequence[Move], brief: Brief) -> list[Move]:
             if abs(cue.level - was) < brief.profile.fades.ramp_from:
                 continue
             up, beats, seconds = cue.level > was, cue.up_beats or cue.down_beats, cue.up_seconds or cue.down_seconds
-            hand = re.sub(r"from \d+ % to", f"from {was} % to", cue.hand)
             ridden = replace(
                 cue,
-                hand=hand,
                 up_beats=beats if up else None,
                 up_seconds=seconds if up else None,
                 down_beats=None if up else beats,

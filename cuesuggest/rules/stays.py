@@ -16,7 +16,6 @@ __all__ = [
     "back_in",
     "build_before",
     "closing_stop",
-    "counts",
     "cut_off",
     "decided_edge",
     "half_count_before",
@@ -24,7 +23,6 @@ __all__ = [
     "landing_before",
     "last_hit",
     "lit_into",
-    "of_the_build",
     "stays_of",
     "stop_ahead",
 ]
@@ -139,20 +137,6 @@ def last_hit(brief: Brief, low: float, high: float) -> Event | None:
     """Return the last hit in a stretch of seconds."""
     hits = [hit for hit in brief.events("hit") if low - EPS <= hit.start <= high + EPS]
     return hits[-1] if hits else None
-
-
-def counts(beats: float) -> str:
-    """Say a length as one counts it."""
-    whole = math.floor(beats + 0.5)
-    if abs(beats - whole) > 0.02 and beats > 1:
-        return f"about {whole} counts"
-    return "1 count" if beats == 1 else f"{beats:g} counts"
-
-
-def of_the_build(beats: float) -> str:
-    """Say over what a fade goes that takes so many beats of a build."""
-    said = counts(beats)
-    return f"{said} of the build" if said.startswith("about") else f"the {said} of the build"
 
 
 def stays_of(brief: Brief, planned: Sequence[PlannedSection]) -> list[Stay]:

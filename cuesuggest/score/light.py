@@ -23,8 +23,10 @@ __all__ = [
     "beats_seconds",
     "fade_seconds",
     "follow",
+    "hand_place",
     "hand_starts",
     "held_until",
+    "in_order_of_hand",
     "is_held",
     "lit_stretches",
     "presses",
@@ -158,6 +160,24 @@ def hand_starts(cue: Cue, grid: Grid | None = None) -> float:
     if cue.anchor == "starts-on":
         return cue.place.seconds
     return cue.place.seconds - _own_seconds(cue, grid)
+
+
+def hand_place(cue: Cue, grid: Grid) -> Place:
+    """Return where the hand begins a cue: where it stands in every list, while its light may land later.
+
+    Parameters
+    ----------
+    cue : Cue
+    grid : Grid
+        Of the song.
+    """
+    seconds = hand_starts(cue, grid)
+    return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
+
+
+def in_order_of_hand(cues: Iterable[Cue], grid: Grid) -> list[tuple[Place, Cue]]:
+    """Return cues with where the hand begins each, in that order."""
+    return sorted(((hand_place(cue, grid), cue) for cue in cues), key=lambda each: (each[0].seconds, each[1].number))
 
 
 def is_held(cue: Cue) -> bool:

@@ -145,8 +145,6 @@ class Cue:
     trigger: Trigger
     anchor: Anchor
     place: Place
-    hand: str
-    """Which fader or button, what to do with it, on which count."""
     reasons: tuple[str, ...]
     confidence: float
     look: str | None = None
@@ -160,6 +158,10 @@ class Cue:
     series: Series | None = None
     cycle_seconds: float | None = None
     """For one round of the motion, where the cue sets its speed."""
+    cycle_bars: float | None = None
+    """Bars that this round takes at the tempo that the speed is set for."""
+    dark_by: float | None = None
+    """Seconds of the recording at which a one-shot has to be dark, before its run is over."""
     standby: int | None = None
     """Cues that share one stand-by have the same group number."""
     who: str = "operator"
@@ -167,6 +169,7 @@ class Cue:
     cautions: tuple[str, ...] = ()
     status: Status = "suggested"
     note: str = ""
+    """A person's own words; what the hand does is told from the values (`cuesuggest.song.hand_words`)."""
     lock: bool = False
 
     @property

@@ -239,7 +239,7 @@ def check_cues(cues: Sequence[Cue], recording: RecordingFile, analysis: SongAnal
         _between(f"{path}.confidence", cue.confidence, 0, 1)
         for name in ("up_beats", "down_beats"):
             _between(f"{path}.{name}", getattr(cue, name), 0, MOST_FADE_BEATS)
-        for name in ("up_seconds", "down_seconds", "cycle_seconds"):
+        for name in ("up_seconds", "down_seconds", "cycle_seconds", "cycle_bars", "dark_by"):
             _between(f"{path}.{name}", getattr(cue, name), 0, DAY)
         if cue.series is not None:
             _series(f"{path}.series", cue.series, bars)

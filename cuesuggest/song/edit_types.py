@@ -40,7 +40,6 @@ class CueChanges(TypedDict, total=False):
     trigger: Trigger
     anchor: Anchor
     place: Place
-    hand: str
     look: str | None
     side: str | None
     level: int | None

@@ -29,6 +29,8 @@ __all__ = [
 FORMAT = "cuesuggest-song"
 VERSION = 1
 
+_WAYS = ("edit", "inverse")  # of an entry in the history: what was done, and what takes it back
+
 
 def read_bytes(path: Path) -> bytes:
     """Read a document's file.
@@ -80,7 +82,8 @@ def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:
             f"{where} was written by a newer cuesuggest (document version {version}, this one reads version "
             f"{VERSION}). Update cuesuggest and open it again."
         )
-    return (json.dumps(parsed) if _old_answers_dropped(parsed) else text), parsed
+    changed = _old_answers_dropped(parsed) | _old_words_dropped(parsed)
+    return (json.dumps(parsed) if changed else text), parsed
 
 
 def check_savable(path: str | Path) -> None:
@@ -162,6 +165,30 @@ def path_to(document: Path, named: str) -> Path:
     A document that is reached by a link lies where the link leads to.
     """
     return Path(os.path.realpath(document)).parent / named
+
+
+def _old_words_dropped(parsed: dict[str, Any]) -> bool:
+    """Drop what the hand does, which cues once had as a text; whether any had. It is told from their values now.
+
+    What a person wrote about a cue of their own becomes its note.
+    """
+    edits = [each.get(way) for part in ("history", "undone") for each in _dicts(parsed, part) for way in _WAYS]
+    records = [
+        *_dicts(parsed, "cues"),
+        *(each.get("cue") for each in _dicts(parsed, "unplaced")),
+        *(edit.get(part) for edit in edits if isinstance(edit, dict) for part in ("cue", "changes")),
+    ]
+    old = [each for each in records if isinstance(each, dict) and isinstance(each.get("hand"), str)]
+    for record in old:
+        words = record.pop("hand")
+        if str(record.get("id", "")).startswith("own/") and not record.get("note"):
+            record["note"] = words
+    return bool(old)
+
+
+def _dicts(parsed: dict[str, Any], part: str) -> list[dict[str, Any]]:
+    listed = parsed.get(part)
+    return [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
 
 
 def _old_answers_dropped(parsed: dict[str, Any]) -> bool:

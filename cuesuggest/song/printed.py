@@ -86,7 +86,7 @@ def _digest(cue: Cue) -> str:
     place = cue.place
     at = replace(place, seconds=0.0) if place.bar is not None else place
     content = [
-        cue.number, cue.kind, cue.trigger, cue.anchor, str(at), place.bar, place.beat, cue.hand, cue.look, cue.side,
+        cue.number, cue.kind, cue.trigger, cue.anchor, str(at), place.bar, place.beat, cue.look, cue.side,
         cue.level, cue.up_beats, cue.up_seconds if cue.up_beats is None else None, cue.down_beats,
         cue.down_seconds if cue.down_beats is None else None, repr(cue.series), cue.who, cue.note, cue.cycle_seconds,
     ]  # fmt: skip

@@ -9,7 +9,15 @@ from cuesuggest.score.light import HANDS
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
-__all__ = ["all_out", "hands_of", "one_shot_seconds", "side_names"]
+__all__ = [
+    "all_out",
+    "hands_of",
+    "kill_button",
+    "one_shot_name",
+    "one_shot_seconds",
+    "side_names",
+    "speed_control",
+]
 
 _RUN_SECONDS = 1.0  # Of a one-shot, where the rig does not say.
 
@@ -24,11 +32,15 @@ def all_out(song: Song) -> str:
     """Say which hand puts everything out at once: the kill, else the master, else the sides."""
     rig = song.rig.values
     for key, how in (("kill", "{}, held"), ("master", "{} down")):
-        name = rig.get(key)
-        if isinstance(name, str) and name.strip():
-            return how.format(name.strip())
+        if name := _text(rig.get(key)):
+            return how.format(name)
     names = _rig_sides(song)
     return f"side{'' if len(names) == 1 else 's'} {' and '.join(names)} down" if names else "all faders down"
+
+
+def kill_button(song: Song) -> str:
+    """Return what is written on the button that holds everything dark; empty if the rig has none."""
+    return _text(song.rig.values.get("kill"))
 
 
 def hands_of(song: Song) -> int:
@@ -37,11 +49,29 @@ def hands_of(song: Song) -> int:
     return given if isinstance(given, int) else HANDS
 
 
+def one_shot_name(song: Song) -> str:
+    """Return what is written on the button for one-shots; empty if the rig has none."""
+    shot = song.rig.values.get("one_shot")
+    return _text(shot.get("name")) if isinstance(shot, dict) else ""
+
+
 def one_shot_seconds(song: Song) -> float:
     """Return how long a one-shot runs."""
     shot = song.rig.values.get("one_shot")
     given = shot.get("run_seconds") if isinstance(shot, dict) else None
     return float(given) if isinstance(given, int | float) and given > 0 else _RUN_SECONDS
+
+
+def speed_control(song: Song) -> tuple[str, str]:
+    """Return how the speed of the motion is set ("bpm", "tap", "watch", "none"), and what is written on the control."""
+    speed = song.rig.values.get("speed")
+    values = speed if isinstance(speed, dict) else {}
+    unit = _text(values.get("unit")) or "none"
+    return unit, _text(values.get("name")) or {"tap": "tap button", "watch": "speed fader"}.get(unit, "speed")
+
+
+def _text(value: object) -> str:
+    return value.strip() if isinstance(value, str) else ""
 
 
 def side_names(song: Song) -> list[str]:

@@ -22,7 +22,7 @@ from cuesuggest.export.chart.geometry import (
 )
 from cuesuggest.export.chart.glyphs import SIGNS, Stroke
 from cuesuggest.export.chart.placing import BARS_PER_LINE, lay_out
-from cuesuggest.export.chart.short_words import action, text_width
+from cuesuggest.export.chart.short_words import text_width
 
 __all__ = [
     "BARS_PER_LINE",
@@ -37,7 +37,6 @@ __all__ = [
     "Stroke",
     "Sustain",
     "Words",
-    "action",
     "as_json",
     "lay_out",
     "text_width",

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from cuesuggest.export.chart.drawn_light import DYNAMICS, WEIGHTS, DrawnLight, Fade, LitSpan
 from cuesuggest.export.chart.geometry import ChartBar, Hairpin, Mark, Sustain, Words, WordsRole
-from cuesuggest.export.chart.short_words import action, fitted, text_width
-from cuesuggest.score.records import Cue, Look
+from cuesuggest.export.chart.short_words import fitted, text_width
+from cuesuggest.score.records import Cue
+from cuesuggest.song.hand_words import HandWords
 
 __all__ = [
     "FIRST_WORDS",
@@ -133,7 +134,7 @@ def _dynamic(text: str, x: float) -> Words:
 def actions(
     cues: Sequence[Cue],
     starts: Mapping[str, float],
-    looks: Mapping[str, Look],
+    hand: HandWords,
     room: tuple[float, float],
     at: Callable[[float], float],
 ) -> tuple[list[Words], tuple[tuple[float, float, float], ...], int]:
@@ -148,7 +149,7 @@ def actions(
     margin, edge = room
     for cue in sorted(cues, key=lambda each: (-round(starts[each.id], 3), each.number)):
         x = at(starts[cue.id])
-        text = fitted(f"{cue.number:g} {action(cue, looks)}", TEXT, edge - margin)
+        text = fitted(f"{cue.number:g} {hand.short(cue)}", TEXT, edge - margin)
         wide = text_width(text, TEXT)
         left = round(max(margin, min(x, edge - wide)), 2)
         # The lowest leader that would go through these words says how far down they have to stand.

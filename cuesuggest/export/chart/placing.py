@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -34,7 +34,8 @@ from cuesuggest.export.chart.light_line import (
 from cuesuggest.export.chart.phrases import ChartPhrase, Stretch, phrases
 from cuesuggest.export.chart.short_words import fitted, plain, text_width
 from cuesuggest.score.grid import Grid, tempo_words
-from cuesuggest.score.records import Cue, Look, clock, counted
+from cuesuggest.score.records import Cue, clock, counted
+from cuesuggest.song.hand_words import HandWords
 from cuesuggest.song.rig_facts import hands_of
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ class _Part:
     held: tuple[tuple[float, float, int], ...]
     """As `light_line.held` gives them."""
     cues: tuple[Cue, ...]
-    looks: Mapping[str, Look]
+    hand: HandWords
     margin: float
     width: float
     """Of a line."""
@@ -147,7 +148,7 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
         light,
         tuple(held(light)),
         cues,
-        looks,
+        HandWords(song),
         _MARGIN[bars_per_line],
         width,
         min(8, bars_per_line),
@@ -169,7 +170,7 @@ def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
     lasting = tuple(opened(sustains(part.held, bars, at), signs, loud))
     # Words may use the room to the right of a short phrase.
     room = part.margin, max(right, part.width)
-    below, leaders, levels = actions(cues, part.light.starts, part.looks, room, at)
+    below, leaders, levels = actions(cues, part.light.starts, part.hand, room, at)
     words = [*_margin_words(phrase, part), *_numbers(phrase, bars, part), *loud, *below]
     margin_height = max((word.y for word in words if word.x < part.margin - 1), default=0.0)
     bottom = max(FIRST_WORDS + (levels - 1) * WORDS_STEP if levels else LIGHT + LIGHT_HALF, margin_height)

@@ -1,13 +1,10 @@
-"""Few words for much: what a cue asks of the hand, short enough for a chart, and how wide a text will be."""
+"""How wide a text will be, and texts cut to the room there is."""
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
 
-from cuesuggest.score.records import Cue, Look, counted
-
-__all__ = ["action", "fitted", "over", "plain", "text_width"]
+__all__ = ["fitted", "plain", "text_width"]
 
 # Widths of common characters in units of the text size, measured on DejaVu Sans Condensed, which is as wide as
 # the usual faces or wider; what is not here is taken to be as wide as a capital.
@@ -80,81 +77,3 @@ def fitted(text: str, size: float, room: float, *, bold: bool = False) -> str:
         kept -= 1
     cut = text.rfind(" ", 0, kept + 1)
     return text[: cut if cut > kept * 0.6 else kept].rstrip(" ,;:-") + "…"
-
-
-def over(beats: float | None, seconds: float | None, units: bool = True) -> str:
-    """Say how long a fade takes: "in 4 beats" (without units "in 4"), "in 7.5 s", or nothing where it has no length."""
-    if beats and not units:
-        return f" in {beats:g}"
-    if beats:
-        return f" in {counted(int(beats), 'beat')}" if beats == int(beats) else f" in {beats:.3g} beats"
-    if seconds:
-        return f" in {round(seconds, 1):g} s"
-    return ""
-
-
-def action(cue: Cue, looks: Mapping[str, Look], *, units: bool = True) -> str:
-    """Say what the hand does, in as few words as an operator needs: "B up to 65 in 2 beats".
-
-    Parameters
-    ----------
-    cue : Cue
-    looks : mapping
-        By id.
-    units : bool
-        Whether to say that a fade is so many beats; a page whose head says it has more room.
-
-    Returns
-    -------
-    str
-        One line. Levels are percent.
-    """
-    side = plain(cue.side or "")
-    level = "" if cue.level is None else f"to {cue.level}"
-    at = "" if cue.level is None else f"at {cue.level}"
-    up = over(cue.up_beats, cue.up_seconds, units)
-    down = over(cue.down_beats, cue.down_seconds, units)
-    known = looks.get(cue.look or "")
-    look = plain(known.name) if known else ""
-    parts: tuple[str, ...]
-    match cue.kind:
-        case "recall":
-            parts = ("set", side, look)
-        case "fade-in":
-            parts = (side, "up", level + up + _others(cue, units))
-        case "crossfade":
-            parts = ("over to", side, at + up)
-        case "cut-in":
-            parts = (side, "in", at + _others(cue, units))
-        case "ramp":
-            parts = (side, level + up)
-        case "fade-out":
-            parts = (side or "all", "down" + down)
-        case "cut-out" if cue.trigger == "held":
-            parts = ("hold dark",)
-        case "cut-out":
-            parts = (side or "all", "out")
-        case "speed" if cue.cycle_seconds:
-            parts = (side, f"one round in {round(cue.cycle_seconds, 1):g} s")
-        case "one-shot":
-            parts = ("one-shot" if not look or look.casefold() == "one-shot" else look, _series(cue))
-        case _:
-            return plain(cue.hand) if cue.who == "operator" else f"[{plain(cue.who)}: {plain(cue.hand)}]"
-    said = " ".join(part.strip() for part in parts if part.strip()).replace(" ,", ",")
-    return f"[{plain(cue.who)}] {said}" if cue.who != "operator" else said
-
-
-def _series(cue: Cue) -> str:
-    series = cue.series
-    if series is None:
-        return ""
-    bars = {*range(series.first_bar, series.last_bar + 1, max(1, series.every_bars))} - {*series.skip}
-    every = "every bar" if series.every_bars == 1 else f"every {series.every_bars} bars"
-    return f"{every}, {counted(len(bars), 'time')}"
-
-
-def _others(cue: Cue, units: bool) -> str:
-    """Say that the light on the other side leaves."""
-    if cue.down_beats is None and cue.down_seconds is None:
-        return ""
-    return f", then the other out{over(cue.down_beats, cue.down_seconds, units)}"

@@ -9,8 +9,9 @@ from cuesuggest.export.common.escape import number_text, one_line
 from cuesuggest.export.common.options import Options, is_automatic
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import hand_starts, presses
+from cuesuggest.score.light import hand_place, hand_starts, presses
 from cuesuggest.score.records import Cue
+from cuesuggest.song.hand_words import HandWords
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -27,9 +28,11 @@ class Told:
     at: float
     """Seconds of the show at which the hand starts: before the cue's place where a fade lands there."""
     cue: Cue
+    action: str
+    """What the hand does, in few words and whole."""
     automatic: bool
     where: str
-    """Its place for people; empty for a later one of a series, whose place is another."""
+    """Where the hand begins, and where it lands; empty for a later one of a series, whose place is another."""
     again: bool = False
     """A later one of a series."""
 
@@ -48,19 +51,20 @@ def told(song: Song, options: Options) -> list[Told]:
     -------
     list of Told
     """
-    grid = Grid(song.analysis)
+    grid, words = Grid(song.analysis), HandWords(song)
     found = []
     for cue in cues_in_time(song, options.timing)[0]:
         early = hand_starts(cue, grid) - cue.place.seconds
-        where = f"{'lands on ' if early < 0 else ''}{cue.place}"
+        where = f"{hand_place(cue, grid)}{f', lands at {cue.place}' if early < 0 else ''}"
+        short = one_line(words.short(cue))
         for index, seconds in enumerate(presses(cue, grid)):
             at = max(options.timing.show(seconds + early), 0.0)
             again = index > 0
-            found.append(Told(at, cue, is_automatic(cue, options), "" if again else where, again))
+            found.append(Told(at, cue, short, is_automatic(cue, options), "" if again else where, again))
     return sorted(found, key=lambda each: (each.at, each.cue.number))
 
 
 def wording(each: Told) -> str:
     """A cue on one line: "3 cut-in: what the hand does", with "By hand" in front where no machine may do it."""
-    words = f"{number_text(each.cue.number)} {each.cue.kind}{' again' if each.again else ''}: {one_line(each.cue.hand)}"
+    words = f"{number_text(each.cue.number)} {each.cue.kind}{' again' if each.again else ''}: {each.action}"
     return words if each.automatic else f"{BY_HAND} {words}"

@@ -17,7 +17,9 @@ from cuesuggest.analysis.types import Section
 from cuesuggest.export.common.escape import csv_cell, number_text
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import Cue, Look, clock
+from cuesuggest.score.light import in_order_of_hand
+from cuesuggest.score.records import Cue, Look, Place, clock
+from cuesuggest.song.hand_words import HandWords, beside
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -32,8 +34,14 @@ class Row:
     """A cue with what its cells need to know of the song and of the cue before."""
 
     cue: Cue
+    hand: str
+    """What the hand does, in a sentence."""
+    place: Place
+    """Where the hand begins."""
+    lands: Place | None
+    """Where its fade has arrived, if it is meant to land there."""
     seconds: float
-    """Of the show."""
+    """Of the show, when the hand begins."""
     look: Look | None
     section: Section | None
     bars_since: float | None
@@ -43,14 +51,15 @@ class Row:
 # In the order an operator reads: which cue, where, when, what to do, why, how sure.
 COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "number": lambda row: row.cue.number,
-    "section": lambda row: row.cue.place.section,
-    "pass": lambda row: row.cue.place.pass_,
+    "section": lambda row: row.place.section,
+    "pass": lambda row: row.place.pass_,
     "section name": lambda row: row.section.name if row.section else None,
     "first words": lambda row: row.section.first_words if row.section else None,
-    "bar in section": lambda row: row.cue.place.bar_in_section,
-    "of bars": lambda row: row.cue.place.bars_in_section,
-    "bar": lambda row: row.cue.place.bar,
-    "beat": lambda row: row.cue.place.beat,
+    "bar in section": lambda row: row.place.bar_in_section,
+    "of bars": lambda row: row.place.bars_in_section,
+    "bar": lambda row: row.place.bar,
+    "beat": lambda row: row.place.beat,
+    "lands at": lambda row: str(row.lands) if row.lands else None,
     "time": lambda row: clock(row.seconds),
     "seconds": lambda row: row.seconds,
     "bars since the last cue": lambda row: row.bars_since,
@@ -72,20 +81,20 @@ COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "last bar": lambda row: row.cue.series.last_bar if row.cue.series else None,
     "not in bars": lambda row: ", ".join(map(str, row.cue.series.skip)) if row.cue.series else None,
     "who": lambda row: row.cue.who,
-    "hand": lambda row: row.cue.hand,
+    "hand": lambda row: row.hand,
     "why": lambda row: " ".join(row.cue.reasons),
     "cautions": lambda row: "; ".join(row.cue.cautions),
     "operator confirms": lambda row: row.cue.operator_confirms,
     "confidence": lambda row: row.cue.confidence,
     "status": lambda row: row.cue.status,
     "locked": lambda row: row.cue.lock,
-    "note": lambda row: row.cue.note,
+    "note": lambda row: beside(row.cue),
     "id": lambda row: row.cue.id,
 }
 
 
 def write(song: Song, options: Options) -> bytes:
-    """Write a song's cues, the rejected ones left out, in order of time and number.
+    """Write a song's cues, the rejected ones left out, in the order in which the hand begins them.
 
     Parameters
     ----------
@@ -110,7 +119,7 @@ def write(song: Song, options: Options) -> bytes:
 
 
 def rows(song: Song, options: Options) -> Iterator[Row]:
-    """Go through a song's cues, the rejected ones left out, in order of time and number.
+    """Go through a song's cues, the rejected ones left out, in the order in which the hand begins them.
 
     Parameters
     ----------
@@ -123,20 +132,22 @@ def rows(song: Song, options: Options) -> Iterator[Row]:
         What the `COLUMNS` are made of.
     """
     looks = {look.id: look for look in song.looks}
-    grid = Grid(song.analysis)
-    cues = [cue for cue in song.cues if cue.status != "rejected"]
-    cues.sort(key=lambda cue: (cue.place.seconds, cue.number))
-    before: Cue | None = None
-    for cue in cues:
+    grid, words = Grid(song.analysis), HandWords(song)
+    standing = [cue for cue in song.cues if cue.status != "rejected"]
+    before: Place | None = None
+    for place, cue in in_order_of_hand(standing, grid):
         yield Row(
             cue,
-            options.timing.show(cue.place.seconds),
+            words.of(cue),
+            place,
+            cue.place if place != cue.place else None,
+            options.timing.show(place.seconds),
             looks[cue.look] if cue.look is not None else None,
-            grid.section_of(cue.place.bar),
-            grid.bars_between(before.place, cue.place) if before else None,
-            cue.place.seconds - before.place.seconds if before else None,
+            grid.section_of(place.bar),
+            grid.bars_between(before, place) if before else None,
+            place.seconds - before.seconds if before else None,
         )
-        before = cue
+        before = place
 
 
 def _field(cell: Cell) -> str:

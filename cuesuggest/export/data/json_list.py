@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from cuesuggest.export.common.options import Options, about, is_automatic
 from cuesuggest.export.data.csv_table import Row, rows
 from cuesuggest.score.records import CATEGORIES, Cue
+from cuesuggest.song.hand_words import beside
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -85,12 +86,15 @@ def _cue(row: Row, options: Options) -> dict[str, Any]:
         "trigger": cue.trigger,
         "anchor": cue.anchor,
         "seconds": row.seconds,
-        "timecode": options.timing.label(cue.place.seconds),
-        "section": cue.place.section,
-        "pass": cue.place.pass_,
-        "bar_in_section": cue.place.bar_in_section,
-        "bar": cue.place.bar,
-        "beat": cue.place.beat,
+        "timecode": options.timing.label(row.place.seconds),
+        "section": row.place.section,
+        "pass": row.place.pass_,
+        "bar_in_section": row.place.bar_in_section,
+        "bar": row.place.bar,
+        "beat": row.place.beat,
+        "lands": None
+        if row.lands is None
+        else {"seconds": options.timing.show(row.lands.seconds), "place": str(row.lands)},
         "look": cue.look,
         "side": cue.side,
         "level": cue.level,
@@ -106,14 +110,14 @@ def _cue(row: Row, options: Options) -> dict[str, Any]:
         },
         "standby": cue.standby,
         "who": cue.who,
-        "hand": cue.hand,
+        "hand": row.hand,
         "automatic": is_automatic(cue, options),
         "reasons": list(cue.reasons),
         "cautions": list(cue.cautions),
         "confidence": cue.confidence,
         "status": cue.status,
         "locked": cue.lock,
-        "note": cue.note,
+        "note": beside(cue),
     }
 
 
@@ -147,13 +151,17 @@ def cue_list_schema() -> dict[str, Any]:
         "kind": {"enum": _KINDS},
         "trigger": {"enum": ["hand", "held", "follow-on", "chase"]},
         "anchor": {"enum": ["starts-on", "lands-on"]},
-        "seconds": {**number, "description": "of the show"},
+        "seconds": {**number, "description": "of the show, when the hand begins"},
         "timecode": {**text, "pattern": "^[0-9]{2}:[0-9]{2}:[0-9]{2}[:;][0-9]{2}$"},
         "section": _or_null(text),
         "pass": _or_null(whole),
         "bar_in_section": _or_null(whole),
         "bar": _or_null(whole),
         "beat": _or_null({**number, "minimum": 1}),
+        "lands": {
+            **_or_null(_closed({"seconds": number, "place": text})),
+            "description": "when and where its fade has arrived, if it is meant to land there",
+        },
         "look": {**_or_null(text), "description": "the id of one of the looks"},
         "side": _or_null(text),
         "level": {**_or_null({**whole, "minimum": 0, "maximum": 100}), "description": "percent"},

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["write"]
 
 _DIVISIONS = 480  # a quarter note
-_WORDS = 48  # characters of a cue over the staff
+_NAME = 48  # characters of a section over the staff
 _TEMPO_STEP = 0.5  # beats a minute; smaller changes from bar to bar are how people play, and no tempo mark
 _HEAD = (
     '<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
@@ -153,12 +153,12 @@ def _marks(song: Song, options: Options, bars: Sequence[Measure]) -> dict[int, l
     for section in song.analysis.sections:
         at = options.timing.show(section.start)
         if at >= 0:
-            name = shortened(one_line(f"{section.mark} {section.name}"), _WORDS)
+            name = shortened(one_line(f"{section.mark} {section.name}"), _NAME)
             put(at, element("rehearsal", name), "above", section.first_bar)
     for each in told(song, options):
         cue = each.cue
         again = " again" if each.again else ""
-        words = shortened(f"{number_text(cue.number)} {cue.kind}{again}: {one_line(cue.hand)}", _WORDS)
+        words = f"{number_text(cue.number)} {cue.kind}{again}: {each.action}"
         # What starts before its place, and a later one of a series, is found by its time.
         at_its_place = not each.again and each.at == options.timing.show(cue.place.seconds)
         bar = cue.place.bar if at_its_place else None

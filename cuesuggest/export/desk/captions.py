@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cuesuggest.export.common.escape import number_text, one_line, shortened, vtt_text
+from cuesuggest.export.common.escape import number_text, shortened, vtt_text
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.export.common.told import Told, told
@@ -113,7 +113,7 @@ def _caption_lines(when: str, group: Sequence[Told]) -> tuple[str, ...]:
 
 def _cue_line(when: str, each: Told) -> str:
     name = f"{when} {number_text(each.cue.number)}" + (" again" if each.again else f" ({each.where})")
-    return f"{name}: {shortened(one_line(each.cue.hand), _LINE)}"
+    return f"{name}: {shortened(each.action, _LINE)}"
 
 
 def _clock(seconds: float) -> str:

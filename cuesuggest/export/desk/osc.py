@@ -17,7 +17,7 @@ from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.export.common.told import Told, told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.score.records import Cue, counted
+from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -136,7 +136,7 @@ def _sent_messages(song: Song, options: Options) -> list[_Sent]:
         if not each.automatic:
             found.append(_Sent(each.at, f"{prefix}/reminder", (*_reminder_arguments(each),)))
         elif each.cue.id not in mapped:
-            found.append(_Sent(each.at, f"{prefix}/{parts[each.cue.id]}", _value_arguments(each.cue)))
+            found.append(_Sent(each.at, f"{prefix}/{parts[each.cue.id]}", _value_arguments(each)))
     return sorted(found, key=lambda each: each.at)
 
 
@@ -144,11 +144,12 @@ def _reminder_arguments(each: Told) -> tuple[Argument, ...]:
     return number_text(each.cue.number), ascii_line(wording(each), _LINE)
 
 
-def _value_arguments(cue: Cue) -> tuple[Argument, ...]:
+def _value_arguments(each: Told) -> tuple[Argument, ...]:
     """What a cue without an address of its own carries: number, kind, side, level 0 to 1, seconds, words."""
+    cue = each.cue
     seconds = cue.up_seconds if cue.up_seconds is not None else cue.down_seconds
     level = -1.0 if cue.level is None else cue.level / 100
-    words = ascii_line(cue.hand, _LINE)
+    words = ascii_line(each.action, _LINE)
     return number_text(cue.number), cue.kind, ascii_line(cue.side or ""), level, float(seconds or 0.0), words
 
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export.chart import action
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import hand_starts
+from cuesuggest.score.light import in_order_of_hand
 from cuesuggest.score.records import ENTRANCES, Cue, Look, Place
+from cuesuggest.song.hand_words import HandWords, beside
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -37,8 +37,10 @@ class Line:
     """Where the hand begins, which is before the cue's own place if its fade lands there."""
     seconds: float
     """Of the show, when the hand begins."""
+    hand: str
+    """What the hand does, in a sentence."""
     action: str
-    """In few words; see `cuesuggest.export.chart.action`."""
+    """In few words; see `cuesuggest.song.hand_words`."""
     mine: bool
     """False for the lines of others, which are printed in grey."""
     changed: bool
@@ -67,16 +69,13 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
         If no cue is for that person.
     """
     looks = {look.id: look for look in song.looks}
-    grid = Grid(song.analysis)
+    grid, words = Grid(song.analysis), HandWords(song)
     standing = [cue for cue in song.cues if cue.status != "rejected"]
     names = list(dict.fromkeys(cue.who for cue in standing))
     if options.who is not None and options.who not in names:
         known = ", ".join(map(repr, names)) or "nobody"
         raise CuesuggestError(f"The song has no cue for {options.who!r}; it has cues for {known}. Name one with --who.")
-    played = [
-        (_where_the_hand_begins(cue, grid), cue) for cue in standing if not options.plain or _is_plain(cue, looks)
-    ]
-    played.sort(key=lambda pair: (pair[0].seconds, pair[1].number))
+    played = in_order_of_hand((cue for cue in standing if not options.plain or _is_plain(cue, looks)), grid)
     found: list[Line] = []
     before: Place | None = None
     for place, cue in played:
@@ -86,7 +85,8 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
             grid.section_of_place(place),
             place,
             options.timing.show(place.seconds),
-            action(_without_own_name(cue, options), looks, units=False),
+            words.of(cue),
+            one_line(words.short(cue, options.who or "operator")),
             options.who is None or cue.who == options.who,
             cue.id in options.changed,
             None if before is None else grid.bars_between(before, place),
@@ -95,17 +95,6 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
         found.append(line)
         before = place
     return tuple(found)
-
-
-def _where_the_hand_begins(cue: Cue, grid: Grid) -> Place:
-    """Return where the hand begins a cue."""
-    seconds = hand_starts(cue, grid)
-    return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
-
-
-def _without_own_name(cue: Cue, options: Options) -> Cue:
-    """Say a person's own lines to them without their name."""
-    return replace(cue, who="operator") if cue.who == options.who else cue
 
 
 def without_lasers(song: Song, options: Options) -> str:
@@ -144,10 +133,10 @@ def _beat_words(beat: float) -> str:
     return f" after {whole}" if part < 0.5 else f" before {whole + 1}"
 
 
-def sentence(cue: Cue) -> str:
-    """What the hand does, whole, with the note."""
-    text = one_line(cue.hand)
-    return f"{text} ({one_line(cue.note)})" if cue.note.strip() else text
+def sentence(line: Line) -> str:
+    """What the hand does, whole, with the person's own words beside it."""
+    note = one_line(beside(line.cue)).strip()
+    return one_line(line.hand) + (f" ({note})" if note else "")
 
 
 def heard(section: Section, analysis: SongAnalysis) -> str:

@@ -10,6 +10,7 @@ from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.lines import Line, heard, lines, sentence
 from cuesuggest.score.records import clock
+from cuesuggest.song.hand_words import length_words
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -78,7 +79,7 @@ def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
         clock(line.seconds),
         ", ".join(part for part in (told, event) if part),
         _since_words(line),
-        sentence(cue) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(cue)}",
+        sentence(line) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(line)}",
         _fade_words(line),
         "" if line.look is None else one_line(line.look.name),
     )
@@ -117,15 +118,7 @@ def _since_words(line: Line) -> str:
 
 def _fade_words(line: Line) -> str:
     cue = line.cue
-    up = _length(cue.up_beats, cue.up_seconds)
-    down = _length(cue.down_beats, cue.down_seconds)
+    up = length_words(cue.up_beats, cue.up_seconds)
+    down = length_words(cue.down_beats, cue.down_seconds)
     level = f"{cue.level} %" if cue.level else ""
     return ", ".join(part for part in (level, up and f"in {up}", down and f"out {down}") if part)
-
-
-def _length(beats: float | None, seconds: float | None) -> str:
-    if beats:
-        return "1 count" if beats == 1 else f"{beats:g} counts"
-    if seconds:
-        return f"{seconds:.1f} s"
-    return ""

@@ -304,7 +304,7 @@ def _about_line(song: Song) -> str:
     if analysis.tempo_bpm is None:
         return "no music found in the recording"
     bars = sum(bar.number >= 1 for bar in analysis.bars)
-    return f"{tempo_words(analysis)}, {analysis.time_signature}, {counted(bars, 'bar')}; “in 4” is over 4 beats"
+    return f"{tempo_words(analysis)}, {analysis.time_signature}, {counted(bars, 'bar')}"
 
 
 def _home_line(song: Song) -> str:

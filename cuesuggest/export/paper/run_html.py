@@ -72,7 +72,7 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
             "number": f"{line.cue.number:g}{'*' if line.changed else ''}",
             "where": _where_words(line, song),
             "action": line.action,
-            "hand": sentence(line.cue),
+            "hand": sentence(line),
             "look": one_line(line.look.name) if line.look else "",
             "standby": groups.get(line.cue.id, ""),
             "mine": line.mine,

@@ -122,7 +122,6 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     const level = cue.level === null ? [] : [{ name: "level", label: "Level, %", kind: "number", min: 0, max: 100, value: cue.level }];
     /** @type {Field[]} */
     const fields = [
-      { name: "hand", label: "What the hand does", kind: "text", value: cue.hand },
       { name: "kind", label: "Kind", kind: KINDS, value: cue.kind },
       { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])], value: cue.look ?? "" },
       { name: "side", label: "Side", kind: "text", value: cue.side ?? "" },
@@ -132,6 +131,7 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
       { name: "trigger", label: "Trigger", kind: TRIGGERS.map((each) => [each, each]), value: cue.trigger },
       { name: "anchor", label: "At its place it", kind: [["starts-on", "starts"], ["lands-on", "lands"]], value: cue.anchor },
       { name: "who", label: "Who", kind: "text", value: cue.who },
+      { name: "note", label: cue.kind === "call" ? "What is called" : "Note", kind: "text", value: cue.note },
     ];
     const values = await ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields);
     if (!values) return;
@@ -159,13 +159,13 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
       { name: "beats", label: "Length, beats", kind: "number", min: 0, max: 256 },
     ];
     const values = await ask(askDialog, `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`, [
-      { name: "hand", label: call ? "What is called" : "What the hand does", kind: "text" },
       ...more,
+      { name: "note", label: call ? "What is called" : "Note", kind: "text" },
     ], { done: "Add" });
     if (!values) return;
     const said = Object.entries(values).filter(([, text]) => text !== "");
     const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
-    store.act("add", { hand: "", kind, ...given, ...at });
+    store.act("add", { kind, ...given, ...at });
   };
 
   // Questions.

@@ -14,12 +14,10 @@ from cuesuggest.rules.stays import (
     EPS,
     back_in,
     build_before,
-    counts,
     cut_off,
     joined,
     landing_before,
     lit_into,
-    of_the_build,
     stop_ahead,
 )
 from cuesuggest.score.light import swapped_after
@@ -35,7 +33,6 @@ class _Way:
     place: Place
     beats: float
     anchor: Literal["starts-on", "lands-on"]
-    hand: str
     reasons: tuple[str, ...]
 
 
@@ -59,9 +56,9 @@ def enter(
     before = stays[k - 1] if lit else None
     level = min(levels[stay.first], stay.look.level_ceiling)
     build = build_before(brief, place, stay.first)
-    way = _way_up(brief, stay, place, level, stop is not None)
+    way = _way_up(brief, stay, place, stop is not None)
     if part.rises and with_build:
-        way = _risen(brief, stays, k, level) or way
+        way = _risen(brief, stays, k) or way
     elif (
         with_build
         and build is not None
@@ -70,18 +67,12 @@ def enter(
         and stay.look.category != "intense"
         and place.beat == 1.0
     ):
-        way = _with_build(brief, stays, k, place, build, level) or way
+        way = _with_build(brief, stays, k, place, build) or way
     down = None if before is None else fades.out_beats.of(stay.look.category)
     if way.anchor == "starts-on":
-        way, down = _before_a_stop(brief, way, down, stay.side.name, level)
-    hand, reasons = way.hand, list(way.reasons)
-    if stay.look.category in ("lift", "intense"):
-        hand += ", its motion restarted " + ("there" if way.anchor == "lands-on" else "with it")
+        way, down = _before_a_stop(brief, way, down)
+    reasons = list(way.reasons)
     if before is not None and down is not None:
-        half = "half up" if brief.rig.hands > 1 else "up"
-        when = "; then" if not way.beats else ";"
-        once = "" if not way.beats else f" once {stay.side.name} is {half}"
-        hand += f"{when} side {before.side.name} out over {counts(down)}{once}"
         reasons.append("The new look leads, so there is no dip.")
     if build is not None and stay.look.category == "intense":
         reasons.append("The build before it ends here.")
@@ -97,7 +88,6 @@ def enter(
         trigger="hand",
         anchor=way.anchor,
         place=way.place,
-        hand=hand,
         reasons=tuple(reasons),
         confidence=brief.trust(way.place),
         look=stay.look.id,
@@ -111,24 +101,16 @@ def enter(
     return Move(cue, start, round(start + up_seconds, 4), stay=k)
 
 
-def _fader(brief: Brief, side: str, level: int, place: Place, beats: float) -> str:
-    """Say how a fader goes up from a place on: in one move, or over some beats."""
-    if not beats:
-        return f"Side {side}: fader to {level} % in one move {brief.grid.on_count(place)}"
-    return f"Side {side}: fader up to {level} % over {counts(beats)}, from {brief.grid.count(place)}"
-
-
-def _way_up(brief: Brief, stay: Stay, place: Place, level: int, after_stop: bool) -> _Way:
+def _way_up(brief: Brief, stay: Stay, place: Place, after_stop: bool) -> _Way:
     """How a look comes in where nothing special leads to it."""
-    fades, side, name = brief.profile.fades, stay.side.name, brief.name(stay.first)
-    category, cuts = stay.look.category, _fader(brief, side, level, place, 0.0)
+    fades, name, category = brief.profile.fades, brief.name(stay.first), stay.look.category
     if category != "subtle" and after_stop:
-        return _Way(place, 0.0, "starts-on", cuts, (f"It cuts in with the band as it comes back into {name}.",))
+        return _Way(place, 0.0, "starts-on", (f"It cuts in with the band as it comes back into {name}.",))
     if category == "intense":
         reason = f"It cuts in on the downbeat of {name}, so that light and band arrive together."
-        return _Way(place, 0.0, "starts-on", cuts, (reason,))
+        return _Way(place, 0.0, "starts-on", (reason,))
     if category == "lift" and _drop_at(brief, place):
-        return _Way(place, 0.0, "starts-on", cuts, (f"It cuts in, because the drop lands as {name} opens.",))
+        return _Way(place, 0.0, "starts-on", (f"It cuts in, because the drop lands as {name} opens.",))
     if category == "lift":
         beats = fades.lift_up_beats
         reason = f"It comes in with the band as {name} opens."
@@ -139,7 +121,7 @@ def _way_up(brief: Brief, stay: Stay, place: Place, level: int, after_stop: bool
         bars = min(fades.subtle_up_bars, max(brief.bars_of_section(stay.first, stay.last, of=stay.first) // 4, 1))
         beats = float(brief.grid.beats_in_bars(section.first_bar, bars))
         reason = f"It starts as {name} opens and comes up slowly, so it gives nothing away before."
-    return _Way(place, beats, "starts-on", _fader(brief, side, level, place, beats), (reason,))
+    return _Way(place, beats, "starts-on", (reason,))
 
 
 def _drop_at(brief: Brief, place: Place) -> bool:
@@ -147,7 +129,7 @@ def _drop_at(brief: Brief, place: Place) -> bool:
     return any(abs(drop.start - place.seconds) <= beat / 2 for drop in brief.events("drop"))
 
 
-def _with_build(brief: Brief, stays: Sequence[Stay], k: int, place: Place, build: Event, level: int) -> _Way | None:
+def _with_build(brief: Brief, stays: Sequence[Stay], k: int, place: Place, build: Event) -> _Way | None:
     """Let a look rise out of the dark with a build, to be there where its section opens, or where the band stops."""
     stay = stays[k]
     earliest = brief.grid.bars_of(brief.sections[stays[k - 1].last])[-1].end if k else brief.grid.bars[0].start
@@ -156,10 +138,10 @@ def _with_build(brief: Brief, stays: Sequence[Stay], k: int, place: Place, build
     if not beats:
         return None
     lands = f"lands as {brief.name(stay.first)} opens" if landing == place else "is there before the band stops"
-    return _landed(brief, stay, landing, beats, level, f"It rises with the build and {lands}.")
+    return _Way(landing, beats, "lands-on", (f"It rises with the build and {lands}.",))
 
 
-def _risen(brief: Brief, stays: Sequence[Stay], k: int, level: int) -> _Way | None:
+def _risen(brief: Brief, stays: Sequence[Stay], k: int) -> _Way | None:
     """Let a look rise with the build that it is there for, to the end of its part."""
     stay = stays[k]
     bars = brief.grid.bars_of(brief.sections[stay.first])
@@ -168,17 +150,10 @@ def _risen(brief: Brief, stays: Sequence[Stay], k: int, level: int) -> _Way | No
     if not beats:
         return None
     after = brief.name(stay.last + 1)
-    return _landed(brief, stay, landing, beats, level, f"It rises out of the dark with the build, up to {after}.")
+    return _Way(landing, beats, "lands-on", (f"It rises out of the dark with the build, up to {after}.",))
 
 
-def _landed(brief: Brief, stay: Stay, landing: Place, beats: float, level: int, reason: str) -> _Way:
-    start = brief.grid.locate(landing.seconds - brief.grid.span(landing, -beats))
-    hand = f"Side {stay.side.name}: fader up to {level} % over {of_the_build(beats)},"
-    hand += f" from {start}, there {brief.grid.on_count(landing)}"
-    return _Way(landing, beats, "lands-on", hand, (reason,))
-
-
-def _before_a_stop(brief: Brief, way: _Way, down: float | None, side: str, level: int) -> tuple[_Way, float | None]:
+def _before_a_stop(brief: Brief, way: _Way, down: float | None) -> tuple[_Way, float | None]:
     """Shorten a way in that would still be going on when the band stops: nothing rises across a silence."""
     stop = stop_ahead(brief, way.place.seconds)
     if stop is None:
@@ -196,5 +171,4 @@ def _before_a_stop(brief: Brief, way: _Way, down: float | None, side: str, level
         down = max(min(down, float(math.floor(2 * (room - swapped_after(up * beat, 0.0, hands)) / beat)) / 2), 0.5)
     if up == way.beats:
         return way, down
-    hand = _fader(brief, side, level, way.place, up)
-    return _Way(way.place, up, "starts-on", hand, (*way.reasons, "It is up before the band stops.")), down
+    return _Way(way.place, up, "starts-on", (*way.reasons, "It is up before the band stops.")), down

@@ -97,7 +97,6 @@ def _stop(brief: Brief, stay: Stay, k: int, levels: Sequence[int], stop: Event, 
         trigger="hand",
         anchor="starts-on",
         place=off,
-        hand=f"Side {stay.side.name}: out in one move as the band stops, {brief.grid.on_count(off)}",
         reasons=("The band stops, so the light stops with it.",),
         confidence=brief.trust(off, stop),
         level=0,
@@ -111,8 +110,6 @@ def _stop(brief: Brief, stay: Stay, k: int, levels: Sequence[int], stop: Event, 
             out,
             id=f"stop/{part.section.id}/held/{ordinal}",
             trigger="held",
-            hand=f"{_capital(brief.rig.kill)}: press as the band stops, {brief.grid.on_count(off)}, hold,"
-            f" let go {brief.grid.on_count(on)}",
             reasons=(f"The band stops for {length:.1f} s, too short for two actions: one button, held.",),
         )
         return [Move(held, off.seconds, on.seconds, k, STOP_RANK, pair)]
@@ -120,13 +117,11 @@ def _stop(brief: Brief, stay: Stay, k: int, levels: Sequence[int], stop: Event, 
     after = brief.index_at(grid.locate(on.seconds + grid.beat_seconds(on.seconds)))
     inner = after is not None and stay.first <= after <= stay.last
     level = min(levels[after if inner and after is not None else max(index, stay.first)], stay.look.level_ceiling)
-    gesture = ", with the same gesture" if two_handed else ""
     back = replace(
         out,
         id=f"stop/{part.section.id}/back/{ordinal}",
         kind="cut-in",
         place=on,
-        hand=f"Side {stay.side.name}: fader to {level} % in one move {brief.grid.on_count(on)}{gesture}",
         reasons=("It comes back with the band.",),
         confidence=brief.trust(on, stop),
         level=level,
@@ -139,7 +134,3 @@ def _stop(brief: Brief, stay: Stay, k: int, levels: Sequence[int], stop: Event, 
         Move(out, off.seconds, off.seconds, k, STOP_RANK, pair),
         Move(back, on.seconds, on.seconds, k, STOP_RANK, pair),
     ]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from cuesuggest.analysis.types import Event, EventKind
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.stays import EPS, counts, cut_off, joined, last_hit, stop_ahead
+from cuesuggest.rules.stays import EPS, cut_off, joined, last_hit, stop_ahead
 from cuesuggest.score.records import Cue, Place
 
 __all__ = ["leave"]
@@ -73,11 +73,6 @@ def leave(brief: Brief, stays: Sequence[Stay], k: int, arrived: float, stop: Eve
     return _fade_out(brief, stay, k, place, beats, reason)
 
 
-def _from(brief: Brief, place: Place) -> str:
-    count = brief.grid.count(place)
-    return f"starting {count}" if count.startswith("just") else f"from {count}"
-
-
 def _fade_out(brief: Brief, stay: Stay, k: int, place: Place, beats: float, reason: str) -> Move:
     seconds = brief.grid.span(place, beats)
     part = brief.parts[stay.last]
@@ -88,7 +83,6 @@ def _fade_out(brief: Brief, stay: Stay, k: int, place: Place, beats: float, reas
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}: fader down over {counts(beats)}, {_from(brief, place)}",
         reasons=(reason,),
         confidence=brief.trust(place),
         look=stay.look.id,
@@ -110,7 +104,6 @@ def _leave_on_stop(brief: Brief, stay: Stay, k: int, stop: Event) -> Move:
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}: out in one move as the band stops, {brief.grid.on_count(place)}",
         reasons=(f"The stop at the end of {part.section.mark} takes the light with it.",),
         confidence=brief.trust(place, stop),
         look=stay.look.id,
@@ -200,8 +193,6 @@ def _ending(brief: Brief, stay: Stay, k: int, arrived: float) -> Move:
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}: watch the band, hold to the cut-off, then fader down with {what}"
-        f" (about {seconds:.1f} s{', by ear' if slowing else ''})",
         reasons=(reason, *(("It is never dark before the last hit.",) if hit else ())),
         confidence=brief.trust(place, ring),
         look=stay.look.id,

@@ -11,11 +11,9 @@ from cuesuggest.rules.plan.plan_parts import LONGEST_RISE
 from cuesuggest.rules.stays import (
     EPS,
     build_before,
-    counts,
     cut_off,
     half_count_before,
     landing_before,
-    of_the_build,
     stop_ahead,
 )
 from cuesuggest.score.light import hand_starts
@@ -77,7 +75,6 @@ def rise(
         beats,
         f"The band builds up to {brief.name(after.first)}, and the light climbs with it.",
         lands=True,
-        over=of_the_build(beats),
         id_=f"build/{part.section.id}/rise/{part.ordinal}",
         confidence=brief.trust(landing, build),
     )
@@ -113,7 +110,6 @@ def ramp(brief: Brief, stay: Stay, k: int, index: int, levels: Sequence[int], ov
         beats,
         reason,
         lands=lands,
-        over=counts(beats),
         id_=f"ramp/{part.section.id}/level/{part.ordinal}",
         confidence=brief.trust(landing),
     )
@@ -162,17 +158,13 @@ def _written(
     reason: str,
     *,
     lands: bool,
-    over: str,
     id_: str,
     confidence: float,
 ) -> Cue:
-    """Write the cue of a ramp from one level to another; `over` says its length."""
+    """Write the cue of a ramp from one level to another."""
     before, level = levels
     up = level > before
     seconds = brief.grid.span(place, -beats if lands else beats)
-    where = f"from {brief.grid.count(place)}"
-    if lands:
-        where = f"from {brief.grid.locate(place.seconds - seconds)}, there {brief.grid.on_count(place)}"
     return Cue(
         id=id_,
         number=0.0,
@@ -180,7 +172,6 @@ def _written(
         trigger="hand",
         anchor="lands-on" if lands else "starts-on",
         place=place,
-        hand=f"Side {stay.side.name}: from {before} % to {level} % over {over}, {where}",
         reasons=(reason,),
         confidence=confidence,
         look=stay.look.id,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from cuesuggest.rules.brief import Brief, Clash, Move, Stay
-from cuesuggest.rules.cues.speed import set_with
+from cuesuggest.rules.cues.speed import Round, set_with
 from cuesuggest.rules.person.hands import hands_held
 from cuesuggest.rules.stays import EPS
 from cuesuggest.score.records import Cue, Place, PlannedSection
@@ -41,8 +41,8 @@ def recalls(
             why = f"It is set up in the dark,{jump} well before {brief.name(stay.first)}."
         else:
             why = "It is set up in the dark at short notice: the side is not free earlier."
-        how = brief.grid.on_count(place) + set_with(brief, stay, planned, first=False)
-        made.append(_recall(brief, stay, k, entry, place, how, why))
+        speed = set_with(brief, stay, planned, first=False)
+        made.append(_recall(brief, stay, k, entry, place, speed, why))
     return made
 
 
@@ -81,7 +81,7 @@ def _quiet_downbeat(brief: Brief, stay: Stay, entry: Move, free: float, moves: S
     return None
 
 
-def _preset(brief: Brief, stay: Stay, entry: Move, speed: str) -> Move:
+def _preset(brief: Brief, stay: Stay, entry: Move, speed: Round | None) -> Move:
     """Set the first look and its speed up before the song starts, however soon it starts in the recording."""
     lead = brief.profile.standby.lead_seconds
     place = Place(round(max(brief.grid.bars[0].start - lead, 0.0), 4))
@@ -91,14 +91,14 @@ def _preset(brief: Brief, stay: Stay, entry: Move, speed: str) -> Move:
         0,
         entry,
         place,
-        f"before the song starts{speed}",
+        speed,
         "The first look is set up before the song, in the dark.",
     )
     before = min(place.seconds, entry.start - lead)
     return replace(made, start=before, end=before)
 
 
-def _recall(brief: Brief, stay: Stay, k: int, entry: Move, place: Place, when: str, why: str) -> Move:
+def _recall(brief: Brief, stay: Stay, k: int, entry: Move, place: Place, speed: Round | None, why: str) -> Move:
     part = brief.parts[stay.first]
     cue = Cue(
         id=f"recall/{part.section.id}/{stay.look.category}/{part.ordinal}",
@@ -107,10 +107,11 @@ def _recall(brief: Brief, stay: Stay, k: int, entry: Move, place: Place, when: s
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}, dark: recall '{stay.look.name}' {when}",
         reasons=(why,),
         confidence=entry.cue.confidence if place.bar is None else brief.trust(place),
         look=stay.look.id,
         side=stay.side.name,
+        cycle_seconds=None if speed is None else speed.seconds,
+        cycle_bars=None if speed is None else speed.bars,
     )
     return Move(cue, place.seconds, place.seconds, stay=k)

@@ -10,7 +10,7 @@ from cuesuggest.analysis.types import Event, EventKind, Section
 from cuesuggest.rules.brief import ONE_SHOT_RANK, Brief, Move
 from cuesuggest.rules.plan.looks import ONE_SHOT
 from cuesuggest.rules.settings.house import OneShot
-from cuesuggest.score.records import CATEGORIES, Category, Cue, Place, PlannedSection, Series, clock
+from cuesuggest.score.records import CATEGORIES, Category, Cue, Place, PlannedSection, Series
 
 __all__ = ["one_shots"]
 
@@ -28,6 +28,9 @@ _END_COUNTS = ("stop", "fill")
 
 # Seconds. Two moments closer than this are one press of two hands.
 _TOGETHER = 0.02
+
+# Seconds. A peak that comes sooner after the press is on it.
+_AT_ONCE = 0.02
 
 # Of a series, at least so many presses and this share of them have to fit for it to be heard as one.
 _FEWEST, _MOST_OF = 2, 0.5
@@ -273,43 +276,28 @@ def _cut_short(room: _Room, place: Place) -> Place | None:
 
 
 def _move(room: _Room, played: _Shot, id_: str) -> Move:
-    """Write the cue. Its place is the beat that the peak meets; the hand is told how early to press."""
+    """Write the cue. Its place is the beat that the peak meets."""
     brief, shot, wish = room.brief, room.shot, played.wish
     place, series, until = played.places[0], played.series, played.until
-    count = brief.grid.count(place)
-    early = shot.peak_after
-    if early < 0.02:
-        when = brief.grid.on_count(place)
-    elif count.startswith("just"):
-        when = f"{early:.2g} s before the accent, {count}, so that its peak meets it"
-    else:
-        when = f"{early:.2g} s before {count}, so that its peak meets the beat"
-    hand = f"{shot.name[:1].upper()}{shot.name[1:]}: press {when}"
     reason = wish.reason
     if series is not None and wish.section is not None:
-        every = f"every {_bars(series.every_bars)}"
+        every = "every bar" if series.every_bars == 1 else f"every {series.every_bars} bars"
         reason = f"{wish.section.mark} is long and intense enough to mark its phrases, {every}."
-        hand += f"; again {every} to bar {series.last_bar}, {len(played.places)} times in all"
-        hand += f", not in bar {_listed(series.skip)}" if series.skip else ""
-        hand += f"; each runs {shot.run_seconds:.2g} s"
     reasons = [reason]
     if until is not None:
-        last = ", the last one" if series is not None else ""
-        at = str(until) if until.bar is not None else clock(until.seconds)
-        hand += f"; fade out early{last}, dark at {at}"
         reasons.append("The music ends before its run does, so it is faded out early.")
     cue = Cue(
         id=id_,
         number=0.0,
         kind="one-shot",
         trigger="hand",
-        anchor="lands-on" if early >= 0.02 else "starts-on",
+        anchor="lands-on" if shot.peak_after >= _AT_ONCE else "starts-on",
         place=place,
-        hand=hand,
         reasons=tuple(reasons),
         confidence=min(brief.trust(each, wish.event) for each in played.places),
         look=ONE_SHOT,
         series=series,
+        dark_by=None if until is None else until.seconds,
     )
     pressed = [each.seconds - room.shot.own_gesture for each in played.places]
     fading = [] if until is None else [until.seconds]
@@ -321,12 +309,3 @@ def _move(room: _Room, played: _Shot, id_: str) -> Move:
         rank=ONE_SHOT_RANK,
         repeats=tuple(round(each, 4) for each in (*pressed[1:], *fading)),
     )
-
-
-def _bars(count: int) -> str:
-    return "bar" if count == 1 else f"{count} bars"
-
-
-def _listed(bars: Sequence[int]) -> str:
-    words = [str(bar) for bar in bars]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

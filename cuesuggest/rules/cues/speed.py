@@ -12,7 +12,7 @@ from cuesuggest.rules.stays import EPS
 from cuesuggest.score.light import swapped_after
 from cuesuggest.score.records import Cue, Place, PlannedSection
 
-__all__ = ["set_with", "speeds"]
+__all__ = ["Round", "set_with", "speeds"]
 
 # Common practice: four taps give a tempo.
 _TAPS = 4
@@ -23,8 +23,6 @@ _LASTING = 2
 # Bars. On a lit side a speed is set only for a tempo that lasts this long, and a tempo that comes back to what it was
 # within the longer time is a wobble, of the band or of the hearing.
 _STEADY, _BACK_WITHIN = 8, 16
-
-_ORDINALS = {2.0: "second", 4.0: "fourth"}
 
 # Bars after a change of tempo in which a speed is still worth setting.
 _PATIENCE = 4
@@ -39,35 +37,28 @@ class _Pulse:
 
 
 @dataclass(frozen=True, slots=True)
-class _Round:
+class Round:
     """One round of a look's motion at some tempo."""
 
     bars: float
     seconds: float
 
 
-def set_with(brief: Brief, stay: Stay, planned: Sequence[PlannedSection], *, first: bool) -> str:
-    """Say how the speed is set when a look is recalled (`first`: before the song); nothing where it cannot be.
+def set_with(brief: Brief, stay: Stay, planned: Sequence[PlannedSection], *, first: bool) -> Round | None:
+    """Return the speed that is set when a look is recalled (`first`: before the song); None where it cannot be.
 
-    Nothing either where the band will play another tempo than the look is built for: that has a cue of its own.
+    None either where the band will play another tempo than the look is built for: that has a cue of its own.
     Only before the song, when there is all the time, is it set for the tempo to come.
     """
     unit = brief.rig.speed.unit
     built = _tempo(built_for(stay.look.id, planned, brief))
     coming = _coming(brief, stay, built)
     if unit == "none" or not stay.look.cycle_bars or (coming != built and not first):
-        return ""
-    bar = brief.grid.bars_of(brief.sections[stay.first])[0]
-    round_ = _Round(stay.look.cycle_bars, stay.look.cycle_seconds or 0.0)
-    if coming != built:
-        round_ = _round(stay, 60 * bar.beats / coming, brief)
-    if unit != "tap":
-        return f"; {_dialled(brief, stay, round_, coming, 'at')}"
-    if not first:
-        return f"; {_one(round_)}"
-    counted = any(event.kind == "count-in" for event in brief.analysis.events)
-    tapped = "with the count-in" if counted else "on the band's first beats"
-    return f"; {_one(round_)}; tap the tempo {tapped} ({_control(brief)})"
+        return None
+    bar_seconds = 60 * brief.grid.bars_of(brief.sections[stay.first])[0].beats / coming
+    if coming == built:
+        return Round(stay.look.cycle_bars, round(stay.look.cycle_bars * bar_seconds, 4))
+    return _round(stay, bar_seconds, brief)
 
 
 def _coming(brief: Brief, stay: Stay, built: float) -> float:
@@ -212,7 +203,6 @@ def _set(brief: Brief, stay: Stay, k: int, place: Place, was: float, bpm: float,
     section = brief.grid.section_of(place.bar)
     bar = brief.grid.bar(place.bar or 0)
     round_ = _round(stay, 60 * (bar.beats if bar else 4) / bpm, brief)
-    how = "in the dark" if dark else "by ear"
     cue = Cue(
         id=f"speed/{section.id if section else 'song'}/{'dark' if dark else 'ear'}/{place.bar}",
         number=0.0,
@@ -220,7 +210,6 @@ def _set(brief: Brief, stay: Stay, k: int, place: Place, was: float, bpm: float,
         trigger="hand",
         anchor="starts-on",
         place=place,
-        hand=f"Side {stay.side.name}, {how}: {_setting(brief, stay, round_, bpm)}",
         reasons=(
             f"The band plays {bpm:.0f} beats a minute {'next' if dark else 'here'}, the motion goes with {was:.0f}.",
         ),
@@ -228,47 +217,20 @@ def _set(brief: Brief, stay: Stay, k: int, place: Place, was: float, bpm: float,
         look=stay.look.id,
         side=stay.side.name,
         cycle_seconds=round_.seconds,
+        cycle_bars=round_.bars,
     )
     return Move(cue, place.seconds, round(place.seconds + _taking(brief, place.seconds), 4), k, SPEED_RANK)
 
 
-def _round(stay: Stay, bar_seconds: float, brief: Brief) -> _Round:
+def _round(stay: Stay, bar_seconds: float, brief: Brief) -> Round:
     """Return the round at a tempo: the same bars if that is a fitting time, else others."""
     low, high = brief.profile.looks.cycle_seconds.of(stay.look.category)
     bars = stay.look.cycle_bars or 1.0
     # A strobe's round is a flash, and has a limit of its own.
     if stay.side.source == "strobe" or not low <= bars * bar_seconds <= high:
         bars = cycle(stay.look.category, bar_seconds, brief)
-    return _Round(bars, round(bars * bar_seconds, 2))
-
-
-def _setting(brief: Brief, stay: Stay, round_: _Round, bpm: float) -> str:
-    if brief.rig.speed.unit != "tap":
-        return _dialled(brief, stay, round_, bpm, "to")
-    built = stay.look.cycle_bars or 1.0
-    if round_.bars > built:
-        every = f"every {_ORDINALS.get(round_.bars / built, f'{round_.bars / built:g}th')} beat"
-    else:
-        every = "the beat" if round_.bars == built else f"{built / round_.bars:g} to a beat"
-    return f"tap {every} on {_control(brief)}, {_TAPS} taps from the 1, {_one(round_)}"
-
-
-def _dialled(brief: Brief, stay: Stay, round_: _Round, bpm: float, word: str) -> str:
-    """Say where the wheel or fader goes; twice the bars to a round are half the beats a minute."""
-    if brief.rig.speed.unit == "watch":
-        return f"{_control(brief)} so that one round takes {round_.seconds:.1f} s by a watch"
-    dial = bpm * (stay.look.cycle_bars or round_.bars) / round_.bars
-    return f"{_control(brief)} {word} {dial:.0f} BPM, {_one(round_)}"
-
-
-def _one(round_: _Round) -> str:
-    bars = "1 bar" if round_.bars == 1 else f"{round_.bars:g} bars"
-    return f"one round in {bars} ({round_.seconds:.1f} s)"
+    return Round(bars, round(bars * bar_seconds, 4))
 
 
 def _tempo(bar: Bar) -> float:
     return 60 * bar.beats / (bar.end - bar.start)
-
-
-def _control(brief: Brief) -> str:
-    return brief.rig.speed.name or {"tap": "tap button", "watch": "speed fader"}.get(brief.rig.speed.unit, "speed")

@@ -240,7 +240,7 @@ def _added(chance: Random) -> list[str]:
         "edit",
         "add",
         chance.choice(("cut-in", "fade-out", "one-shot", "recall", "call")),
-        "--do",
+        "--note",
         wild.text(chance)[:100_000],
         *_placed(chance),
         *details,
