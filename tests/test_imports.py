@@ -42,7 +42,7 @@ def test_suggest_leaves_the_slow_packages_alone(take, tmp_path):
 
 
 def test_the_public_names_are_whole():
-    assert set(cuesuggest.__all__) == {"Song", "__version__", "analyze", "suggest"}
+    assert set(cuesuggest.__all__) == {"HandWords", "Song", "__version__", "analyze", "suggest"}
     for name in cuesuggest.__all__:
         assert getattr(cuesuggest, name) is not None
 
