@@ -231,7 +231,7 @@ def test_the_list_has_every_cue_with_place_clock_and_hand():
 def test_cues_at_the_same_moment_are_with_each_other():
     song = make_song("A8")
     cues = [make_cue(n, "one-shot", place_at(song.analysis, 3), look="lift") for n in (1, 2)]
-    assert "with" in text_of(one(song.replaced(cues=cues), "list.pdf")).split("\n")
+    assert "together" in text_of(one(song.replaced(cues=cues), "list.pdf")).split("\n")
 
 
 # What others' papers say.

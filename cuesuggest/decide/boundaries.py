@@ -191,7 +191,7 @@ def beats_tapped(song: Song, times: Sequence[float]) -> SetCorrections:
     )
     even = [mean + (k - middle) * step for k in range(count)]
     if step <= 0.1 or any(abs(tap - beat) > _STEADY * step for tap, beat in zip(times, even, strict=True)):
-        raise EditError("These taps keep no even pulse. Tap one tap on every beat, the first on the 1.")
+        raise EditError("These taps keep no even pulse. Tap once on every beat, the first on the 1.")
     per_bar, counted_in = _beats_per_bar(song, times[0])
     heard = song.analysis.beats
     ones = [_heard_or(even[k], heard) for k in range(0, count, per_bar)]

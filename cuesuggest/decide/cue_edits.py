@@ -88,7 +88,7 @@ def added(
         If it is a call without words, or there is no such look.
     """
     if kind == "call" and not note.strip():
-        raise EditError("Write what is called, as a note.")
+        raise EditError("Write in the note what is called.")
     if look is not None:
         look = find_look(song, look)
     ids = {cue.id for cue in song.cues} | {each.cue.id for each in song.unplaced}

@@ -161,7 +161,7 @@ def _rules(profile: Profile, rig: Rig, looks: dict[str, Look], bar: float) -> It
     )
     yield Rule(
         "breakdown (drums and low end gone)",
-        f"out over {int(fades.out_beats.subtle)} counts; after a phrase of dark {looks['subtle-1'].name} at "
+        f"out over {int(fades.out_beats.subtle)} beats; after a phrase of dark {looks['subtle-1'].name} at "
         f"{int(profile.looks.base_level.subtle)} %, or home",
     )
     if rig.kill:

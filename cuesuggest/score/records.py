@@ -23,6 +23,7 @@ __all__ = [
     "beat_words",
     "clock",
     "counted",
+    "near_beat",
 ]
 
 Category = Literal["rest", "subtle", "lift", "intense"]
@@ -77,11 +78,14 @@ def beat_words(beat: float | None) -> str:
 
     So little beside a beat that nobody hears it is on it.
     """
-    if beat is None:
-        return ""
-    half = round(beat * 2) / 2
-    near = half if abs(beat - half) < ON_THE_BEAT else beat
+    near = 1.0 if beat is None else near_beat(beat)
     return "" if near == 1.0 else f" beat {near:g}"
+
+
+def near_beat(beat: float) -> float:
+    """Return the half beat that a place is heard on, or its own part of a beat where it is on none."""
+    half = round(beat * 2) / 2
+    return half if abs(beat - half) < ON_THE_BEAT else beat
 
 
 def clock(seconds: float) -> str:

@@ -12,7 +12,7 @@ from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import in_order_of_hand
-from cuesuggest.score.records import ENTRANCES, Cue, Look, Place
+from cuesuggest.score.records import ENTRANCES, Cue, Look, Place, near_beat
 from cuesuggest.song.hand_words import HandWords, beside
 
 if TYPE_CHECKING:
@@ -125,10 +125,11 @@ def placed(line: Line) -> str:
 
 
 def _beat_words(beat: float) -> str:
-    whole, part = int(beat), beat - int(beat)
-    if part < 0.02:
+    near = near_beat(beat)
+    whole, part = int(near), near - int(near)
+    if not part:
         return "" if whole == 1 else f" on {whole}"
-    if abs(part - 0.5) < 0.02:
+    if part == 0.5:
         return f" on {whole}½"
     return f" after {whole}" if part < 0.5 else f" before {whole + 1}"
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.lines import Line, heard, lines, sentence
-from cuesuggest.score.records import clock
+from cuesuggest.score.records import clock, near_beat
 from cuesuggest.song.hand_words import length_words
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
         f"{cue.number:g}" + ("*" if line.changed else ""),
         group,
         where,
-        "" if place.bar is None else f"{place.bar}:{place.beat or 1.0:.3g}",
+        "" if place.bar is None else f"{place.bar}:{near_beat(place.beat or 1.0):.3g}",
         clock(line.seconds),
         ", ".join(part for part in (told, event) if part),
         _since_words(line),
@@ -111,7 +111,7 @@ def _since_words(line: Line) -> str:
     if line.seconds_since is None:
         return ""
     if line.seconds_since < 0.05:
-        return "with"
+        return "together"
     bars = "" if line.bars_since is None else f"{round(line.bars_since, 1):g} bars, "
     return f"{bars}{line.seconds_since:.1f} s"
 
