@@ -14,24 +14,30 @@ from cuesuggest.export.chart.geometry import (
     ChartBar,
     ChartLine,
     Hairpin,
+    KeyItem,
     LegendItem,
+    LegendSign,
     Mark,
     MarkKind,
     Sustain,
     Words,
 )
 from cuesuggest.export.chart.glyphs import SIGNS, Stroke
+from cuesuggest.export.chart.light_line import TEXT
 from cuesuggest.export.chart.placing import BARS_PER_LINE, lay_out
 from cuesuggest.export.chart.short_words import text_width
 
 __all__ = [
     "BARS_PER_LINE",
     "SIGNS",
+    "TEXT",
     "Chart",
     "ChartBar",
     "ChartLine",
     "Hairpin",
+    "KeyItem",
     "LegendItem",
+    "LegendSign",
     "Mark",
     "MarkKind",
     "Stroke",

@@ -14,7 +14,7 @@ from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import Step, follow, is_held, lit_stretches, presses
 from cuesuggest.score.records import ENTRANCES, EXITS, Category, Cue, Look
 
-__all__ = ["DYNAMICS", "WEIGHTS", "DrawnLight", "Fade", "LitSpan", "Sign", "drawn_light"]
+__all__ = ["DYNAMICS", "WEIGHTS", "DrawnLight", "Entrance", "Fade", "LitSpan", "Sign", "drawn_light"]
 
 DYNAMICS: dict[Category, str] = {"rest": "", "subtle": "p", "lift": "f", "intense": "ff"}
 WEIGHTS: dict[Category, int] = {"rest": 1, "subtle": 1, "lift": 2, "intense": 3}
@@ -28,6 +28,7 @@ _SIGNS: dict[str, MarkKind] = {
 }
 _SOON = 1e-6
 _JUST_THEN = 0.1  # s
+_LONG = 0.9  # bars; a shorter rise is read as one sign with the category in front of it
 _UNKNOWN: Category = "lift"  # of a cue that names no look
 
 
@@ -61,6 +62,22 @@ class Sign:
 
 
 @dataclass(frozen=True, slots=True)
+class Entrance:
+    """A look comes in."""
+
+    start: float
+    at: float
+    """When its category is said: at the end of a rise that leads to it, as a dynamic stands behind its hairpin."""
+    category: Category
+    from_dark: bool
+
+    @property
+    def rises(self) -> bool:
+        """Whether it is said at the end of a rise."""
+        return self.at > self.start
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnLight:
     """The light of a whole song."""
 
@@ -68,8 +85,8 @@ class DrawnLight:
     stays: tuple[LitSpan, ...]
     """In order, not overlapping; dark is where none is."""
     signs: tuple[Sign, ...]
-    entrances: tuple[tuple[float, Category], ...]
-    """When a look is there, and its category; in order."""
+    entrances: tuple[Entrance, ...]
+    """In the order in which their categories are said."""
     starts: Mapping[str, float]
     """Seconds at which the hand begins a cue, by the cue's id."""
 
@@ -109,22 +126,31 @@ def drawn_light(cues: Iterable[Cue], looks: Mapping[str, Look], grid: Grid, end:
         if step.cue.kind in _SIGNS
         for at in presses(step.cue, grid)
     ]
+    entrances = [_entrance(step, steps, category(step.cue), grid) for step in steps if step.cue.kind in ENTRANCES]
     return DrawnLight(
         tuple(fade for step in steps for fade in _fades(step)),
         tuple(_merged(spans)),
         tuple(signs),
-        tuple(sorted((_there(step, steps), category(step.cue)) for step in steps if step.cue.kind in ENTRANCES)),
+        tuple(sorted(entrances, key=lambda each: each.at)),
         {step.cue.id: max(step.at, 0.0) for step in steps},
     )
 
 
-def _there(step: Step, steps: Sequence[Step]) -> float:
-    """Return when a look has come in: a rise that lands at its end, unless another look takes over just then."""
-    if step.cue.anchor != "lands-on" or not step.moves:
-        return step.at
-    lands = step.moves[0].end
-    taken = any(other.cue.kind in ENTRANCES and abs(other.at - lands) < _JUST_THEN for other in steps)
-    return step.at if taken else lands
+def _entrance(step: Step, steps: Sequence[Step], category: Category, grid: Grid) -> Entrance:
+    """Say a look's category where it is there.
+
+    That is the end of a rise that lands on its place, or of a long one from dark, which is nothing yet where it
+    begins; unless something else takes over before.
+    """
+    lands = step.moves[0].end if step.moves else step.at
+    dark = not any(state.lit for state in step.before.values())
+    long = bool(grid.bars) and lands - step.at > _LONG * grid.bar_seconds(step.at)
+    taken = any(
+        step.at < other.at < lands + _JUST_THEN and other.cue.kind in (*ENTRANCES, *EXITS) and not is_held(other.cue)
+        for other in steps
+    )
+    rises = not taken and (step.cue.anchor == "lands-on" or (dark and long))
+    return Entrance(step.at, lands if rises else step.at, category, dark)
 
 
 def _fades(step: Step) -> Iterable[Fade]:

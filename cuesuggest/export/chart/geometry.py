@@ -14,7 +14,9 @@ __all__ = [
     "ChartBar",
     "ChartLine",
     "Hairpin",
+    "KeyItem",
     "LegendItem",
+    "LegendSign",
     "Mark",
     "MarkKind",
     "Sustain",
@@ -23,6 +25,7 @@ __all__ = [
 ]
 
 MarkKind = Literal["accent", "cut-in", "cut-out", "held", "recall", "speed", "call", "rest"]
+LegendSign = MarkKind | Literal["drive", "hairpin", "sustain", "letters", "dashed"]
 WordsRole = Literal[
     "title", "about", "number", "meter", "heard", "label", "again", "name", "first-words", "dynamic", "action", "call"
 ]  # fmt: skip
@@ -108,16 +111,16 @@ class ChartLine:
     """Where the margin ends and the staff begins."""
     staff_to_x: float
     staff_top: float
-    """The loudest the loudness shape can be; bar lines begin here."""
+    """Where bar lines begin; the song's strongest bars reach nearly as high."""
     staff_base: float
-    """Silence; the staff's line itself, where bar lines end."""
+    """The staff's line itself, where bar lines end."""
     light_y: float
     """The line on which the light is written."""
     light_half: float
     """Half the height of an open hairpin."""
     bars: tuple[ChartBar, ...]
-    loudness: tuple[tuple[float, float], ...]
-    """Points of one thin path."""
+    drive: tuple[tuple[float, float], ...]
+    """How hard the music pushes, bar by bar: points of one thin path."""
     sustains: tuple[Sustain, ...]
     hairpins: tuple[Hairpin, ...]
     marks: tuple[Mark, ...]
@@ -128,13 +131,23 @@ class ChartLine:
 
 @dataclass(frozen=True, slots=True)
 class LegendItem:
-    """What a sign means, at the foot of the last page. `sign` is a mark, "hairpin", "sustain" or "dynamic"."""
+    """What a sign means, at the foot of the last page."""
 
-    sign: MarkKind | Literal["hairpin", "sustain", "dynamic", "dashed"]
+    sign: LegendSign
     x: float
     y: float
     """Of the sign's middle."""
+    shown: str
+    """The letters that are explained; nothing where a sign is drawn."""
     words: Words
+
+
+@dataclass(frozen=True, slots=True)
+class KeyItem:
+    """What short words of the chart mean, below the signs where there is room."""
+
+    short: Words
+    meaning: Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,3 +162,6 @@ class Chart:
     header: tuple[Words, ...]
     """Title and what the song is like; on the first page."""
     legend: tuple[LegendItem, ...]
+    """Of the signs that stand on the chart."""
+    key: tuple[KeyItem, ...]
+    """Of the short words that stand on the chart; empty where a page has no room for it."""

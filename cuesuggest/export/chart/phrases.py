@@ -22,7 +22,7 @@ class Stretch:
     bar: Bar | None
     start: float
     end: float
-    heard: str = ""
+    heard: tuple[str, ...] = ()
     """What is heard where there are no bars, such as "talk"."""
 
     @property
@@ -95,8 +95,7 @@ def _free(start: float, end: float, events: tuple[Event, ...], needed: Sequence[
     inside = [event for event in events if _is_heard(event, start, end)]
     if not inside and not any(start <= time < end for time in needed):
         return []
-    heard = ", ".join(dict.fromkeys(event.kind for event in inside))
-    return [Stretch(None, start, end, heard)]
+    return [Stretch(None, start, end, tuple(dict.fromkeys(event.kind for event in inside)))]
 
 
 def _is_heard(event: Event, start: float, end: float) -> bool:

@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.types import Event, SongAnalysis
+from cuesuggest.analysis.types import Bar, SongAnalysis
 from cuesuggest.export.chart.drawn_light import DrawnLight, drawn_light
-from cuesuggest.export.chart.geometry import (
-    Chart,
-    ChartBar,
-    ChartLine,
-    LegendItem,
-    MarkKind,
-    Words,
-)
+from cuesuggest.export.chart.explained import explained_signs, explained_words
+from cuesuggest.export.chart.geometry import Chart, ChartBar, ChartLine, KeyItem, LegendItem, Words
 from cuesuggest.export.chart.light_line import (
     FIRST_WORDS,
     LIGHT,
@@ -25,13 +20,17 @@ from cuesuggest.export.chart.light_line import (
     WORDS_STEP,
     actions,
     dynamics,
+    extent,
+    gaps,
     hairpins,
     held,
     marks,
     opened,
+    parted,
     sustains,
 )
-from cuesuggest.export.chart.phrases import ChartPhrase, Stretch, phrases
+from cuesuggest.export.chart.over_bars import over_bars
+from cuesuggest.export.chart.phrases import ChartPhrase, phrases
 from cuesuggest.export.chart.short_words import fitted, plain, text_width
 from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.records import Cue, clock, counted
@@ -48,30 +47,22 @@ BARS_PER_LINE = (16, 8, 4)
 
 _LABEL = 15.0
 _TITLE = 18.0
-_MARGIN = {16: 84.0, 8: 96.0, 4: 72.0}
+_MARGIN = {16: 76.0, 8: 96.0, 4: 72.0}
 _GUTTER = 18.0  # between two phrases side by side
-_NUMBERS = 11.0  # baseline of the bar numbers
-_STAFF_TOP, _STAFF_BASE = 15.0, 37.0
-_BELOW = 9.0
+_STAFF_TOP, _STAFF_BASE = 15.0, 35.0
+_BELOW = 6.0
 _NEAR = 1e-3  # seconds
-_LEGEND_STEP = 18.0
-_HEADER = 44.0
+_LEGEND_STEP = 15.0
+_HEADER = 42.0
 # Below it the rules give a bar fewer cues, too (`evidence.weak` of a profile that has none of its own).
 _SURE = 0.5
-
-_LEGEND: tuple[tuple[MarkKind | str, str], ...] = (
-    ("hairpin", "grows, fades"),
-    ("sustain", "stays; heavier is stronger"),
-    ("dynamic", "p subtle, f lift, ff intense"),
-    ("cut-in", "in at once"),
-    ("cut-out", "out at once"),
-    ("held", "dark while held"),
-    ("accent", "one-shot"),
-    ("recall", "set in the dark"),
-    ("call", "somebody else's line"),
-    ("rest", "dark bar"),
-    ("dashed", "uncertain bar"),
-)
+# Drive, not loudness: on a levelled recording the line of the loudness is as flat as the recording, and drive is what
+# the plan goes by. It is drawn on the song's own range, since a part is calm or strong beside the song's other parts.
+# A bar in twenty at each end, such as a stop, does not spread the scale; where the rest differs by less than `_EVEN`,
+# the song is even, and so is its line.
+_EVEN = 0.3
+_OUTLYING = 20
+_AIR = 2.5  # between the line of the drive and the staff's edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +84,8 @@ class _Part:
     """Confidence below which a bar is dashed."""
     new_meters: frozenset[int]
     """Bars that change the time signature."""
+    drives: tuple[float, float]
+    """At the foot and at the head of the staff."""
 
 
 def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: float | None = None) -> Chart:
@@ -128,12 +121,25 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
     groups = _cues_by_phrase(found, part)
     lines = [_chart_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
     header = tuple(_header(song, width))
-    legend = tuple(_legend(width))
+    legend = list(_legend(lines, width))
     legend_height = (legend[-1].y if legend else 0.0) + _LEGEND_STEP
+    key = list(_key(part, width, legend_height))
+    key_height = key[-1].short.y + _LEGEND_STEP - legend_height if key else 0.0
     placed, pages, used = _paged(lines, columns, part.width + _GUTTER, height, legend_height)
-    high = used + legend_height if height is None else height
-    legend = tuple(_moved(item, high - legend_height) for item in legend)
-    return Chart(bars_per_line, width, round(high, 2), pages, tuple(placed), header, legend)
+    if height is not None and used + legend_height + key_height > height:
+        key, key_height = [], 0.0
+    high = used + legend_height + key_height if height is None else height
+    top = high - legend_height - key_height
+    return Chart(
+        bars_per_line,
+        width,
+        round(high, 2),
+        pages,
+        tuple(placed),
+        header,
+        tuple(replace(item, y=item.y + top, words=_down(item.words, top)) for item in legend),
+        tuple(KeyItem(_down(item.short, top), _down(item.meaning, top)) for item in key),
+    )
 
 
 def _part(song: Song, bars_per_line: int, width: float) -> _Part:
@@ -154,7 +160,18 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
         min(8, bars_per_line),
         weak if isinstance(weak, float) else _SURE,
         _new_meters(song.analysis),
+        _drives(song.analysis.bars),
     )
+
+
+def _drives(bars: Sequence[Bar]) -> tuple[float, float]:
+    """Return the drive of the song's calmest and strongest bars."""
+    found = sorted(bar.drive for bar in bars)
+    if not found:
+        return 0.0, 1.0
+    out = len(found) // _OUTLYING
+    low, high = found[out], found[-1 - out]
+    return min(low, high - _EVEN), high
 
 
 # One line.
@@ -164,36 +181,37 @@ def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
     bars = tuple(_bars(phrase, part))
     right = bars[-1].x + bars[-1].width
     at = _ruler(bars)
-    drawn = tuple(hairpins(part.light, bars, at))
     signs = tuple(marks(cues, part.light, bars, at))
-    loud = [each for each in dynamics(part.light, bars, at) if each.text.strip("()")]
-    lasting = tuple(opened(sustains(part.held, bars, at), signs, loud))
+    categories = dynamics(part.light, bars, at, signs)
+    left_out = gaps(signs, categories)
     # Words may use the room to the right of a short phrase.
     room = part.margin, max(right, part.width)
-    below, leaders, levels = actions(cues, part.light.starts, part.hand, room, at)
-    words = [*_margin_words(phrase, part), *_numbers(phrase, bars, part), *loud, *below]
+    below, leaders, levels = actions(cues, part.light.starts, part.hand, bars, room, at)
+    over, rows = over_bars(phrase.stretches, bars, part.analysis.events, part.new_meters, room[1])
+    words = [*_margin_words(phrase, part, categories), *over, *categories, *below]
     margin_height = max((word.y for word in words if word.x < part.margin - 1), default=0.0)
     bottom = max(FIRST_WORDS + (levels - 1) * WORDS_STEP if levels else LIGHT + LIGHT_HALF, margin_height)
+    down = rows * WORDS_STEP
     return ChartLine(
         page=1,
         x=0.0,
         y=0.0,
         width=round(part.width, 2),
-        height=round(bottom + _BELOW, 2),
+        height=round(down + bottom + _BELOW, 2),
         section=phrase.section.id if phrase.section else None,
         staff_x=part.margin,
         staff_to_x=round(right, 2),
-        staff_top=_STAFF_TOP,
-        staff_base=_STAFF_BASE,
-        light_y=LIGHT,
+        staff_top=down + _STAFF_TOP,
+        staff_base=down + _STAFF_BASE,
+        light_y=down + LIGHT,
         light_half=LIGHT_HALF,
         bars=bars,
-        loudness=tuple(_loudness(phrase, bars)),
-        sustains=lasting,
-        hairpins=drawn,
+        drive=tuple((x, round(down + y, 2)) for x, y in _drive(phrase, bars, part.drives)),
+        sustains=tuple(opened(sustains(part.held, bars, at), left_out)),
+        hairpins=tuple(parted(hairpins(part.light, bars, at), left_out)),
         marks=signs,
-        leaders=leaders,
-        words=tuple(words),
+        leaders=tuple((x, down + top, down + low) for x, top, low in leaders),
+        words=tuple(_down(each, down) for each in words),
     )
 
 
@@ -240,81 +258,78 @@ def _cues_by_phrase(found: list[ChartPhrase], part: _Part) -> list[list[Cue]]:
     return groups
 
 
-def _loudness(phrase: ChartPhrase, bars: tuple[ChartBar, ...]) -> Iterator[tuple[float, float]]:
-    for stretch, place in zip(phrase.stretches, bars, strict=True):
-        if stretch.bar is None or not stretch.bar.envelope:
-            yield (place.x, _STAFF_BASE)
-            yield (round(place.x + place.width, 2), _STAFF_BASE)
-            continue
-        step = place.width / len(stretch.bar.envelope)
-        for index, level in enumerate(stretch.bar.envelope):
-            high = _STAFF_BASE - min(1.0, max(0.0, level)) * (_STAFF_BASE - _STAFF_TOP)
-            yield (round(place.x + (index + 0.5) * step, 2), round(high, 2))
+def _drive(
+    phrase: ChartPhrase, bars: tuple[ChartBar, ...], drives: tuple[float, float]
+) -> Iterator[tuple[float, float]]:
+    """Draw through the middles of the bars, since a bar has one drive; a stretch without bars is empty."""
+    low, high = drives
+    foot, head = _STAFF_BASE - _AIR, _STAFF_TOP + _AIR
+
+    def height(bar: Bar) -> float:
+        share = (bar.drive - low) / (high - low)
+        return round(foot - min(1.0, max(0.0, share)) * (foot - head), 2)
+
+    found = zip(phrase.stretches, bars, strict=True)
+    for barred, group in groupby(found, key=lambda each: each[0].bar is not None):
+        places = list(group)
+        heights = [height(stretch.bar) if stretch.bar else _STAFF_BASE for stretch, _ in places]
+        yield (places[0][1].x, heights[0])
+        if barred:
+            for (_, place), y in zip(places, heights, strict=True):
+                yield (round(place.x + place.width / 2, 2), y)
+        yield (round(places[-1][1].x + places[-1][1].width, 2), heights[-1])
 
 
-def _margin_words(phrase: ChartPhrase, part: _Part) -> Iterator[Words]:
+def _margin_words(phrase: ChartPhrase, part: _Part, categories: Sequence[Words]) -> Iterator[Words]:
     section = phrase.section
-    room = part.margin - 16
+    taken = min((extent(each)[0] for each in categories), default=part.margin) - 4
+
+    def room(y: float) -> float:
+        return min(part.margin - 16, taken) if abs(y - LIGHT - 4) < TEXT else part.margin - 16
+
     if section is None:
         # What is heard stands over the line itself.
-        name = "before" if phrase.stretches[0].start < (part.analysis.music_start or 0.0) else "after"
-        yield Words(name, 0.0, _STAFF_BASE, TEXT, "name", italic=True)
+        yield Words(_outside(phrase, part.analysis), 0.0, _STAFF_BASE, TEXT, "name", italic=True)
         return
     label = section.mark
     if not phrase.first:
         yield Words(f"({label})", 0.0, _STAFF_BASE, TEXT, "again")
         return
-    yield Words(label, 0.0, 27.0, _LABEL, "label", bold=True)
-    y = 41.0
+    yield Words(label, 0.0, 24.0, _LABEL, "label", bold=True)
+    y = 37.0
     if section.name or section.role:
-        yield Words(fitted(section.name or f"{section.role}?", TEXT, room), 0.0, y, TEXT, "name")
+        yield Words(fitted(section.name or f"{section.role}?", TEXT, room(y)), 0.0, y, TEXT, "name")
         y += 13.0
     if section.vamp:
-        yield Words(fitted(f"until {section.vamp}", TEXT, room), 0.0, y, TEXT, "name", italic=True)
+        yield Words(fitted(f"until {section.vamp}", TEXT, room(y)), 0.0, y, TEXT, "name", italic=True)
         y += 13.0
     if section.first_words:
-        for text in _two_lines(f"“{plain(section.first_words)}”", room):
+        for text in _two_lines(f"“{plain(section.first_words)}”", (room(y), room(y + 13.0))):
             yield Words(text, 0.0, y, TEXT, "first-words", italic=True)
             y += 13.0
 
 
-def _two_lines(text: str, room: float) -> Iterator[str]:
+def _outside(phrase: ChartPhrase, analysis: SongAnalysis) -> str:
+    """Say where a line lies that belongs to no section."""
+    at = phrase.stretches[0].start
+    starts = [section.start for section in analysis.sections]
+    if not starts:
+        return ""
+    if at < min(starts):
+        return "before"
+    return "between" if at < max(starts) else "after"
+
+
+def _two_lines(text: str, rooms: tuple[float, float]) -> Iterator[str]:
     """Break a text once, at a space; what is over is shortened."""
     first = ""
     words = text.split(" ")
-    while words and text_width(f"{first} {words[0]}".strip(), TEXT) <= room:
+    while words and text_width(f"{first} {words[0]}".strip(), TEXT) <= rooms[0]:
         first = f"{first} {words.pop(0)}".strip()
     if first:
         yield first
     if words:
-        yield fitted(" ".join(words), TEXT, room)
-
-
-def _numbers(phrase: ChartPhrase, bars: tuple[ChartBar, ...], part: _Part) -> Iterator[Words]:
-    """Write bar numbers over the bar lines, a time signature where it changes, and what is heard."""
-    events = part.analysis.events
-    for stretch, place in zip(phrase.stretches, bars, strict=True):
-        x = place.x
-        if stretch.bar is None:
-            text = f"{clock(stretch.start)} {stretch.heard}".rstrip()
-            text = text if text_width(text, TEXT) <= place.width - 4 else clock(stretch.start)
-            yield Words(text, x, _NUMBERS, TEXT, "heard", italic=True)
-            continue
-        number = str(stretch.bar.number)
-        yield Words(number, x, _NUMBERS, TEXT, "number")
-        x += text_width(number, TEXT) + 5
-        if stretch.bar.number in part.new_meters:
-            meter = stretch.bar.time_signature
-            yield Words(meter, round(x, 2), _NUMBERS, TEXT, "meter", bold=True)
-            x += text_width(meter, TEXT, bold=True) + 5
-        heard = ", ".join(dict.fromkeys(event.kind for event in events if _starts_in(event, stretch)))
-        room = place.x + place.width - x - 4
-        if heard and text_width(heard, TEXT) <= room:
-            yield Words(heard, round(x, 2), _NUMBERS, TEXT, "heard", italic=True)
-
-
-def _starts_in(event: Event, stretch: Stretch) -> bool:
-    return stretch.bar is not None and event.bar == stretch.bar.number
+        yield fitted(" ".join(words), TEXT, rooms[1] if first else rooms[0])
 
 
 def _new_meters(analysis: SongAnalysis) -> frozenset[int]:
@@ -339,12 +354,15 @@ def _paged(
     placed: list[ChartLine] = []
     page, y = 1, _HEADER
     for index, row in enumerate(rows):
-        high = max(line.height for line in row)
+        # Staffs side by side stand at one height, whatever is over them.
+        staff = max(line.staff_top for line in row)
+        high = max(staff - line.staff_top + line.height for line in row)
         below = legend if index == len(rows) - 1 else 0.0
         if height is not None and y + high + below > height and y > 0.0:
             page, y = page + 1, 0.0
         placed += [
-            replace(line, page=page, x=round(column * step, 2), y=round(y, 2)) for column, line in enumerate(row)
+            replace(line, page=page, x=round(column * step, 2), y=round(y + staff - line.staff_top, 2))
+            for column, line in enumerate(row)
         ]
         y += high
     return placed, page, y
@@ -361,15 +379,30 @@ def _header(song: Song, width: float) -> Iterator[Words]:
     yield Words(fitted(about, TEXT, width), 0.0, 33.0, TEXT, "about")
 
 
-def _legend(width: float) -> Iterator[LegendItem]:
+def _legend(lines: Sequence[ChartLine], width: float) -> Iterator[LegendItem]:
     x, y = 0.0, _LEGEND_STEP
-    for sign, text in _LEGEND:
-        wide = 30 + text_width(text, TEXT) + 14
+    for sign, shown, text in explained_signs(lines):
+        wide = 28 + text_width(text, TEXT) + 12
         if x + wide > width and x > 0:
             x, y = 0.0, y + _LEGEND_STEP
-        yield LegendItem(sign, x + 12, y - 4, Words(text, x + 28, y, TEXT, "about"))  # type: ignore[arg-type]
-        x = round(x + wide, 2)
+        yield LegendItem(sign, round(x + 12, 2), y - 4, shown, Words(text, round(x + 28, 2), y, TEXT, "about"))
+        x += wide
 
 
-def _moved(item: LegendItem, by: float) -> LegendItem:
-    return replace(item, y=round(item.y + by, 2), words=replace(item.words, y=round(item.words.y + by, 2)))
+def _key(part: _Part, width: float, top: float) -> Iterator[KeyItem]:
+    x, y = 0.0, top + _LEGEND_STEP
+    for term, meaning in explained_words(part.cues, part.hand):
+        short = fitted(f"{term}:", TEXT, width / 2, bold=True)
+        begin = text_width(short, TEXT, bold=True) + 4
+        text = fitted(meaning, TEXT, width - begin)
+        wide = begin + text_width(text, TEXT) + 20
+        if x + wide - 20 > width and x > 0:
+            x, y = 0.0, y + _LEGEND_STEP
+        yield KeyItem(
+            Words(short, round(x, 2), y, TEXT, "about", bold=True), Words(text, round(x + begin, 2), y, TEXT, "about")
+        )
+        x += wide
+
+
+def _down(words: Words, by: float) -> Words:
+    return replace(words, y=round(words.y + by, 2))

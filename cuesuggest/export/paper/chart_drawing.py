@@ -14,6 +14,7 @@ Point = tuple[float, float]
 _HAIR, _THIN, _STAFF = 0.5, 0.8, 0.9
 _SUSTAIN = {1: 0.9, 2: 2.0, 3: 3.6}
 _DASH = (2.5, 2.0)
+_DRIVE: tuple[Point, ...] = ((-12, 4), (-6, 4), (0, 0), (6, -4), (12, -3))
 
 
 class Pen(Protocol):
@@ -53,6 +54,9 @@ def draw(chart: Chart, page: int, pen: Pen) -> None:
     if page == chart.pages:
         for item in chart.legend:
             _draw_legend(item, pen)
+        for each in chart.key:
+            pen.text(each.short, 0.0, 0.0)
+            pen.text(each.meaning, 0.0, 0.0)
 
 
 def _draw_line(line: ChartLine, pen: Pen) -> None:
@@ -70,8 +74,8 @@ def _draw_line(line: ChartLine, pen: Pen) -> None:
     opened = [bar.x for bar in line.bars if bar.opens_section]
     if opened:
         pen.path([at((x - 3, line.staff_top), (x - 3, line.staff_base)) for x in opened], 1.8)
-    if line.loudness:
-        pen.path([at(*line.loudness)], _HAIR)
+    if line.drive:
+        pen.path([at(*line.drive)], _THIN)
     for weight, width in _SUSTAIN.items():
         held = [
             at((each.x, line.light_y), (each.to_x, line.light_y)) for each in line.sustains if each.weight == weight
@@ -105,8 +109,10 @@ def _draw_legend(item: LegendItem, pen: Pen) -> None:
         case "sustain":
             pen.path([[(x - 11, y), (x - 2, y)]], _SUSTAIN[1])
             pen.path([[(x + 1, y), (x + 11, y)]], _SUSTAIN[3])
-        case "dynamic":
-            pen.text(Words("p, f", x, y + 4, 12, "dynamic", "middle", bold=True, italic=True), 0.0, 0.0)
+        case "letters":
+            pen.text(Words(item.shown, x, y + 4, 12, "dynamic", "middle", bold=True, italic=True), 0.0, 0.0)
+        case "drive":
+            pen.path([[(x + dx, y + dy) for dx, dy in _DRIVE]], _THIN)
         case "dashed":
             pen.path([[(x, y - 7), (x, y + 6)]], _THIN, dash=_DASH)
         case kind:

@@ -9,7 +9,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from cuesuggest.export.chart import Words, lay_out
+from cuesuggest.export.chart import TEXT, Words, lay_out
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.chart_drawing import Point, draw
 from cuesuggest.export.paper.sheets import Paper
@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 __all__ = ["pdf", "png"]
 
 _DPI = 150
-# Widths of a page in the chart's units, the largest print first. Text of 11 units is 9.8 points high on A4 with the
-# first and 7.8 with the last; longer songs take more pages.
-_UNITS = (860.0, 960.0, 1080.0)
+# Points, the largest print first. Under the last a page in the half dark is hard to read: a longer song takes more
+# pages instead. The largest print wins that takes the fewest pages and leaves room for the key.
+_PRINT = (11.0, 10.25, 9.5)
 
 
 def pdf(song: Song, options: Options) -> bytes:
@@ -41,11 +41,9 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
     """
     paper = Paper(song, options, landscape=True)
-    for units in _UNITS:
-        scale = paper.width / units
-        chart = lay_out(song, 16, units, paper.height / scale)
-        if chart.pages == 1:
-            break
+    scales = [points / TEXT for points in _PRINT]
+    charts = [(scale, lay_out(song, 16, paper.width / scale, paper.height / scale)) for scale in scales]
+    scale, chart = min(charts, key=lambda each: (each[1].pages, not each[1].key))
     for page in range(1, chart.pages + 1):
         draw(chart, page, _PdfPen(paper.canvas, paper.left, paper.top, scale))
         paper.end_page(page, chart.pages)

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["svg"]
 
-_WIDTH = 1200.0
-_MARGIN = 24.0
+_WIDTH, _MARGIN = 1040.0, 20.0  # in the chart's units
+_SCALE = 1.2  # px a unit: text of 11 units is 9.9 points
 
 
 def svg(song: Song, options: Options) -> bytes:
@@ -39,12 +39,12 @@ def svg(song: Song, options: Options) -> bytes:
     chart = lay_out(song, 16, _WIDTH)
     sides = (-_MARGIN, -_MARGIN, chart.width + 2 * _MARGIN, chart.height + 2 * _MARGIN)
     x, y, wide, high = box = [f"{side:g}" for side in sides]
-    size = {"width": wide, "height": high}
+    size = {"width": f"{sides[2] * _SCALE:g}", "height": f"{sides[3] * _SCALE:g}"}
     root = element("svg", xmlns="http://www.w3.org/2000/svg", **size, viewBox=" ".join(box), role="img")
     root.set("font-family", FACES)
     root.append(element("title", one_line(song.title)))
     root.append(element("desc", "; ".join(map(one_line, about(song, options).lines()))))
-    root.append(element("rect", x=x, y=y, **size, fill="#fff"))
+    root.append(element("rect", x=x, y=y, width=wide, height=high, fill="#fff"))
     draw(chart, 1, _SvgPen(root))
     return xml_bytes(root)
 

@@ -4,9 +4,10 @@ import { around, el, svg } from "./dom.js";
 /** @import { Chart, ChartLine, Point, Stroke, Words } from "./content.js" */
 /** @import { Store } from "./store.js" */
 
-// Bars narrower than 60 units shorten their words; 16 of them, two margins and the space between take this.
-const NARROWEST = { 16: 1146, 8: 576, 4: 312 };
+// In units; bars much narrower than 60 stack their words high.
+const NARROWEST = { 16: 1060, 8: 550, 4: 300 };
 const LARGEST = 1.5;
+const READABLE = (9.5 / 11) * (96 / 72); // text of 11 units is 9.5 points
 const EDGE = 8; // units to each side of the chart, at its scale
 const STATES = ["suggested", "accepted", "edited", "rejected", "added", "locked"];
 const SUSTAIN = { 1: 0.9, 2: 2.0, 3: 3.6 };
@@ -141,7 +142,7 @@ export class ChartView {
     }
     const opened = line.bars.filter((bar) => bar.opens_section);
     stroke("opens", path(opened.map((bar) => [[bar.x - 3, line.staff_top], [bar.x - 3, base]])));
-    if (line.loudness.length) stroke("loudness", path([line.loudness]));
+    if (line.drive.length) stroke("drive", path([line.drive]));
     for (const [weight, width] of Object.entries(SUSTAIN)) {
       const held = line.sustains.filter((each) => each.weight === Number(weight));
       stroke("light", path(held.map((each) => [[each.x, line.light_y], [each.to_x, line.light_y]])), { "stroke-width": width });
@@ -222,11 +223,21 @@ export class ChartView {
     return Math.floor((this.#element.clientWidth - 16) / scale) - 2 * EDGE;
   }
 
-  /** How many times its own size the chart may have, so that it still stands in the window with all its words. */
-  roomFor() {
+  /** Whether the whole chart stands in the window. */
+  get fits() {
+    return this.#bottom * this.scale <= this.#element.clientHeight - 16;
+  }
+
+  /**
+   * How many times its own size the chart may have, so that it still stands in the window with all its words. What has
+   * to be scrolled anyway is large enough to read.
+   *
+   * @param {boolean} fits whether it stands in the window at its own size
+   */
+  roomFor(fits) {
     if (!this.#chart) return 1;
     const { clientHeight, clientWidth } = this.#element;
-    const high = (clientHeight - 16) / this.#bottom;
+    const high = fits ? (clientHeight - 16) / this.#bottom : READABLE;
     const wide = (clientWidth - 16) / (NARROWEST[this.#chart.bars_per_line] + 2 * EDGE);
     return Math.max(1, Math.min(high, wide, LARGEST));
   }
@@ -305,15 +316,18 @@ export function legend(chart) {
     hairpin: [[[-11, 0], [0, -4]], [[-11, 0], [0, 4]], [[2, -4], [13, 0]], [[2, 4], [13, 0]]],
     sustain: [[[-11, 0], [11, 0]]],
     dashed: [[[0, -7], [0, 6]]],
+    drive: [[[-12, 4], [-6, 4], [0, 0], [6, -4], [12, -3]]],
   };
+  /** @type {Record<string, string>} */
+  const kinds = { dashed: "bar dashed", drive: "drive" };
   return chart.legend.map((item) => {
     const picture = svg("svg", { width: 34, height: 18, viewBox: "-17 -9 34 18", "aria-hidden": "true" });
-    if (item.sign === "dynamic") {
+    if (item.sign === "letters") {
       const text = svg("text", { class: "words dynamic bold italic", "text-anchor": "middle", y: 4, "font-size": 12 });
-      text.textContent = "p f ff";
+      text.textContent = item.shown;
       picture.append(text);
     } else if (lines[item.sign]) {
-      const kind = item.sign === "dashed" ? "bar dashed" : "light";
+      const kind = kinds[item.sign] ?? "light";
       picture.append(svg("path", { class: kind, d: path(lines[item.sign]), "stroke-width": item.sign === "sustain" ? 2 : 1.1 }));
     } else {
       for (const each of chart.signs[item.sign]) {
@@ -323,3 +337,10 @@ export function legend(chart) {
     return el("li", {}, picture, item.words.text);
   });
 }
+
+/**
+ * What the short words of the chart mean, for the help.
+ *
+ * @param {Chart} chart
+ */
+export const key = (chart) => chart.key.map((each) => el("li", {}, el("b", {}, each.short.text), ` ${each.meaning.text}`));

@@ -1,7 +1,7 @@
 // @ts-check
 import { fetchExport, Refused } from "./api.js";
 import { ask } from "./ask-view.js";
-import { legend } from "./chart-view.js";
+import { key, legend } from "./chart-view.js";
 import { el } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { barIndex, barStep, lineStep, placeAt, sectionAt, sectionStep } from "./places.js";
@@ -417,6 +417,7 @@ function showHelp(dialog, chart) {
         el("section", {}, el("h3", {}, name), el("dl", {}, ...rows.flatMap((each) => [el("dt", {}, each.when ? modes[each.when] : "", el("kbd", {}, shown(each.keys[0]))), el("dd", {}, each.label)]))),
       ),
       el("section", {}, el("h3", {}, "Signs"), el("ul", { class: "signs" }, ...legend(chart))),
+      el("section", {}, el("h3", {}, "Words on the chart"), el("ul", { class: "short-words" }, ...key(chart))),
     ),
   );
   dialog.showModal();

@@ -148,7 +148,8 @@ export interface Chart {
   height: number;
   lines: ChartLine[];
   header: Words[];
-  legend: { sign: string; x: number; y: number; words: Words }[];
+  legend: { sign: string; x: number; y: number; shown: string; words: Words }[];
+  key: { short: Words; meaning: Words }[];
 }
 
 export interface Stroke {
@@ -170,7 +171,7 @@ export interface ChartLine {
   light_y: number;
   light_half: number;
   bars: ChartBar[];
-  loudness: Point[];
+  drive: Point[];
   sustains: { x: number; to_x: number; weight: number }[];
   hairpins: { x: number; to_x: number; from_open: number; to_open: number; cue: string }[];
   marks: { kind: string; x: number; cue: string | null }[];
