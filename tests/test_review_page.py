@@ -711,8 +711,20 @@ def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(shown
     assert len(columns) == (2 if bars == 16 else 1)
 
 
-def test_words_on_the_chart_do_not_run_into_each_other(shown):
+SIZES = [(1440, 900), (1280, 800), (820, 1180), (390, 844)]
+
+
+def resized(page, width, height):
+    """Wait until the chart is drawn for a window of this size."""
+    page.page.set_viewport_size({"width": width, "height": height})
+    page.page.wait_for_timeout(400)
+    page.page.wait_for_selector('#chart[aria-busy="false"]')
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_words_on_the_chart_do_not_run_into_each_other(shown, width, height):
     page, _ = shown
+    resized(page, width, height)
     overlaps = page.page.evaluate(
         """() => {
           const words = [...document.querySelectorAll('#chart text')];
@@ -725,6 +737,50 @@ def test_words_on_the_chart_do_not_run_into_each_other(shown):
         }"""
     )
     assert overlaps == []
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_what_is_heard_is_told_on_the_chart_in_every_window(shown, width, height):
+    page, document = shown
+    resized(page, width, height)
+    told = page.page.evaluate("() => [...document.querySelectorAll('#chart text.heard')].map((e) => e.textContent)")
+    kinds = {kind for text in told for kind in text.split(", ")}
+    heard = {event.kind for event in saved(document).analysis.events if event.bar is not None}
+    assert heard
+    assert heard <= kinds
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_a_chart_that_has_to_be_scrolled_is_large_enough_to_read(opened, drafted_take, tmp_path, width, height):
+    with hosting(_long(drafted_take, tmp_path, "A8 B8 C16 A8 B8 C16 D8 B8 C16 E8 C16 " * 2)) as server:
+        page = opened(server, viewport={"width": width, "height": height})
+        page.page.wait_for_selector('#chart[aria-busy="false"]')
+        scrolls, wide, smallest = page.page.evaluate(
+            """() => {
+              const c = document.querySelector('#chart');
+              const size = (e) => e.getAttribute('font-size') * e.getScreenCTM().a;
+              const smallest = Math.min(...[...c.querySelectorAll('text')].map(size));
+              return [c.scrollHeight > c.clientHeight, c.scrollWidth > c.clientWidth, smallest];
+            }"""
+        )
+    assert scrolls
+    assert not wide
+    assert smallest >= 9.5 * 96 / 72 - 0.01
+
+
+def test_the_help_explains_the_signs_and_short_words_of_this_chart_and_no_others(shown):
+    page, document = shown
+    page.press("?")
+    told = page.page.evaluate(
+        """() => ['.signs li', '.short-words li'].map((each) =>
+             [...document.querySelectorAll(`#help ${each}`)].map((e) => e.textContent))"""
+    )
+    kinds = {cue.kind for cue in saved(document).cues}
+    assert any(text.startswith("drive: how hard the band pushes") for text in told[0])
+    assert ("somebody else's line" in told[0]) == ("call" in kinds)
+    assert ("in at once" in told[0]) == ("cut-in" in kinds)
+    assert any("the fader goes" in text for text in told[1])
+    page.press("?")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -25,7 +25,7 @@ const conflict = find("#conflict", HTMLElement);
  */
 function room() {
   const width = stage.clientWidth - 32;
-  const bars = width >= 1100 ? 16 : width >= 560 ? 8 : 4;
+  const bars = width >= 1224 ? 16 : width >= 640 ? 8 : 4;
   return { bars, width: Math.max(300, chart.widthIn(chart.scale)) };
 }
 
@@ -212,8 +212,9 @@ async function draw() {
   drawnFor = size();
   chart.scale = 1;
   await store.load();
+  const { fits } = chart;
   for (let round = 0; store.there && round < 2; round += 1) {
-    const scale = chart.roomFor();
+    const scale = chart.roomFor(fits);
     if (Math.abs(scale - chart.scale) < 0.03) break;
     chart.scale = scale;
     await store.load();
