@@ -750,22 +750,37 @@ def test_what_is_heard_is_told_on_the_chart_in_every_window(shown, width, height
     assert heard <= kinds
 
 
+def drawn(page):
+    """Whether the chart has to be scrolled, down and sideways, and the size of its smallest type in px."""
+    page.page.wait_for_selector('#chart[aria-busy="false"]')
+    return page.page.evaluate(
+        """() => {
+          const c = document.querySelector('#chart');
+          const size = (e) => e.getAttribute('font-size') * e.getScreenCTM().a;
+          const smallest = Math.min(...[...c.querySelectorAll('text')].map(size));
+          return [c.scrollHeight > c.clientHeight, c.scrollWidth > c.clientWidth, smallest];
+        }"""
+    )
+
+
+READABLE = 9.5 * 96 / 72
+
+
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_a_chart_that_has_to_be_scrolled_is_large_enough_to_read(opened, drafted_take, tmp_path, width, height):
     with hosting(_long(drafted_take, tmp_path, "A8 B8 C16 A8 B8 C16 D8 B8 C16 E8 C16 " * 2)) as server:
-        page = opened(server, viewport={"width": width, "height": height})
-        page.page.wait_for_selector('#chart[aria-busy="false"]')
-        scrolls, wide, smallest = page.page.evaluate(
-            """() => {
-              const c = document.querySelector('#chart');
-              const size = (e) => e.getAttribute('font-size') * e.getScreenCTM().a;
-              const smallest = Math.min(...[...c.querySelectorAll('text')].map(size));
-              return [c.scrollHeight > c.clientHeight, c.scrollWidth > c.clientWidth, smallest];
-            }"""
-        )
+        scrolls, wide, smallest = drawn(opened(server, viewport={"width": width, "height": height}))
     assert scrolls
     assert not wide
-    assert smallest >= 9.5 * 96 / 72 - 0.01
+    assert smallest >= READABLE - 0.01
+
+
+@pytest.mark.parametrize("lines", [10, 11, 12, 13, 14])
+def test_a_chart_never_has_to_be_scrolled_by_a_little(opened, drafted_take, tmp_path, lines):
+    with hosting(_long(drafted_take, tmp_path, ("A8 B8 C8 B8 " * 4)[: 3 * lines])) as server:
+        scrolls, wide, smallest = drawn(opened(server, viewport={"width": 820, "height": 1180}))
+    assert not scrolls or smallest >= READABLE - 0.01
+    assert not wide
 
 
 def test_the_help_explains_the_signs_and_short_words_of_this_chart_and_no_others(shown):

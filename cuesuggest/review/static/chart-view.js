@@ -69,8 +69,7 @@ export class ChartView {
     this.#chart = chart;
     this.#bottom = Math.max(60, ...chart.lines.map((line) => line.y + line.height));
     this.#svg.setAttribute("viewBox", `${-EDGE} 0 ${chart.width + 2 * EDGE} ${this.#bottom}`);
-    this.#svg.setAttribute("width", String((chart.width + 2 * EDGE) * this.scale));
-    this.#svg.setAttribute("height", String(this.#bottom * this.scale));
+    this.#size(chart);
     this.#svg.setAttribute("aria-label", `Chart of ${page.title}`);
     /** @type {Map<string, {text: string, group: SVGGElement}>} */
     const kept = new Map();
@@ -82,6 +81,19 @@ export class ChartView {
     this.#drawn = kept;
     this.#svg.replaceChildren(this.#spot, ...groups, this.#mark);
     if (this.#at !== null) this.mark(this.#at, false);
+  }
+
+  /** @param {Chart} chart */
+  #size(chart) {
+    this.#svg.setAttribute("width", String((chart.width + 2 * EDGE) * this.scale));
+    this.#svg.setAttribute("height", String(this.#bottom * this.scale));
+  }
+
+  /** Draw the chart as it is a little smaller, where it would not quite stand in the window. */
+  shrink() {
+    if (!this.#chart || this.fits) return;
+    this.scale = Math.max(1, (this.#element.clientHeight - 16) / this.#bottom);
+    this.#size(this.#chart);
   }
 
   /**

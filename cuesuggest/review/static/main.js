@@ -219,6 +219,7 @@ async function draw() {
     chart.scale = scale;
     await store.load();
   }
+  if (fits) chart.shrink();
   stage.ariaBusy = "false";
 }
 
