@@ -30,8 +30,8 @@ def _parsed(text):
 def test_a_cue_is_announced_and_then_shown():
     found = read(make_song("A8 B8 A8"))
     assert [text for _, _, text in found][4:6] == [
-        "Ready 3 (B1, bar 1 of 8): cut-in on the count",
-        "Now 3 (B1, bar 1 of 8): cut-in on the count",
+        "Ready 3 (B1, bar 1 of 8): B in at 80",
+        "Now 3 (B1, bar 1 of 8): B in at 80",
     ]
     raw = one(make_song("A8 B8 A8"), "captions", "vtt").decode()
     assert "00:00:19.500 --> 00:00:22.000\nReady 3" in raw
@@ -42,7 +42,7 @@ def test_a_fade_that_lands_is_shown_as_the_hand_starts_and_says_where_it_lands()
     song = make_song("A8 B8 A8")
     rise = replace(song.cues[2], kind="fade-in", anchor="lands-on", up_seconds=5.0)
     raw = one(song.replaced(cues=[rise]), "captions", "vtt").decode()
-    assert "00:00:17.000 --> 00:00:19.500\nNow 3 (lands on B1, bar 1 of 8)" in raw
+    assert "00:00:17.000 --> 00:00:19.500\nNow 3 (A1, bar 7 of 8, lands at B1, bar 1 of 8)" in raw
 
 
 def test_the_head_is_a_note_with_title_take_and_caution():

@@ -49,7 +49,7 @@ def test_a_song_is_bars_sections_and_cues():
         (62, "Stretched bars: after the last bar"),
     ]
     assert [(seconds, text[:12]) for seconds, text in said(data, "cue_marker")] == [
-        (2, "1 fade-in: f"), (17, "2 recall: re"), (22, "3 cut-in: cu"), (59.5, "4 fade-out: "),
+        (2, "1 fade-in: A"), (17, "2 recall: se"), (22, "3 cut-in: B "), (59.5, "4 fade-out: "),
     ]  # fmt: skip
 
 

@@ -66,7 +66,7 @@ def test_without_a_map_every_cue_has_an_address_of_its_own():
         (22.0, "/cuesuggest/paper-boats/cut-in-3"),
         (59.5, "/cuesuggest/paper-boats/fade-out-4"),
     ]
-    assert found[2][2] == ["3", "cut-in", "B", pytest.approx(0.8), 0.0, "cut-in on the count"]
+    assert found[2][2] == ["3", "cut-in", "B", pytest.approx(0.8), 0.0, "B in at 80"]
     assert found[3][2][3:5] == [-1.0, 3.0]  # no level, three seconds
 
 
@@ -88,7 +88,7 @@ def test_cues_that_wait_for_a_person_are_reminders_even_if_they_are_mapped():
     given_ = map_from_text('[looks.lift]\naddress = "/fans/on"\n[sides.B]\naddress = "/b/level"')
     found = sent(make_song("A8 B8 A8"), map=given_)
     assert {address for _, address, _ in found} == {"/cuesuggest/paper-boats/reminder"}
-    assert next(arguments for _, _, arguments in found) == ["1", "By hand 1 fade-in: fade-in on the count"]
+    assert next(arguments for _, _, arguments in found) == ["1", "By hand 1 fade-in: A up to 50 over 8 beats"]
 
 
 def test_the_first_message_says_what_the_file_is():

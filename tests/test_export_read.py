@@ -16,6 +16,8 @@ from cuesuggest.export import Options, export
 from cuesuggest.export.common.riff import chunk, sound_format, wav
 from cuesuggest.export.common.told import told
 from cuesuggest.export.read_back.reading import read_back
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import hand_place
 from cuesuggest.sound.samples import exact_sound
 from tests.exported import one, random_song, seeds
 from tests.songs import make_song
@@ -37,15 +39,19 @@ def test_numbers_times_and_who_waits_come_back(name, seed):
         want = [each for each in want if not each.again]
     key = [(each.cue.number, not each.automatic) for each in want]
     assert sorted((cue.number, cue.by_hand) for cue in found.cues) == sorted(key)
-    times = [each.cue.place.seconds if name == "csv" else each.at for each in want]
-    assert sorted(cue.seconds for cue in found.cues) == pytest.approx(sorted(times), abs=tolerance)
+    # A table says the place at which the hand begins, and what is near a beat is on it.
+    grid = Grid(song.analysis)
+    times = sorted(hand_place(each.cue, grid).seconds if name == "csv" else each.at for each in want)
+    assert sorted(cue.seconds for cue in found.cues) == pytest.approx(times, abs=tolerance)
 
 
 def test_words_come_back():
     song = make_song("A8 B8 A8")
     for name, (ending, _) in BACK.items():
         cues = read_back(one(song, name, ending)).cues
-        assert [cue.words for cue in cues][2].startswith("cut-in: cut-in on the count")
+        # A table has room for the whole sentence.
+        words = "Side B: fader to 80 % in one move" if name == "csv" else "B in at 80"
+        assert [cue.words for cue in cues][2].startswith(f"cut-in: {words}")
 
 
 def test_a_marked_recording_gives_its_cues_and_where_it_lies(tmp_path):
@@ -71,7 +77,7 @@ def test_show_control_is_counted():
 def test_the_guard_against_formulas_is_taken_away_again():
     song = make_song("A8")
     found = read_back(one(song.replaced(cues=[replace(song.cues[0], kind="call", note="=1+1")]), "csv", "csv"))
-    assert found.cues[0].words == "fade-in: =1+1"
+    assert found.cues[0].words == "call: =1+1"
 
 
 @pytest.mark.parametrize("data", [b"", b"\0", b"hello", b"MThd", b"RIFF\0\0\0\0WAVE", b"number,\r\n1\r\n", b"\xff\xfe"])

@@ -35,8 +35,8 @@ def test_cues_stand_at_their_beats():
     song = make_song("A8 B8 A8")
     between = make_cue(2.5, "one-shot", place_at(song.analysis, 8, 3.5))
     texts = named(part(song.replaced(cues=[*song.cues, between])), expressions.TextExpression)
-    assert ("2.5 one-shot: one-shot on the count", 8, 3.5) in texts
-    assert ("3 cut-in: cut-in on the count", 9, 1.0) in texts
+    assert ("2.5 one-shot: one-shot", 8, 3.5) in texts
+    assert ("3 cut-in: B in at 80", 9, 1.0) in texts
 
 
 def test_what_lies_before_bar_one_is_whole_bars_that_are_marked():

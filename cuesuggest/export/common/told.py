@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from cuesuggest.export.common.options import Options, is_automatic
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place, hand_starts, presses
-from cuesuggest.score.records import Cue
+from cuesuggest.score.records import Cue, Look
 from cuesuggest.song.hand_words import HandWords
 
 if TYPE_CHECKING:
@@ -52,16 +53,25 @@ def told(song: Song, options: Options) -> list[Told]:
     list of Told
     """
     grid, words = Grid(song.analysis), HandWords(song)
+    looks = {look.id: look for look in song.looks}
     found = []
     for cue in cues_in_time(song, options.timing)[0]:
         early = hand_starts(cue, grid) - cue.place.seconds
         where = f"{hand_place(cue, grid)}{f', lands at {cue.place}' if early < 0 else ''}"
-        short = one_line(words.short(cue))
+        short = one_line(words.short(cue)) + _early_words(cue, looks)
         for index, seconds in enumerate(presses(cue, grid)):
             at = max(options.timing.show(seconds + early), 0.0)
             again = index > 0
             found.append(Told(at, cue, short, is_automatic(cue, options), "" if again else where, again))
     return sorted(found, key=lambda each: (each.at, each.cue.number))
+
+
+def _early_words(cue: Cue, looks: Mapping[str, Look]) -> str:
+    """Say how much earlier than its beat a one-shot is pressed."""
+    look = looks.get(cue.look or "")
+    if cue.kind != "one-shot" or cue.anchor != "lands-on" or look is None or not look.peak_after:
+        return ""
+    return f", press {look.peak_after:.2g} s early"
 
 
 def wording(each: Told) -> str:
