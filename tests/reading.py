@@ -47,3 +47,22 @@ def boxes_of(data: bytes, page: int = 0) -> list[tuple[float, float, float, floa
         return [tuple(each.get_bounds()) for each in objects]
     finally:
         document.close()
+
+
+def columns_of(data: bytes) -> list[list[str]]:
+    """The blocks of a live page as they stand, column by column, from the top down; cue numbers left out."""
+    found: list[tuple[float, float, float, str]] = []
+
+    def visit(text, _cm, matrix, _font, size):
+        if text.strip():
+            found.append((-round(matrix[5], 1), round(matrix[4], 1), round(size * matrix[3], 1), text.strip()))
+
+    page = PdfReader(io.BytesIO(data)).pages[0]
+    page.extract_text(visitor_text=visit)
+    # The first letter hangs 25 points below the top of the blocks; the rules of the foot begin with this one.
+    top = min(y for y, _, size, _ in found if size == 18) - 25.5
+    foot = next(y for y, _, _, text in found if text == "lost")
+    middle = float(page.mediabox.width) / 2
+    inside = sorted(each for each in found if top < each[0] < foot - 1 and each[2] > 9)
+    columns = [[each[3] for each in inside if (each[1] < middle) is left] for left in (True, False)]
+    return [column for column in columns if column]

@@ -60,10 +60,10 @@ class Reader:
             after = played[index + 1] if index + 1 < len(played) else None
             acts = []
             for _where, what in row.acts:
-                before = re.search(r" before part (\w)$", what)
-                meant = re.search(r" for part (\w)$", what)
-                # skipped: what is for or before another part is left out where that part does not come.
-                if (before and before.group(1) != after) or (meant and meant.group(1) not in played[index:]):
+                at_once = re.search(r" (?:before|into) (?:part|the next) (\w)$", what)
+                meant = re.search(r" for (?:part|the next) (\w)$", what)
+                # skipped: what is for, into or before another part is left out where that part does not come.
+                if (at_once and at_once.group(1) != after) or (meant and meant.group(1) not in played[index + 1 :]):
                     continue
                 if what.endswith(" at the end") and after is not None:
                     continue
@@ -79,28 +79,32 @@ def read(page: str) -> Reader:
     unders = [line for line in lines[:head] if re.fullmatch(r"\d+(?: IN)?", line)]
     safe = {part for part, under in zip(order, unders, strict=True) if under.endswith("IN")}
     rows: dict[str, list[Row]] = {}
-    where = ""
+    row, where = Row((), again=False), ""
+    what: list[str] = []
     for line in lines[head : lines.index("lost")]:
         if named := re.fullmatch(r"((?:[A-Z]'*\d+(?:, )?)+)( and again)?: \d+ bars?", line):
             parts = tuple(named.group(1).split(", "))
-            rows.setdefault(parts[0][0], []).append(Row(parts, bool(named.group(2))))
+            row = Row(parts, bool(named.group(2)))
+            rows.setdefault(parts[0][0], []).append(row)
+        elif named := re.fullmatch(r"((?:[A-Z]'*\d+(?:, )?)+)(?: and again)?, continued", line):
+            # At the head of a column: whose the next actions are is read from here, and not remembered.
+            parts = tuple(named.group(1).split(", "))
+            row = next(each for each in rows[parts[0][0]] if each.parts == parts)
         elif line.startswith("light: "):
-            _last(rows).light = line.removeprefix("light: ")
+            row.light = line.removeprefix("light: ")
         elif WHERE.fullmatch(line):
             where = line
-        elif where and not re.fullmatch(r"[\d.]+\*?", line):
-            _last(rows).acts.append((where, line))
-            where = ""
+        elif where and re.fullmatch(r"[\d.]+\*?", line):
+            # The number of the cue ends it.
+            row.acts.append((where, " ".join(what)))
+            where, what = "", []
+        elif where:
+            what.append(line)
     foot = lines[lines.index("lost") :]
     names = ("lost", "comes again", "skipped", "not set", "ends early", "track stops")
-    rules = {name: " ".join(foot[foot.index(name) + 1 :]).split(" ")[0] for name in names}
-    assert set(rules) == set(names)
-    rules["ends early"] = " ".join(foot[foot.index("ends early") + 1 : foot.index("track stops")])
+    rules = {name: " ".join(foot[foot.index(name) + 1 :]).split(" ")[0] for name in names if name in foot}
+    rules["ends early"] = " ".join(foot[foot.index("ends early") + 1 :])
     return Reader(order, safe, rows, rules)
-
-
-def _last(rows: dict[str, list[Row]]) -> Row:
-    return list(rows.values())[-1][-1]
 
 
 def song_of(form: str, cues: list[tuple]):
@@ -148,6 +152,7 @@ SKIPPED = song_of(
 def test_night_one_the_chorus_is_doubled():
     reader = read(text_of(export(DOUBLED, "page.pdf")[".page.pdf"]))
     assert reader.order == ["A1", "B1", "A2", "B2", "C1", "B3"]
+    assert set(reader.rules) == {"lost", "comes again", "skipped", "not set", "ends early", "track stops"}
     night = reader.night(["A", "B", "A", "B", "B", "C", "B"])
     lights = [(letter, light) for letter, light, _ in night]
     assert lights == [
@@ -160,10 +165,10 @@ def test_night_one_the_chorus_is_doubled():
         ("B", "side A Full sky 80 %"),
     ]
     # The light leaves in the second of the two choruses, since the bridge follows only that one.
-    assert night[3][2] == ["over to B at 70 in 2"]
-    assert night[4][2] == ["over to B at 70 in 2", "B down in 4 before part C"]
+    assert night[3][2] == ["over to B at 70 over 2 beats"]
+    assert night[4][2] == ["over to B at 70 over 2 beats", "B down over 4 beats before part C"]
     assert night[5][2] == ["set A Full sky for part B"]
-    assert night[6][2] == ["A in at 80", "A down in 6 s at the end"]
+    assert night[6][2] == ["A in at 80", "A down over 6.0 s at the end"]
 
 
 def test_a_chorus_more_after_the_end_is_played_like_the_last():
@@ -181,8 +186,8 @@ def test_night_two_the_bridge_is_skipped():
         ("B", "side B Wide fans 65 %"),
         ("D", "side A Full sky 80 %"),
     ]
-    assert night[1][2] == ["over to B at 65 in 2"]  # it leaves only before the bridge
-    assert night[2][2] == ["A in at 80", "A down in 5 s at the end"]
+    assert night[1][2] == ["over to B at 65 over 2 beats"]  # it leaves only before the bridge
+    assert night[2][2] == ["A in at 80", "A down over 5.0 s at the end"]
     # That look was to be set in the bridge: the page says so, and what to do instead.
     assert any(what == "set A Full sky for part D" for row in reader.rows["C"] for _, what in row.acts)
     text = " ".join(text_of(export(SKIPPED, "page.pdf")[".page.pdf"]).split())
@@ -204,6 +209,35 @@ def test_who_is_lost_finds_the_next_entrance_in_the_order():
     assert reader.safe == {"A1", "B1", "D1"}
     after_b = [part for part in reader.order[reader.order.index("B1") + 1 :] if part in reader.safe]
     assert after_b[0] == "D1"
+
+
+# A bridge with so much to do that it goes on in the second column.
+CROWDED = song_of(
+    "A8 B8 C16 B8 D8",
+    [
+        (1, "fade-in", {"look": "home", "side": "A", "level": 40, "up_beats": 8.0}),
+        (9, "crossfade", {"look": "lift", "side": "B", "level": 65, "up_beats": 2.0}),
+        (17, "crossfade", {"look": "home", "side": "A", "level": 30, "up_beats": 2.0}),
+        *((bar, "call", {"who": "house light", "note": "the room a little brighter"}) for bar in range(18, 27)),
+        (33, "crossfade", {"look": "lift", "side": "B", "level": 70, "up_beats": 2.0}),
+        (41, "crossfade", {"look": "home", "side": "A", "level": 40, "up_beats": 4.0}),
+        *((bar, "ramp", {"side": "A", "level": bar, "up_beats": 1.0}) for bar in range(42, 49)),
+    ],
+)
+
+
+def test_a_part_that_goes_on_in_the_next_column_is_read_whole_whatever_is_played_before_it():
+    page = text_of(export(CROWDED, "page.pdf")[".page.pdf"])
+    assert "continued" in page
+    reader = read(page)
+    for played in (["A", "B", "C", "B", "D"], ["C"], ["A", "C", "C", "D"]):
+        for letter, light, acts in reader.night(played):
+            if letter == "C":
+                assert light == "side A Slow drift 30 %"
+                assert acts[0] == "over to A at 30 over 2 beats"
+                assert len(acts) == 10
+            if letter == "D":
+                assert acts == ["over to A at 40 over 4 beats", *(f"A to {bar} over 1 beat" for bar in range(42, 49))]
 
 
 def print_pages(folder: str) -> None:

@@ -23,7 +23,7 @@ from cuesuggest.export.paper.live import MOST_ACTIONS, live_page
 from cuesuggest.export.paper.typeface import BOLD, printed_width, to_print, whole_lines
 from cuesuggest.score.records import Place
 from tests.busy import HOSTILE, busy_song
-from tests.reading import boxes_of, pages_of, sizes_of, text_of, written
+from tests.reading import boxes_of, columns_of, pages_of, sizes_of, text_of, written
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
@@ -200,10 +200,11 @@ def test_a_fade_that_lands_in_the_next_part_is_played_where_the_hand_begins():
     song = song.replaced(cues=[ramp, shot])
     page = live_page(song, Options())
     assert [(act.where, act.text) for act in page.blocks[0].rows[0].acts] == [
-        ("bar 7", "A to 70 in 8"),
+        ("bar 7", "A to 70 over 8 beats into part B"),
         ("last bar", "Wide fans"),
     ]
     assert page.blocks[1].rows[0].acts == ()
+    assert dict(page.rules)["skipped"] == "leave out what is “into” it; the next part's light counts"
     assert "A1, bar 7 of 8" in text_of(one(song, "list.pdf"))
 
 
@@ -223,7 +224,7 @@ def test_forty_cues_are_two_pages_of_list_at_most_with_the_head_on_each():
 def test_the_list_has_every_cue_with_place_clock_and_hand():
     song = make_song("A8 B8 A8")
     text = text_of(one(song, "list.pdf"))
-    for part in ("B1, bar 1 of 8", "9:1", "0:22.0", "cut-in on the count", "80 %", "Wide fans", "2 to 3", "with it"):
+    for part in ("B1, bar 1 of 8", "9:1", "0:22.0", "fader to 80 %", "80 %", "Wide fans", "2 to 3", "with it"):
         assert part in text
     assert "2 bars, 5.0 s" in text
 
@@ -265,16 +266,86 @@ def test_the_volunteers_version_has_no_lasers_no_ramps_and_no_one_shots():
     song = song.replaced(looks=(HOME, laser), cues=[*song.cues, ramp])
     page = live_page(song, Options(plain=True))
     assert {act.line.cue.kind for act in page.acts} == {"fade-in", "fade-out"}
-    assert "Volunteer's version: light comes in and goes out; no lasers." in page.remarks
+    assert "Volunteer's version: light comes in and goes out; what else there is, others play." in page.remarks
 
 
-def test_a_volunteers_page_of_a_song_with_lasers_only_says_so():
+NOTHING = "In this song you have nothing to do: leave every fader as it is."
+
+
+def all_laser():
+    song = make_song("A8 B8 A'8")
+    return song.replaced(looks=tuple(replace(look, source="laser") for look in song.looks))
+
+
+@pytest.mark.parametrize("name", ["page.pdf", "list.pdf"])
+def test_where_a_volunteer_has_nothing_to_do_one_large_sentence_says_so(name):
+    data = one(all_laser(), name, Options(plain=True))
+    (text,) = pages_of(data)
+    assert packed(NOTHING) in packed(text)
+    assert max(size for _, size in written(data)) >= 34
+    assert "dark" not in text
+    assert "varied" not in text
+    assert len(text.split("\n")) < 14
+
+
+@pytest.mark.parametrize("name", ["page.html", "list.html", "run"])
+def test_where_a_volunteer_has_nothing_to_do_the_browsers_pages_say_so(name):
+    assert NOTHING in one(all_laser(), name, Options(plain=True)).decode()
+
+
+@pytest.mark.parametrize("song", ["all laser", "some laser", "no laser"])
+def test_a_volunteers_papers_do_not_speak_of_lasers(song):
+    song = {
+        "all laser": all_laser(),
+        "some laser": make_song("A8 B8").replaced(looks=(replace(HOME, source="laser"), LIFT)),
+        "no laser": make_song("A8 B8"),
+    }[song]
+    options = Options(plain=True)
+    for name in ("page.pdf", "list.pdf"):
+        assert "laser" not in text_of(one(song, name, options)).casefold()
+    for name in ("page.html", "list.html", "run"):
+        assert b"laser" not in one(song, name, options).lower()
+
+
+def test_marks_that_a_page_does_not_use_are_not_explained_on_it():
     song = make_song("A8 B8")
-    song = song.replaced(looks=(replace(HOME, source="laser"), replace(LIFT, source="laser")), cues=song.cues[:3])
-    page = live_page(song, Options(plain=True))
-    assert list(page.acts) == []
-    assert any("all laser" in remark for remark in page.remarks)
-    assert len(pages_of(one(song, "page.pdf", Options(plain=True)))) == 1
+    shot = make_cue(1, "cut-in", place_at(song.analysis, 4), look="lift", side="B", level=50)
+    page = live_page(song.replaced(cues=[shot]), Options())
+    assert "varied" not in page.about
+    rules = dict(page.rules)
+    assert rules["lost"] == "home"
+    assert rules["skipped"] == "the next part's light counts"
+    assert rules["comes again"] == "its row once more"
+    assert "not set" not in rules
+    page = live_page(song, Options())
+    assert "IN" in dict(page.rules)["lost"]
+
+
+def test_a_varied_part_is_explained_above_the_order_in_which_it_stands():
+    song = make_song("A8 B8 A8 B'8")
+    lines_ = text_of(one(song, "page.pdf")).split("\n")
+    (told,) = [index for index, line in enumerate(lines_) if "B' is a varied B" in line]
+    assert told < lines_.index("B'2")
+    assert "B' is a varied B" in one(song, "page.html").decode().replace("&#39;", "'")
+    assert "B' is a varied B." in text_of(one(song, "list.pdf"))
+
+
+def test_within_a_part_another_pass_of_it_is_told_apart():
+    song = make_song("A8 B8 B8 A8 B8")
+    looks = {"look": "lift", "side": "B"}
+    cues = [
+        make_cue(1, "recall", place_at(song.analysis, 13), **looks),
+        make_cue(2, "cut-in", place_at(song.analysis, 17), level=70, **looks),
+        make_cue(3, "cut-out", place_at(song.analysis, 24), side="B"),
+        make_cue(4, "recall", place_at(song.analysis, 28), **looks),
+        make_cue(5, "cut-in", place_at(song.analysis, 33), level=70, **looks),
+    ]
+    texts = [act.text for act in live_page(song.replaced(cues=cues), Options()).acts]
+    assert "set B Wide fans for the next B" in texts
+    assert "B out before part A" in texts
+    assert "set B Wide fans for part B" in texts
+    first = live_page(song.replaced(cues=[cues[0], cues[4]]), Options())
+    assert next(act.text for act in first.acts) == "set B Wide fans for B3"
 
 
 def test_the_landmark_gives_a_check_in_the_first_bars_and_moves_every_clock():
@@ -422,8 +493,26 @@ def test_songs_without_cues_or_music_are_written_too(name, form):
     assert name in FORMATS
 
 
-def test_where_a_part_goes_on_in_the_next_column_its_heading_is_said_again(sample_song):
-    text = text_of(one(sample_song, "page.pdf"))
-    # Of the third chorus the first action stands in the first column, the others in the second.
-    assert text.count("D'3, continued") == 1
-    assert text.index("D'3, continued") < text.index("set A Crossing fans")
+def test_where_a_part_goes_on_in_the_next_column_its_heading_is_said_again():
+    data = one(busy_song(40, 3), "page.pdf")
+    assert text_of(data).count("B3 and again, continued") == 1
+
+
+# What stands in what order in a column: a heading for a letter, one for passes, the light, a place of an action.
+_PLACE = re.compile(r"(?:bar \d+|last bar|pause)\b.*")
+_PASSES = re.compile(r"[A-Z]'?\d+(?:, [A-Z]'?\d+)*(?: and again)?(?:: .*|, continued)")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 60), st.integers(1, 30), st.integers(0, 10**6))
+def test_no_action_stands_at_the_head_of_a_column_without_its_heading(count, parts, seed):
+    form = " ".join(f"{'ABCDEFGH'[(seed // 7 + 3 * k * k) % min(8, parts)]}8" for k in range(parts))
+    data = one(busy_song(min(count, 24 * parts), seed, form=form), "page.pdf")
+    assert len(sizes_of(data)) == 1
+    columns = columns_of(data)
+    for texts in columns:
+        # Whatever begins a column is a heading, and every heading has under it what it heads.
+        assert not _PLACE.fullmatch(texts[0]), texts
+        assert not texts[0].startswith("light:"), texts
+        assert not re.fullmatch(r"[A-Z]", texts[-1]), texts
+        assert not _PASSES.fullmatch(texts[-1]), texts

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
+from cuesuggest.export.paper.lines import nothing_to_do
 from cuesuggest.export.paper.list_pdf import SHARES, remarks
 from cuesuggest.export.paper.list_table import COLUMNS, table
 from cuesuggest.export.paper.page_pdf import fitting
@@ -30,8 +31,8 @@ def page_html(song: Song, options: Options) -> bytes:
         UTF-8.
     """
     # As on the other paper, so that both say the same.
-    page, columns, split = fitting(song, options)
-    return filled("page", song, options, page=page, columns=columns, split=split)
+    page, columns, breaks = fitting(song, options)
+    return filled("page", song, options, page=page, columns=columns, split=breaks != "between blocks")
 
 
 def list_html(song: Song, options: Options) -> bytes:
@@ -48,4 +49,5 @@ def list_html(song: Song, options: Options) -> bytes:
         UTF-8.
     """
     rows, said = table(song, options), list(remarks(song, options))
-    return filled("list", song, options, rows=rows, remarks=said, columns=COLUMNS, shares=SHARES)
+    nothing = nothing_to_do(song, options)
+    return filled("list", song, options, rows=rows, remarks=said, nothing=nothing, columns=COLUMNS, shares=SHARES)

@@ -11,17 +11,17 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import in_order_of_hand
-from cuesuggest.score.records import ENTRANCES, Cue, Look, Place, near_beat
+from cuesuggest.score.light import follow, in_order_of_hand
+from cuesuggest.score.records import ENTRANCES, EXITS, Cue, Look, Place, near_beat
 from cuesuggest.song.hand_words import HandWords, beside
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Line", "heard", "lines", "placed", "sentence", "without_lasers"]
+__all__ = ["Line", "heard", "lines", "nothing_to_do", "placed", "sentence", "volunteers_words"]
 
 # What a volunteer plays: light comes and goes, and others are called; no changes inside a look, no accents.
-_PLAIN_KINDS = {"recall", *ENTRANCES, "fade-out", "cut-out", "call"}
+_PLAIN_KINDS = {"recall", *ENTRANCES, *EXITS, "call"}
 _QUIET, _FULL = 0.35, 0.6  # drive; common practice has no numbers for it, these are ours
 _NEAR_BARS = 1  # an event that ends this near before a section is what one hears coming
 
@@ -74,8 +74,10 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
     names = list(dict.fromkeys(cue.who for cue in standing))
     if options.who is not None and options.who not in names:
         known = ", ".join(map(repr, names)) or "nobody"
-        raise CuesuggestError(f"The song has no cue for {options.who!r}; it has cues for {known}. Name one with --who.")
-    played = in_order_of_hand((cue for cue in standing if not options.plain or _is_plain(cue, looks)), grid)
+        raise CuesuggestError(
+            f"{one_line(song.title)} has no cue for {options.who!r}; it has cues for {known}. Name one with --who."
+        )
+    played = in_order_of_hand(_plain(standing, grid, looks) if options.plain else standing, grid)
     found: list[Line] = []
     before: Place | None = None
     for place, cue in played:
@@ -97,17 +99,16 @@ def lines(song: Song, options: Options) -> tuple[Line, ...]:
     return tuple(found)
 
 
-def without_lasers(song: Song, options: Options) -> str:
+def volunteers_words(options: Options) -> str:
     """Say what a volunteer's version leaves out; nothing for the whole version."""
-    if not options.plain:
+    return "Volunteer's version: light comes in and goes out; what else there is, others play." if options.plain else ""
+
+
+def nothing_to_do(song: Song, options: Options) -> str:
+    """Say that a volunteer has nothing to do in a song, as one sentence; nothing where there is something."""
+    if not options.plain or lines(song, options):
         return ""
-    looks = {look.id: look for look in song.looks}
-    cues = [cue for cue in song.cues if cue.status != "rejected"]
-    lasers = any(_is_laser(cue, looks) for cue in cues)
-    left = [cue for cue in cues if _is_plain(cue, looks)]
-    if cues and not left:
-        return "Volunteer's version: this song's light is all laser, so there is nothing to do here."
-    return "Volunteer's version: light comes in and goes out" + ("; no lasers." if lasers else ".")
+    return "In this song you have nothing to do: leave every fader as it is."
 
 
 def placed(line: Line) -> str:
@@ -170,10 +171,20 @@ def heard(section: Section, analysis: SongAnalysis) -> str:
     return ", ".join(parts)
 
 
-def _is_laser(cue: Cue, looks: Mapping[str, Look]) -> bool:
-    look = looks.get(cue.look or "")
-    return look is not None and look.source == "laser"
+def _plain(cues: list[Cue], grid: Grid, looks: Mapping[str, Look]) -> list[Cue]:
+    """Keep what a volunteer plays: no lasers coming in, nor going out where the cue itself names no look."""
 
+    def is_laser(name: str | None) -> bool:
+        look = looks.get(name or "")
+        return look is not None and look.source == "laser"
 
-def _is_plain(cue: Cue, looks: Mapping[str, Look]) -> bool:
-    return cue.kind in _PLAIN_KINDS and cue.trigger != "held" and not _is_laser(cue, looks)
+    kept = []
+    for step in follow(cues, grid=grid, looks=looks.values()):
+        cue = step.cue
+        names = [cue.look]
+        if cue.look is None and cue.kind in EXITS:
+            names = [step.before[move.side].look for move in step.moves if move.side in step.before]
+        lasers_only = bool(names) and all(map(is_laser, names))
+        if cue.kind in _PLAIN_KINDS and cue.trigger != "held" and not lasers_only:
+            kept.append(cue)
+    return kept

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.paper.lines import without_lasers
+from cuesuggest.export.paper.lines import nothing_to_do, volunteers_words
 from cuesuggest.export.paper.list_table import COLUMNS, TableRow, table
-from cuesuggest.export.paper.live import check_line, removed_line
+from cuesuggest.export.paper.live import check_line, removed_line, varied_words
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, to_print, whole_lines
 
@@ -22,6 +22,7 @@ __all__ = ["SHARES", "pdf", "remarks"]
 # Points. Two lines of a row and 20 rows fit a page in landscape.
 _SIZE, _STEP, _PAD, _TITLE = 8.5, 9.8, 2.2, 16.0
 _HEAD = 14.0
+_NOTHING = 34.0  # the one sentence of a list without a line
 _GAP = 6.0
 # Shares of the width, in the order of COLUMNS.
 SHARES = (4.2, 6.0, 13.0, 6.0, 5.5, 10.0, 10.0, 28.0, 11.0, 12.0)
@@ -54,6 +55,7 @@ def pdf(song: Song, options: Options) -> bytes:
     rows = [_set_row(row, widths) for row in table(song, options)]
     told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]
     top = _TITLE + 8 + 11 * len(told) + _HEAD
+    nothing = nothing_to_do(song, options)
     pages = list(_pages(rows, paper.height - top, paper.height - _HEAD - 14))
     for number, page in enumerate(pages, 1):
         y = paper.top
@@ -68,7 +70,12 @@ def pdf(song: Song, options: Options) -> bytes:
             y -= 10
             paper.text((whole_lines(song.title, 9, paper.width, BOLD) or [""])[0], paper.left, y, 9, BOLD)
             y -= 4
-        _draw(paper, page, y, widths)
+        if nothing:
+            for text in whole_lines(nothing, _NOTHING, paper.width, BOLD):
+                y -= 1.3 * _NOTHING
+                paper.text(text, paper.left, y, _NOTHING, BOLD)
+        else:
+            _draw(paper, page, y, widths)
         paper.end_page(number, len(pages))
     return paper.finish()
 
@@ -79,12 +86,15 @@ def remarks(song: Song, options: Options) -> Iterator[str]:
         yield check
     if options.who is not None:
         yield f"The lines of {one_line(options.who)} are black, those of others grey."
-    if told := without_lasers(song, options):
+    if told := volunteers_words(options):
         yield told
     if options.changed:
         yield "* is new or not as at the last print."
     if told := removed_line(options):
         yield told
+    told = varied_words(song.analysis.sections)
+    if told and not nothing_to_do(song, options):
+        yield f"{told}."
     if not any(cue.status != "rejected" for cue in song.cues):
         yield "There are no cues."
 

@@ -7,7 +7,7 @@ that is read in such a night, and tests/test_deviation.py reads it so.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -16,11 +16,12 @@ from cuesuggest.analysis.types import Section
 from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.timing import landmark_place
-from cuesuggest.export.paper.lines import Line, heard, lines, placed, without_lasers
+from cuesuggest.export.paper.lines import Line, heard, lines, nothing_to_do, placed, volunteers_words
+from cuesuggest.export.paper.part_light import goes_before_next, part_light
 from cuesuggest.score.grid import Grid, tempo_words
-from cuesuggest.score.records import ENTRANCES, Cue, Look, clock, counted
-from cuesuggest.song.rig_facts import all_out
-from cuesuggest.song.variants import comes_in_with, lit_in
+from cuesuggest.score.records import ENTRANCES, EXITS, Cue, clock, counted
+from cuesuggest.song.rig_facts import all_out, hands_of
+from cuesuggest.song.variants import comes_in_with
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -36,6 +37,7 @@ __all__ = [
     "live_page",
     "removed_line",
     "thinned",
+    "varied_words",
 ]
 
 MOST_ACTIONS = 25
@@ -51,7 +53,14 @@ class Act:
 
     line: Line
     where: str
-    text: str
+    does: str
+    purpose: str = ""
+    """For which other part, where it is left out if that does not come: " before part C"."""
+
+    @property
+    def text(self) -> str:
+        """All of it."""
+        return self.does + self.purpose
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +72,7 @@ class BlockRow:
     bars: str
     """How long; a vamp with the sign that ends it."""
     light: str
-    """With which light it is played once its entrance is done: "dark", "side A Wide fans 80 %"."""
+    """With which light it is played, see `part_light`: "side A Wide fans 80 %"."""
     acts: tuple[Act, ...]
 
 
@@ -94,14 +103,17 @@ class LivePage:
 
     title: str
     about: str
+    """Tempo, meter, length, and what the letters of its parts say."""
     order: tuple[OrderStep, ...]
     home: str
     all_out: str
     before: tuple[Act, ...]
     blocks: tuple[Block, ...]
-    rules: tuple[tuple[str, str], ...]
-    """What to do when it goes otherwise: (when, what)."""
+    way_out: str
+    """How long light takes to leave at the end: "about 7 s"; empty where the cues do not say."""
     remarks: tuple[str, ...]
+    nothing: str = ""
+    """The one sentence that stands in place of all blocks where a volunteer has nothing to do."""
 
     @property
     def acts(self) -> Iterator[Act]:
@@ -110,6 +122,28 @@ class LivePage:
         for block in self.blocks:
             for row in block.rows:
                 yield from row.acts
+
+    @property
+    def rules(self) -> tuple[tuple[str, str], ...]:
+        """What to do when it goes otherwise, (when, what), in the words and marks that this page uses."""
+        marked = any(step.safe for step in self.order)
+        several = any(len(block.rows) > 1 for block in self.blocks)
+        said = {act.purpose.split(" ")[1] for act in self.acts if act.purpose}
+        used = [f"“{word}”" for word in ("for", "into", "before") if word in said]
+        leave = f"leave out what is {' or '.join(used)} it; " if used else ""
+        rules = [
+            ("lost", "home; in at the next part marked IN" if marked else "home"),
+            ("track stops", "home, by hand"),
+            ("comes again", "at once: its row once more; later: the next row, or the last")
+            if several
+            else ("comes again", "its row once more"),
+            ("skipped", f"{leave}the next part's light counts"),
+        ]
+        if any(act.line.cue.kind == "recall" for act in self.acts):
+            rules.append(("not set", "keep what is lit, or home; set it on the dark side, in at the next phrase"))
+        down = f", {self.way_out}" if self.way_out else ""
+        rules.append(("ends early", f"hold to the cut-off, then what is lit down{down}"))
+        return tuple(rules)
 
 
 def live_page(song: Song, options: Options) -> LivePage:
@@ -141,7 +175,7 @@ def live_page(song: Song, options: Options) -> LivePage:
         passes = [section for section in sections if section.family == family]
         blocks.append(_block_of(passes, owned, light, song, grid))
     before = tuple(
-        Act(line, _outside_words(line, sections), _action_words(line) + _purpose_words(line.cue, cues, None, grid))
+        Act(line, _outside_words(line, sections), _action_words(line), _purpose_words(line.cue, cues, None, grid))
         for line in read
         if line.cue.id not in inside
     )
@@ -149,21 +183,23 @@ def live_page(song: Song, options: Options) -> LivePage:
         title=one_line(song.title),
         about=_about_line(song),
         order=tuple(_order_step(section, owned[section.id]) for section in sections),
-        home=_home_line(song),
+        home=_home_line(song, options),
         all_out=shortened(one_line(all_out(song)), _SIGN),
         before=before,
         blocks=tuple(blocks),
-        rules=_rules(song),
+        way_out=_way_out(song),
         remarks=tuple(_remarks(song, options)),
+        nothing=nothing_to_do(song, options),
     )
     return thinned(page, MOST_ACTIONS)
 
 
 def section_light(song: Song, options: Options) -> dict[str, str]:
-    """Say for each section, by id, with which light it is played once its entrance is done: "side A Wide fans 80 %"."""
-    looks = {look.id: look for look in song.looks}
-    cues = [line.cue for line in lines(song, options)]
-    return {section.id: _light_words(cues, looks, section) for section in song.analysis.sections}
+    """Say for each section, by id, with which light it is played: see `part_light`."""
+    grid, cues = Grid(song.analysis), [line.cue for line in lines(song, options)]
+    return {
+        section.id: part_light(section, cues, song.looks, grid, hands_of(song)) for section in song.analysis.sections
+    }
 
 
 def thinned(page: LivePage, most: int) -> LivePage:
@@ -219,7 +255,7 @@ def _block_of(
     played: dict[str, tuple[str, int, tuple[Act, ...]]] = {}
     for section in passes:
         acts = tuple(
-            Act(line, placed(line), _action_words(line) + _purpose_words(line.cue, cues, section, grid))
+            Act(line, placed(line), _action_words(line), _purpose_words(line.cue, cues, section, grid))
             for line in owned[section.id]
         )
         played[section.id] = (light[section.id], section.bars, acts)
@@ -264,31 +300,24 @@ def _purpose_words(cue: Cue, cues: list[Cue], section: Section | None, grid: Gri
             and (each.place.seconds, each.number) > (cue.place.seconds, cue.number)
         ]
         target = grid.section_of_place(uses[0].place) if uses else None
-        return f" for part {_letter(target)}" if target is not None and target is not section else ""
-    if cue.kind not in ("fade-out", "cut-out") or cue.trigger == "held" or section is None:
+        return f" for {_part_words(target, section)}" if target is not None and target is not section else ""
+    if section is None:
         return ""
-    if cue.place.bar_in_section != cue.place.bars_in_section:
-        return ""
-    if section is grid.sections[-1]:
-        return " at the end"
-    return f" before part {_letter(grid.sections[grid.sections.index(section) + 1])}"
+    lands = grid.section_of_place(cue.place)
+    if cue.kind in EXITS:
+        if not goes_before_next(cue, section, grid):
+            return ""
+        if section is grid.sections[-1]:
+            return " at the end"
+        return f" before {_part_words(grid.sections[grid.sections.index(section) + 1], section)}"
+    return f" into {_part_words(lands, section)}" if lands is not None and lands is not section else ""
 
 
-def _light_words(cues: list[Cue], looks: dict[str, Look], section: Section) -> str:
-    """Say what is lit in a section once what comes in on its first beat is in."""
-    shown = [
-        " ".join(
-            part
-            for part in (
-                f"side {shortened(one_line(side), _NAME)}" if side else "",
-                shortened(one_line(looks[look].name), _NAME) if look in looks else "",
-                "" if level is None else f"{level} %",
-            )
-            if part
-        )
-        for side, (look, level) in lit_in(section, cues).items()
-    ]
-    return " + ".join(shown) or "dark"
+def _part_words(target: Section, here: Section | None) -> str:
+    """Name another part as it is told apart from the one that is played: "part D", from within a D "the next D"."""
+    if here is None or target.family != here.family:
+        return f"part {_letter(target)}"
+    return f"the next {_letter(target)}" if target.pass_ == here.pass_ + 1 else one_line(target.mark)
 
 
 def _order_step(section: Section, group: list[Line]) -> OrderStep:
@@ -304,34 +333,37 @@ def _about_line(song: Song) -> str:
     if analysis.tempo_bpm is None:
         return "no music found in the recording"
     bars = sum(bar.number >= 1 for bar in analysis.bars)
-    return f"{tempo_words(analysis)}, {analysis.time_signature}, {counted(bars, 'bar')}"
+    facts = (tempo_words(analysis), analysis.time_signature or "", counted(bars, "bar"))
+    varied = varied_words(analysis.sections)
+    return ", ".join(filter(None, facts)) + (f"; {varied}" if varied else "")
 
 
-def _home_line(song: Song) -> str:
+def varied_words(sections: Iterable[Section]) -> str:
+    """Explain the mark of a varied part on the first that has one: "D' is a varied D"; nothing where none has."""
+    varied = next((section for section in sections if section.label != section.family), None)
+    return "" if varied is None else f"{shortened(one_line(varied.label), _LETTER)} is a varied {_letter(varied)}"
+
+
+def _home_line(song: Song, options: Options) -> str:
     look = next((look for look in song.looks if look.home), None)
+    if options.plain and (look is None or look.source == "laser"):
+        # Somebody else's button.
+        return "leave every fader as it is"
     if look is None:
         return "the slowest, dimmest look you have, on one button"
     name = "" if one_line(look.name).casefold() == "home" else f"{shortened(one_line(look.name), _NAME)}, "
     return f"{name}{look.source}, up to {look.level_ceiling} %"
 
 
-def _rules(song: Song) -> tuple[tuple[str, str], ...]:
+def _way_out(song: Song) -> str:
     ending = [cue for cue in song.cues if cue.status != "rejected" and cue.kind == "fade-out" and cue.down_seconds]
-    fade = f", about {round(ending[-1].down_seconds or 0)} s" if ending else ""
-    return (
-        ("lost", "home; back in at the next part marked IN"),
-        ("comes again", "at once: its row once more; later: the next row, or the last"),
-        ("skipped", "leave out what is “for” or “before” it; the next part's light counts"),
-        ("not set", "keep what is lit, or home; set it on the dark side, in at the next phrase"),
-        ("ends early", f"hold to the cut-off, then what is lit down{fade}"),
-        ("track stops", "home, by hand"),
-    )
+    return f"about {round(ending[-1].down_seconds or 0)} s" if ending else ""
 
 
 def _remarks(song: Song, options: Options) -> Iterator[str]:
     if check := check_line(song, options):
         yield check
-    if told := without_lasers(song, options):
+    if told := volunteers_words(options):
         yield told
     if options.who is not None:
         yield f"The lines of {one_line(options.who)}; the others' are grey."

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.live import Act, Block, BlockRow, LivePage, live_page, thinned
@@ -14,15 +14,26 @@ from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_pr
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["fitting", "pdf"]
+__all__ = ["Breaks", "fitting", "pdf"]
+
+Breaks = Literal["between blocks", "between rows", "anywhere"]
+"""Where a column may end: in front of a part, in front of a row for some of its passes, in front of an action."""
+_TRIES: tuple[tuple[int, Breaks], ...] = (
+    (1, "between blocks"),
+    (2, "between blocks"),
+    (2, "between rows"),
+    (2, "anywhere"),
+)
 
 # Points. What the hand does and where are read at arm's length in little light: 14 and more.
 _ACTION, _SECTION, _TITLE, _SMALL, _RULE = 14.0, 18.0, 20.0, 11.0, 10.0
+_NOTHING = 48.0  # the one sentence of a page without an action
 _LEAD = 1.22  # from line to line, in text sizes
 _GUTTER = 18.0
 _WHERE = 104.0  # "bar 12 before 2"
-_WHERE_NARROW = 72.0  # where the page has two columns it is broken
-_NUMBER = 26.0
+_WHERE_NARROW = 60.0  # where the page has two columns it is broken
+_INDENT = 6.0  # of what stands below the heading of a row
+_NUMBER = 9.0
 _PENCIL = 130.0
 _MARK = "*"
 
@@ -53,13 +64,17 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         One page; what does not fit on it is left to the list, and the page says which cues.
     """
-    page, columns, split = fitting(song, options)
+    page, columns, breaks = fitting(song, options)
     paper = Paper(song, options, landscape=False)
-    _Layout(paper, page).draw(columns, split)
+    layout = _Layout(paper, page)
+    if page.nothing:
+        layout.draw_nothing()
+    else:
+        layout.draw(columns, breaks)
     return paper.finish()
 
 
-def fitting(song: Song, options: Options) -> tuple[LivePage, int, bool]:
+def fitting(song: Song, options: Options) -> tuple[LivePage, int, Breaks]:
     """Thin a song's live page until it fits one side.
 
     Parameters
@@ -72,20 +87,37 @@ def fitting(song: Song, options: Options) -> tuple[LivePage, int, bool]:
     page : LivePage
     columns : int
         1 or 2.
-    split : bool
-        Whether a block has to go on in the next column.
+    breaks : Breaks
+        Where the first column may end.
     """
     page = live_page(song, options)
     most = sum(1 for _ in page.acts)
     while True:
-        for columns, split in ((1, False), (2, False), (2, True)):
-            if _Layout(Paper(song, options, landscape=False), page).fits(columns, split):
-                return page, columns, split
+        for columns, breaks in _TRIES:
+            if _Layout(Paper(song, options, landscape=False), page).fits(columns, breaks):
+                return page, columns, breaks
         if most == 0:
             # Twenty letters and not one action: the heads alone fill more than a side.
-            return page, 2, True
+            return page, 2, "anywhere"
         most -= 1
         page = thinned(page, most)
+
+
+def _whole(blocks: list[list[_Drawable]], breaks: Breaks) -> Iterator[list[_Drawable]]:
+    """Take blocks apart where a column may end: a heading stays with what it heads, whatever happens."""
+    for block in blocks:
+        whole: list[_Drawable] = []
+        for piece in block:
+            parts = breaks == "anywhere" or (breaks == "between rows" and not piece.of)
+            if whole and parts and not whole[-1].keep:
+                yield whole
+                whole = []
+            whole.append(piece)
+        yield whole
+
+
+def _number(act: Act) -> str:
+    return f"{act.line.cue.number:g}{_MARK if act.line.changed else ''}"
 
 
 class _Layout:
@@ -94,14 +126,16 @@ class _Layout:
     def __init__(self, paper: Paper, page: LivePage) -> None:
         self._paper, self._page = paper, page
         self._canvas = paper.canvas
+        # As wide as they are and no wider: what the hand does needs the room.
+        self._numbers = 6 + max((printed_width(to_print(_number(act)), _NUMBER) for act in page.acts), default=0.0)
 
-    def fits(self, columns: int, split: bool) -> bool:
+    def fits(self, columns: int, breaks: Breaks) -> bool:
         """Whether everything finds room."""
         head, foot = self._head(), self._foot()
         room = self._paper.height - sum(piece.height for piece in (*head, *foot))
-        return self._placed(columns, room, split) is not None
+        return self._placed(columns, room, breaks) is not None
 
-    def draw(self, columns: int, split: bool) -> None:
+    def draw(self, columns: int, breaks: Breaks) -> None:
         """Draw everything; what finds no room is left out."""
         paper = self._paper
         y = paper.top
@@ -110,7 +144,7 @@ class _Layout:
             y -= piece.height
         foot = self._foot()
         room = y - paper.bottom - sum(piece.height for piece in foot)
-        placed = self._placed(columns, room, split, force=True) or []
+        placed = self._placed(columns, room, breaks, force=True) or []
         width = self._width(columns)
         for column, top, piece in placed:
             piece.draw(paper.left + column * (width + _GUTTER), y - top)
@@ -126,33 +160,45 @@ class _Layout:
             y -= piece.height
         paper.end_page(1, 1)
 
+    def draw_nothing(self) -> None:
+        """Draw one large sentence in place of all that there would be to do, and the way to put everything out."""
+        paper, page = self._paper, self._page
+        y = paper.top
+        pieces = [
+            self._text(page.title, _TITLE, BOLD, paper.width, most=2),
+            self._text(page.nothing, _NOTHING, BOLD, paper.width),
+            self._safety(paper.width, (("ALL OUT", page.all_out),)),
+            *(self._text(remark, _RULE, REGULAR, paper.width) for remark in page.remarks),
+        ]
+        for piece in pieces:
+            piece.draw(paper.left, y)
+            y -= piece.height + _ACTION
+        paper.end_page(1, 1)
+
     def _width(self, columns: int) -> float:
         if columns == 1:
             return self._paper.width - _PENCIL - _GUTTER
         return (self._paper.width - _GUTTER) / 2
 
     def _placed(
-        self, columns: int, room: float, split: bool, *, force: bool = False
+        self, columns: int, room: float, breaks: Breaks, *, force: bool = False
     ) -> list[tuple[int, float, _Drawable]] | None:
-        """Pour the blocks into columns, each whole unless they may be split; None if they do not fit."""
+        """Pour the blocks into columns, as whole as `breaks` says; None if they do not fit."""
         placed: list[tuple[int, float, _Drawable]] = []
         column, top = 0, 0.0
-        for pieces in self._blocks(self._width(columns)):
+        for pieces in _whole(self._blocks(self._width(columns)), breaks):
             high = sum(piece.height for piece in pieces)
-            if not split and top > 0 and top + high > room and column + 1 < columns:
+            if top + high > room:
+                if column + 1 >= columns:
+                    return placed if force else None
                 column, top = column + 1, 0.0
-            for index, piece in enumerate(pieces):
-                after = pieces[index + 1].height if piece.keep and index + 1 < len(pieces) else 0.0
-                if top + piece.height + after > room:
-                    if column + 1 >= columns:
-                        if force:
-                            return placed
-                        return None
-                    column, top = column + 1, 0.0
-                    if piece.of:
-                        again = self._text(f"{piece.of}, continued", _ACTION, BOLD, self._width(columns))
-                        placed.append((column, top, again))
-                        top += again.height
+                if pieces[0].of:
+                    again = self._text(f"{pieces[0].of}, continued", _ACTION, BOLD, self._width(columns))
+                    placed.append((column, top, again))
+                    top += again.height
+                if top + high > room and not force:
+                    return None
+            for piece in pieces:
                 placed.append((column, top, piece))
                 top += piece.height
         return placed
@@ -163,7 +209,7 @@ class _Layout:
         page, width = self._page, self._paper.width
         pieces = [self._text(page.title, _TITLE, BOLD, width, most=2), self._text(page.about, _SMALL, REGULAR, width)]
         pieces.append(self._order(width))
-        pieces.append(self._safety(width))
+        pieces.append(self._safety(width, (("HOME", page.home), ("ALL OUT", page.all_out))))
         if page.before:
             pieces.append(self._rule(width))
             pieces += [self._act(act, width) for act in page.before if act.where != "after"]
@@ -194,9 +240,8 @@ class _Layout:
 
         return _Drawable((cells[-1][2] + 1) * high + 4 if cells else 0.0, draw)
 
-    def _safety(self, width: float) -> _Drawable:
+    def _safety(self, width: float, texts: tuple[tuple[str, str], ...]) -> _Drawable:
         half = (width - _GUTTER) / 2
-        texts = (("HOME", self._page.home), ("ALL OUT", self._page.all_out))
         broken = [whole_lines(text, 12, half - 78) for _, text in texts]
         high = max(22.0, max(map(len, broken)) * 12 * _LEAD + 8)
 
@@ -257,7 +302,7 @@ class _Layout:
 
     def _row_pieces(self, row: BlockRow, width: float) -> list[_Drawable]:
         tags = whole_lines(f"{row.tag}: {row.bars}", _ACTION, width, BOLD)
-        lights = whole_lines(f"light: {row.light}", _ACTION, width - 10)
+        lights = whole_lines(f"light: {row.light}", _ACTION, width - _INDENT)
         high = (len(tags) + len(lights)) * _ACTION * _LEAD + 2
 
         def draw(left: float, top: float) -> None:
@@ -266,28 +311,27 @@ class _Layout:
                 self._at(text, left, y, _ACTION, BOLD)
                 y -= _ACTION * _LEAD
             for text in lights:
-                self._at(text, left + 10, y, _ACTION)
+                self._at(text, left + _INDENT, y, _ACTION)
                 y -= _ACTION * _LEAD
 
         acts = (replace(self._act(act, width), of=row.tag) for act in row.acts)
         return [_Drawable(high, draw, keep=bool(row.acts)), *acts]
 
     def _act(self, act: Act, width: float) -> _Drawable:
-        mark = _MARK if act.line.changed else ""
         room = _WHERE if width > self._paper.width / 2 else _WHERE_NARROW
-        number = to_print(f"{act.line.cue.number:g}{mark}")
+        number = to_print(_number(act))
         where = whole_lines(act.where, _ACTION, room - 6)
         font = BOLD if act.line.mine else REGULAR
-        texts = whole_lines(act.text, _ACTION, width - 10 - room - _NUMBER, font)
+        texts = whole_lines(act.text, _ACTION, width - _INDENT - room - self._numbers, font)
         rows = max(len(where), len(texts), 1)
 
         def draw(left: float, top: float) -> None:
             self._canvas.setFillGray(0 if act.line.mine else 0.45)
             for row, text in enumerate(where):
-                self._at(text, left + 10, top - _ACTION - row * _ACTION * _LEAD, _ACTION)
+                self._at(text, left + _INDENT, top - _ACTION - row * _ACTION * _LEAD, _ACTION)
             for row, text in enumerate(texts):
-                self._at(text, left + 10 + room, top - _ACTION - row * _ACTION * _LEAD, _ACTION, font)
-            self._at(number, left + width - printed_width(number, 9), top - _ACTION, 9)
+                self._at(text, left + _INDENT + room, top - _ACTION - row * _ACTION * _LEAD, _ACTION, font)
+            self._at(number, left + width - printed_width(number, _NUMBER), top - _ACTION, _NUMBER)
             self._canvas.setFillGray(0)
 
         return _Drawable(rows * _ACTION * _LEAD + 1, draw)
