@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import resource
 import shutil
@@ -23,9 +24,10 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
 from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.common.told import told
 from cuesuggest.song import Song
 from tests.exported import HOSTILE, hostile_song
-from tests.songs import make_song
+from tests.songs import make_cue, make_song, place_at
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "formats.md"
@@ -277,7 +279,7 @@ def test_what_was_written_is_read_back(run, document):
     run("export", document, "--to", "midi")
     code, out, _ = run("read", document.with_name("evening.mid"))
     assert code == 0
-    assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: fade-in on the count"]
+    assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: A up to 50 over 8 beats"]
 
 
 @pytest.mark.parametrize(("content", "says"), [(None, "was not found"), (b"x", "no file that can be read back")])
@@ -304,6 +306,54 @@ def test_marks_need_the_recording_that_the_document_is_about(run, document, tmp_
     assert (code, "is not the recording" in err) == (2, True)
 
 
+@pytest.fixture
+def evening(tmp_path):
+    """Three songs of an evening, in a folder."""
+    named = []
+    for title in ("Paper Boats", "Tin Roof", "Last Ferry"):
+        named.append(tmp_path / f"{title.split()[1].lower()}.cues.json")
+        make_song("A8 B8 A8", title=title).save(named[-1])
+    return named
+
+
+def test_several_songs_are_one_file_for_the_tablet_in_the_order_given(run, evening, tmp_path):
+    target = tmp_path / "evening.run.html"
+    code, out, _ = run("export", evening[2], evening[0], evening[1], "--to", "run", "-o", target)
+    assert (code, out) == (0, f"Written: {target}, 3 songs\n")
+    page = target.read_text(encoding="utf-8")
+    assert page.index('"Last Ferry"') < page.index('"Paper Boats"') < page.index('"Tin Roof"')
+    assert all(Song.load(document).numbers_frozen for document in evening)
+    code, _, err = run("export", *evening, "--to", "run", "-o", target)
+    assert (code, "there already" in err) == (2, True)
+
+
+def test_a_song_may_be_played_twice_of_an_evening(run, evening, tmp_path):
+    target = tmp_path / "evening.run.html"
+    code, _, err = run("export", evening[0], evening[1], evening[0], "--to", "run", "-o", target)
+    assert (code, err) == (0, "")
+    assert target.read_text(encoding="utf-8").count('"title": "Paper Boats"') == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--to", "page", "-o", "x.pdf"], "3 songs go into one file only with --to run"),
+        (["--to", "run,list", "-o", "x"], "3 songs go into one file only with --to run"),
+        (["--to", "run"], "Say where the file for the 3 songs goes: -o evening.run.html"),
+        (["--to", "run", "-o", "."], "Say where the file for the 3 songs goes"),
+        (["--to", "run", "-o", "x.html", "--offset", "3"], "belong to one recording"),
+        (["--to", "run", "-o", "x.html", "--who", "Nadia"], "Paper Boats has no cue for 'Nadia'"),
+        (["--to", "run", "-o", "boats.cues.json", "--force"], "never written over"),
+    ],
+)
+def test_what_several_songs_cannot_be_written_as_is_said(run, evening, tmp_path, monkeypatch, words, says):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run("export", *evening, *words)
+    assert code == 2
+    assert says in " ".join(err.split())
+    assert sorted(tmp_path.iterdir()) == sorted(evening)
+
+
 def test_the_golden_walk(run, tmp_path, sample_song, sample_path):
     """The sample, suggested, accepted, in every format in one command, within five seconds of computing."""
     shutil.copy(sample_path, tmp_path / sample_path.name)
@@ -322,3 +372,23 @@ def test_the_golden_walk(run, tmp_path, sample_song, sample_path):
         code, out, _ = run("read", written[f"first_light{ending}"])
         assert code == 0
         assert all(f"\n{cue.number:>6g}  " in out for cue in cues)
+
+
+CROWDED = {"midi": ".mid", "osc": ".osc.txt", "captions": ".vtt", "score": ".musicxml", "text-show": ".show.txt"}
+
+
+@pytest.mark.parametrize(("name", "ending"), CROWDED.items())
+def test_where_lines_are_short_what_the_hand_does_is_said_whole(sample_song, name, ending):
+    content = export(sample_song, name)[ending].decode("utf-8", "replace")
+    said = [each.action for each in told(sample_song, Options())]
+    assert len(said) > 10
+    for words in said:
+        assert words in html.unescape(content)
+    assert "..." not in content
+
+
+def test_a_one_shot_says_how_early_to_press():
+    song = make_song("A8 B8")
+    shot = make_cue(1, "one-shot", place_at(song.analysis, 9), look="lift", anchor="lands-on")
+    (each,) = told(song.replaced(cues=[shot]), Options())
+    assert each.action == "Wide fans, press 0.5 s early"

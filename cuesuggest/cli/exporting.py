@@ -29,7 +29,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 
 
 @click.command()
-@click.argument("document", metavar="DOC", type=FILE)
+@click.argument("documents", metavar="DOC...", type=FILE, nargs=-1, required=True)
 @click.option("--to", "names", required=True, metavar="NAME[,NAME…]", help="Formats, see `cuesuggest formats`; or all.")
 @click.option("-o", "--output", type=FILE, metavar="FILE|DIR", help="Where to write; - is standard output.")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
@@ -48,7 +48,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 def export(
     obj: dict[str, Any],
     /,
-    document: Path,
+    documents: tuple[Path, ...],
     names: str,
     output: Path | None,
     force: bool,
@@ -58,13 +58,18 @@ def export(
 ) -> None:
     """Write a song document in other formats, beside it unless told otherwise.
 
-    From then on the numbers of its cues stay, since somebody may have them on paper.
+    Several documents become one file for the tablet, in the order given: --to run -o evening.run.html. From then on
+    the numbers of cues stay, since somebody may have them on paper.
     """
     from cuesuggest.export import chosen
     from cuesuggest.export import write as render
     from cuesuggest.export.common.desk_map import DeskMap, load_map
     from cuesuggest.song.printed import changes
 
+    if len(documents) > 1:
+        _export_several(documents, chosen(names), output, force, changed, given, told=not obj["quiet"])
+        return
+    (document,) = documents
     song = load(document)
     if changed and not changes(song).anything:
         echo(f"{document} is as it was at the last print; nothing was written.")
@@ -79,6 +84,50 @@ def export(
     _remember(song, document, options, any(form.on_paper for form, _ in files))
     if not obj["quiet"] and targets[0].kind != "output":
         _tell(song, options, files, targets)
+
+
+def _export_several(
+    documents: tuple[Path, ...],
+    files: list[tuple[Format, str]],
+    output: Path | None,
+    force: bool,
+    changed: bool,
+    given: dict[str, Any],
+    *,
+    told: bool,
+) -> None:
+    """Write several songs as one file."""
+    from cuesuggest.export import FORMATS, write_several
+    from cuesuggest.export.common.desk_map import DeskMap
+    from cuesuggest.score.records import counted
+    from cuesuggest.song.printed import changes
+
+    (form, ending), *more = files
+    if more or not form.several:
+        able = " or ".join(name for name, each in FORMATS.items() if each.several)
+        raise CuesuggestError(
+            f"{len(documents)} songs go into one file only with --to {able}. Export the others song by song."
+        )
+    if output is None or os.path.isdir(output):
+        raise CuesuggestError(f"Say where the file for the {len(documents)} songs goes: -o evening{ending}.")
+    if given["offset"] is not None or given["landmark"] is not None:
+        raise CuesuggestError("--offset and --landmark belong to one recording. Leave them out for several songs.")
+    songs = [load(document) for document in documents]
+    if changed and not any(changes(song).anything for song in songs):
+        echo("All songs are as they were at the last print; nothing was written.")
+        return
+    inputs = [file for song, document in zip(songs, documents, strict=True) for file in files_of(song, document)]
+    (target,) = check_targets([output], inputs, force=force, make_folder=True)
+    options = [
+        _options(song, document, DeskMap(), dict(given), with_sound=False)
+        for song, document in zip(songs, documents, strict=True)
+    ]
+    write_all([target], [write_several(list(zip(songs, options, strict=True)), form)])
+    # A song that is played twice is remembered once.
+    for document, (song, each) in dict(zip(documents, zip(songs, options, strict=True), strict=True)).items():
+        _remember(song, document, each, form.on_paper)
+    if told and target.kind != "output":
+        echo(f"Written: {target.named}, {counted(len(songs), 'song')}")
 
 
 def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> None:

@@ -6,7 +6,7 @@ imported when they are called, so that looking into the registry costs nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ from cuesuggest.export.common.options import Options
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write"]
+__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write", "write_several"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,11 @@ class Format:
     """True as long as no independent reader has read it; the file says so too."""
     needs_sound: bool = False
     """True if it is made from the recording's samples."""
+    several: str = ""
+    """The function that writes several songs as one file, as "module:function"; empty if none can.
+
+    It takes pairs of a Song and its Options, in the order in which they are played.
+    """
     on_paper: bool = False
     """True if people hold it in their hands: the next print marks what has changed since."""
 
@@ -65,10 +70,11 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="run",
-            purpose="one file for a tablet that leads through the song by touch, without network",
+            purpose="one file for a tablet that leads through a song, or several, by touch, without network",
             standard="HTML",
             loses="the analysis, reasons, rejected cues and the history",
             files={".run.html": "paper.run_html:html"},
+            several="paper.run_html:several",
         ),
         Format(
             name="chart",
@@ -151,7 +157,7 @@ FORMATS: dict[str, Format] = {
             name="score",
             purpose="bars, sections and cues in a notation program",
             standard="MusicXML 4.0 (W3C)",
-            loses="levels and fades as values, reasons, notes; tempo within a bar; long texts are cut",
+            loses="levels and fades as values, reasons, notes; tempo within a bar; long names are cut",
             files={".musicxml": "data.musicxml:write"},
         ),
         Format(
@@ -216,9 +222,31 @@ def write(song: Song, form: Format, ending: str, options: Options) -> bytes:
     bytes
         The content of the file.
     """
-    module, _, function = form.files[ending].partition(":")
-    content: bytes = getattr(import_module(f"cuesuggest.export.{module}"), function)(song, options)
-    return content
+    return _function(form.files[ending])(song, options)
+
+
+def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
+    """Write several songs as one file of a format.
+
+    Parameters
+    ----------
+    songs : sequence of (Song, Options)
+        In the order in which they are played.
+    form : Format
+        One that has `several`.
+
+    Returns
+    -------
+    bytes
+        The content of the file.
+    """
+    return _function(form.several)(songs)
+
+
+def _function(named: str) -> Callable[..., bytes]:
+    module, _, function = named.partition(":")
+    found: Callable[..., bytes] = getattr(import_module(f"cuesuggest.export.{module}"), function)
+    return found
 
 
 def export(song: Song, name: str, options: Options | None = None) -> dict[str, bytes]:

@@ -1,27 +1,29 @@
-"""The song on a tablet: one file that leads through the cues by touch, without server or network (HTML).
+"""Songs on a tablet: one file that leads through their cues by touch, without server or network (HTML).
 
-Its elements are in pages/, style and script in run_page/, the song goes in as JSON. The script writes texts as text,
+Its elements are in pages/, style and script in run_page/, the songs go in as JSON. The script writes texts as text,
 never as markup.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
 from cuesuggest.export.common.escape import one_line
-from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.lines import Line, lines, placed, sentence
-from cuesuggest.export.paper.live import LivePage, live_page, section_light
+from cuesuggest.export.paper.live import OrderStep, live_page, section_light
 from cuesuggest.export.paper.templates import filled
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
+    from cuesuggest.analysis.types import Section
     from cuesuggest.song import Song
 
-__all__ = ["html"]
+__all__ = ["html", "several"]
 
 _PARTS = Path(__file__).parent / "run_page"
 
@@ -44,19 +46,42 @@ def html(song: Song, options: Options) -> bytes:
     CuesuggestError
         If `options.who` has no cue.
     """
-    page = live_page(song, options)
+    return several([(song, options)])
+
+
+def several(songs: Sequence[tuple[Song, Options]]) -> bytes:
+    """Write the songs of an evening for a tablet, in the order in which they are played.
+
+    Parameters
+    ----------
+    songs : sequence of (Song, Options)
+        One at least.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+
+    Raises
+    ------
+    CuesuggestError
+        If `options.who` has no cue in one of them.
+    """
+    song, options = songs[0]
+    more = f" and {counted(len(songs) - 1, 'song')} more" if len(songs) > 1 else ""
     return filled(
         "run",
         song,
         options,
-        remarks=[remark for remark in page.remarks if not remark.startswith("Only on the list")],
-        data=_data(song, options, page),
+        title=one_line(song.title) + more,
+        data={"songs": [_data(*each) for each in songs]},
         style=Markup((_PARTS / "run.css").read_text(encoding="utf-8")),
         script=Markup((_PARTS / "run.js").read_text(encoding="utf-8")),
     )
 
 
-def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
+def _data(song: Song, options: Options) -> dict[str, Any]:
+    page = live_page(song, options)
     read = lines(song, options)
     analysis = song.analysis
     beats: dict[int, int] = {}
@@ -84,11 +109,10 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
     sections = [
         {
             "label": step.label,
-            "title": f"{step.label} {one_line(section.name)}".strip()
-            + f", {counted(step.bars, 'bar')}"
-            + (f", round and round until {one_line(section.vamp)}" if section.vamp else ""),
+            "title": _part_title(step, section),
             "bars": step.bars,
             "safe": step.safe,
+            "round": bool(section.vamp),
             "light": light[section.id],
             "beat": beats.get(section.first_bar, 0),
             "first_cue": _first_cue(read, section.start),
@@ -97,13 +121,30 @@ def _data(song: Song, options: Options, page: LivePage) -> dict[str, Any]:
     ]
     return {
         "title": page.title,
+        "paper": [
+            *(remark for remark in page.remarks if not remark.startswith("Only on the list")),
+            "; ".join(map(one_line, about(song, options).lines()[1:])),
+        ],
+        "nothing": page.nothing,
         "bpm": analysis.tempo_bpm,
         "beats_in_bar": analysis.meter,
         "home": page.home,
         "all_out": page.all_out,
+        "back_in": "Then come back in at the next part marked IN." if any(step.safe for step in page.order) else "",
         "cues": cues,
         "sections": sections,
     }
+
+
+def _part_title(step: OrderStep, section: Section) -> str:
+    """Say what a part is called, how it differs from its like, and how long it is."""
+    said = [
+        f"{step.label} {one_line(section.name)}".strip(),
+        f"a varied {one_line(section.family)}" if section.label != section.family else "",
+        counted(step.bars, "bar"),
+        f"round and round until {one_line(section.vamp)}" if section.vamp else "",
+    ]
+    return ", ".join(filter(None, said))
 
 
 def _where_words(line: Line, song: Song) -> str:

@@ -28,7 +28,7 @@ def filled(name: str, song: Song, options: Options, **parts: object) -> bytes:
     name : str
         Of the file in pages/.
     song : Song
-        Its title names the page.
+        Its title names the page, unless `parts` has another.
     options : Options
     **parts : object
         What the template speaks of; texts are escaped but for `Markup`.
@@ -38,9 +38,8 @@ def filled(name: str, song: Song, options: Options, **parts: object) -> bytes:
     bytes
         UTF-8.
     """
-    lines = about(song, options).lines()
-    template = _templates().get_template(f"{name}.html")
-    return template.render(parts, title=one_line(song.title), paper=_PAPER[options.paper], about=lines).encode()
+    told = {"title": one_line(song.title), "paper": _PAPER[options.paper], "about": about(song, options).lines()}
+    return _templates().get_template(f"{name}.html").render({**told, **parts}).encode()
 
 
 @cache

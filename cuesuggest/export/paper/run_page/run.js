@@ -1,8 +1,8 @@
 // @ts-check
 "use strict";
-/** @import { Section, Song } from "./content.js" */
+/** @import { Night, Section, Song } from "./content.js" */
 
-/** Leads through one song by touch. All it knows is in the page; nothing is fetched or sent. */
+/** Leads through songs by touch. All it knows is in the page; nothing is fetched or sent. */
 (() => {
   /** @param {string} id */
   const el = (id) => {
@@ -12,15 +12,20 @@
   };
 
   /**
-   * Cues, sections and words of the song, as run_html.py wrote them.
+   * Cues, sections and words of every song, as run_html.py wrote them.
    *
-   * @type {Song}
+   * @type {Night}
    */
-  const song = JSON.parse(el("song").textContent);
+  const night = JSON.parse(el("night").textContent);
 
   const QUICKEST = 250; // ms; a second touch within it is a slip of the finger
   const TAP_PAUSE = 2500; // ms; after it tapping begins anew
   const TAPS = 8;
+  const SMALLEST = 22; // px; of what is read from the desk
+  const LARGEST = 240;
+  const DIMMED = "cuesuggest.brightness";
+  /** @type {[string, number][]} */
+  const BRIGHTNESS = [["full", 1], ["half", 0.7], ["low", 0.5]];
 
   /**
    * What is next, where the band is, and how fast it plays.
@@ -34,10 +39,39 @@
    * @property {number} touched
    */
 
+  /** @type {Song} */
+  let song = night.songs[0];
   /** @type {State} */
-  const state = { next: 0, section: -1, bpm: song.bpm, known: null, taps: [], touched: -Infinity };
+  let state = begun();
 
   const now = () => performance.now();
+
+  /** @returns {State} */
+  function begun() {
+    return { next: 0, section: -1, bpm: song.bpm, known: null, taps: [], touched: -Infinity };
+  }
+
+  /**
+   * Another song, from its start.
+   *
+   * @param {number} index
+   */
+  function open(index) {
+    song = night.songs[index];
+    state = begun();
+    state.touched = now();
+    el("title").textContent = song.title;
+    el("paper").textContent = song.paper.join(" ");
+    el("parts").replaceChildren(...song.sections.map(partButton));
+    /** @type {HTMLSelectElement} */ (el("songs")).value = String(index);
+    show();
+    follow();
+  }
+
+  /** The song after this one, if there is one. */
+  function following() {
+    return night.songs[night.songs.indexOf(song) + 1];
+  }
 
   /** The beat of the song that sounds now, as far as tempo and the last touch tell; null if nobody knows. */
   function beatNow() {
@@ -45,11 +79,15 @@
     return state.known.beat + ((now() - state.known.at) * state.bpm) / 60000;
   }
 
-  /** The next cue was done. */
+  /** The next cue was done; after the last one the next song begins. */
   function go() {
-    if (now() - state.touched < QUICKEST || state.next >= song.cues.length) return;
-    state.touched = now();
+    if (now() - state.touched < QUICKEST) return;
     const done = song.cues[state.next];
+    if (!done) {
+      if (following()) open(night.songs.indexOf(song) + 1);
+      return;
+    }
+    state.touched = now();
     if (done.beat !== null) state.known = { beat: done.beat, at: now() };
     if (done.section >= 0) state.section = done.section;
     state.next += 1;
@@ -92,7 +130,13 @@
     show();
   }
 
-  /** "3 bars 2" until the next cue, the last bar as a count down; "" if nobody knows. */
+  /**
+   * @param {number} count
+   * @param {string} noun
+   */
+  const counted = (count, noun) => `${count} ${noun}${count === 1 ? "" : "s"}`;
+
+  /** "in 3 bars and 2 beats" until the next cue, the last bar in beats; "" if nobody knows. */
   function countdown() {
     const cue = song.cues[state.next];
     const beat = beatNow();
@@ -100,20 +144,32 @@
     const left = cue.beat - beat;
     if (left <= 0) return "now";
     const beats = Math.ceil(left);
-    if (song.beats_in_bar === null || beats <= song.beats_in_bar) return String(beats);
-    const bars = Math.floor(beats / song.beats_in_bar);
+    if (song.beats_in_bar === null || beats <= song.beats_in_bar) return `in ${counted(beats, "beat")}`;
     const over = beats % song.beats_in_bar;
-    return `${bars} ${bars === 1 ? "bar" : "bars"}${over ? ` ${over}` : ""}`;
+    const bars = counted(Math.floor(beats / song.beats_in_bar), "bar");
+    return `in ${bars}${over ? ` and ${counted(over, "beat")}` : ""}`;
+  }
+
+  /** What a touch on the large field does, in words. */
+  function touchWords() {
+    const cue = song.cues[state.next];
+    if (!cue) {
+      const after = following();
+      return after ? `Touch here for the next song: ${after.title}.` : "";
+    }
+    const done = cue.mine ? "Touch here as you do it" : "Somebody else does it: touch here as it happens";
+    const after = song.cues[state.next + 1];
+    return after ? `${done}; ${after.number} is next.` : `${done}; it is the last of the song.`;
   }
 
   function show() {
     const cue = song.cues[state.next];
     el("where").textContent = cue ? `next: ${cue.number}  ${cue.where}` : "";
-    el("what").textContent = cue ? cue.action : song.cues.length ? "the end" : "no cues";
+    el("what").textContent = cue ? cue.action : song.nothing || (song.cues.length ? "the end" : "no cues");
     el("hand").textContent = cue ? [cue.hand, cue.look, cue.standby].filter(Boolean).join(" · ") : "";
+    el("touch").textContent = touchWords();
     el("go").classList.toggle("other", Boolean(cue) && !cue.mine);
-    el("light").textContent = state.section < 0 ? "dark" : song.sections[state.section].light;
-    el("part").textContent = state.section < 0 ? "before the song" : song.sections[state.section].title;
+    el("side").classList.toggle("nothing", song.nothing !== "");
     el("coming").replaceChildren(
       ...song.cues.slice(state.next + 1, state.next + 7).map((each) => {
         const item = document.createElement("li");
@@ -124,14 +180,83 @@
     );
     el("back").toggleAttribute("disabled", state.next === 0);
     el("tempo").textContent = state.bpm ? `${Math.round(state.bpm)} a minute` : "";
+    showPart();
+    tick();
+    fill(el("what"), el("what").textContent);
+  }
+
+  /** The part that is played, in the strip and beside the field. */
+  function showPart() {
+    const section = song.sections[state.section];
+    el("light").textContent = section ? section.light : "dark";
+    el("part").textContent = section ? section.title : "before the song";
     [...el("parts").children].forEach((button, index) => {
       button.setAttribute("aria-current", String(index === state.section));
     });
-    tick();
   }
 
+  /** Keep the part that is played in sight. */
+  function follow() {
+    const strip = el("parts");
+    const current = strip.children[Math.max(state.section, 0)];
+    if (!(current instanceof HTMLElement)) return;
+    strip.scrollLeft = current.offsetLeft - (strip.clientWidth - current.offsetWidth) / 2;
+  }
+
+  let followed = -1;
+
   function tick() {
-    el("count").textContent = countdown();
+    const beat = beatNow();
+    // By the count the band is in the next part; one that goes round is left only by a touch.
+    while (beat !== null && !song.sections[state.section]?.round) {
+      const next = song.sections[state.section + 1];
+      if (!next || next.beat > beat) break;
+      state.section += 1;
+      showPart();
+    }
+    if (state.section !== followed) {
+      followed = state.section;
+      follow();
+    }
+    const words = countdown();
+    if (el("count").textContent === words) return;
+    el("count").textContent = words;
+    el("go").classList.toggle("counting", words !== "");
+    // The size stays while the count runs: it is that of the longest words of its kind.
+    const longest = words.replace(/\d/g, "8").replace(/bar\b/, "bars").replace(/beat\b/, "beats");
+    fill(el("count"), /bars$/.test(longest) ? `${longest} and 8 beats` : words === "now" ? "in 8 beats" : longest);
+  }
+
+  /** @type {Map<string, string>} */
+  const sizes = new Map();
+
+  /**
+   * Make an element's text as large as its place allows; where even small letters do not fit, words are broken.
+   *
+   * @param {HTMLElement} element
+   * @param {string} longest the text that has to fit
+   */
+  function fill(element, longest) {
+    const place = `${element.id} ${element.clientWidth} ${element.clientHeight} ${longest}`;
+    let size = sizes.get(place);
+    if (size === undefined) {
+      const shown = element.textContent;
+      element.textContent = longest;
+      element.style.overflowWrap = "normal";
+      let [fits, over] = [SMALLEST, LARGEST];
+      while (over - fits > 1) {
+        const trial = Math.floor((fits + over) / 2);
+        element.style.fontSize = `${trial}px`;
+        const inside = element.scrollWidth <= element.clientWidth && element.scrollHeight <= element.clientHeight;
+        if (inside) fits = trial;
+        else over = trial;
+      }
+      element.style.overflowWrap = "";
+      element.textContent = shown;
+      size = `${fits}px`;
+      sizes.set(place, size);
+    }
+    element.style.fontSize = size;
   }
 
   /**
@@ -141,6 +266,7 @@
   function safety(name, text) {
     el("safety-name").textContent = name;
     el("safety-text").textContent = text;
+    el("back-in").textContent = song.back_in;
     el("safety").hidden = false;
     el("resume").focus();
   }
@@ -160,16 +286,69 @@
     return button;
   }
 
-  el("parts").replaceChildren(...song.sections.map(partButton));
+  // The screen: awake where the browser allows it (Screen Wake Lock, W3C), and as bright as was chosen.
+
+  let awake = false;
+
+  async function stayAwake() {
+    if (awake || document.visibilityState !== "visible") return;
+    try {
+      const lock = await navigator.wakeLock.request("screen");
+      awake = true;
+      lock.addEventListener("release", () => {
+        awake = false;
+        showAwake();
+      });
+    } catch {
+      // Not known, not allowed, or the battery is low: it is said, and all else works.
+    }
+    showAwake();
+  }
+
+  function showAwake() {
+    el("awake").textContent = awake
+      ? "The screen stays awake."
+      : "This browser does not keep the screen awake: set the tablet to leave it on.";
+  }
+
+  /** @returns {number} */
+  function keptBrightness() {
+    try {
+      return Math.max(BRIGHTNESS.findIndex(([name]) => name === localStorage.getItem(DIMMED)), 0);
+    } catch {
+      return 0; // nothing may be kept here
+    }
+  }
+
+  let bright = keptBrightness();
+
+  function showBrightness() {
+    const [name, share] = BRIGHTNESS[bright];
+    document.body.style.filter = share === 1 ? "" : `brightness(${share})`;
+    el("dim").textContent = `brightness: ${name}`;
+  }
+
+  function dim() {
+    bright = (bright + 1) % BRIGHTNESS.length;
+    try {
+      localStorage.setItem(DIMMED, BRIGHTNESS[bright][0]);
+    } catch {
+      // It holds until the page is closed.
+    }
+    showBrightness();
+  }
+
   el("go").addEventListener("click", go);
   el("back").addEventListener("click", back);
   el("tap").addEventListener("pointerdown", tap);
+  el("dim").addEventListener("click", dim);
   el("home").addEventListener("click", () => safety("HOME", song.home));
   el("out").addEventListener("click", () => safety("ALL OUT", song.all_out));
   el("resume").addEventListener("click", () => {
     el("safety").hidden = true;
   });
   document.addEventListener("keydown", (event) => {
+    if (event.target instanceof HTMLSelectElement) return;
     if (event.target instanceof HTMLButtonElement && ["Enter", " "].includes(event.key)) return;
     const does = { ArrowRight: go, " ": go, ArrowLeft: back, t: tap }[event.key];
     if (does && el("safety").hidden) {
@@ -177,6 +356,28 @@
       does();
     }
   });
+  // Some browsers allow it only once somebody has touched the page; all let it go while the page is out of sight.
+  document.addEventListener("visibilitychange", stayAwake);
+  document.addEventListener("pointerdown", stayAwake);
+  window.addEventListener("resize", () => {
+    fill(el("what"), el("what").textContent);
+    el("count").textContent = "";
+    tick();
+    follow();
+  });
+
+  const songs = /** @type {HTMLSelectElement} */ (el("songs"));
+  songs.replaceChildren(...night.songs.map((each, index) => new Option(`${index + 1}  ${each.title}`, String(index))));
+  songs.hidden = night.songs.length < 2;
+  el("title").hidden = !songs.hidden;
+  songs.addEventListener("change", () => {
+    songs.blur();
+    open(Number(songs.value));
+  });
+  showBrightness();
+  showAwake();
+  stayAwake();
+  open(0);
+  state.touched = -Infinity;
   setInterval(tick, 100);
-  show();
 })();
