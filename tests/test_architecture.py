@@ -16,6 +16,7 @@ RECORDS = {"analysis.types", "errors"}
 ROOMS = {
     "errors": set(),
     "bounded": {"errors"},
+    "gate_out": {"errors", "song.atomic"},
     "sound": {"errors"},
     "analysis": {"errors", "sound"},
     "score": RECORDS | {"analysis.form"},
@@ -24,9 +25,21 @@ ROOMS = {
     "export": RECORDS | {"bounded", "score", "song"},
     "decide": RECORDS | {"analysis.form", "score", "song"},
     "draft": {"analysis", "errors", "rules", "score", "song", "sound"},
-    "review": RECORDS | {"decide", "draft", "export", "rules", "score", "song", "sound"},
+    "review": RECORDS | {"decide", "draft", "export", "gate_out", "rules", "score", "song", "sound"},
     "cli": RECORDS
-    | {"analysis.listen", "bounded", "decide", "draft", "export", "review", "rules", "score", "song", "sound"},
+    | {
+        "analysis.listen",
+        "bounded",
+        "decide",
+        "draft",
+        "export",
+        "gate_out",
+        "review",
+        "rules",
+        "score",
+        "song",
+        "sound",
+    },
 }
 # floor of a room -> which other floors it may import; a module at the room's entrance is a floor of its own
 FLOORS = {

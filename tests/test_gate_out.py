@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from cuesuggest.cli.gate_out import check_targets, write_all
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.gate_out import check_targets, write_all
 from cuesuggest.rules import load_rig
 from cuesuggest.song import Settings, Song
 from tests.songs import make_song
@@ -81,7 +81,7 @@ def test_no_command_ever_writes_over_the_recording_or_the_document_it_works_from
             assert code != 0
             continue
         assert (code, out) == (2, ""), words
-        assert "what this command works from, and is never written over" in err
+        assert "what is worked from, and is never written over" in err
         assert "Traceback" not in err
     assert whole(folder) == before
 
@@ -97,7 +97,7 @@ def test_nor_the_settings_or_the_map_that_it_reads(run, song):
         ["suggest", folder / "evening.wav", "--kit", "--rig", folder / "mine.toml", "-o", folder / "mine.toml"],
         ["export", song, "--to", "midi", "--map", folder / "desk.toml", "-o", folder / "desk.toml"],
     ):
-        assert "works from" in run(*words, "--force")[2]
+        assert "worked from" in run(*words, "--force")[2]
     assert whole(folder) == before
 
 

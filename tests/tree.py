@@ -16,6 +16,7 @@ def tree() -> str:
     rooms = [
         "errors",
         "bounded",
+        "gate_out",
         "sound",
         "analysis",
         "score",

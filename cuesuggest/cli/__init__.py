@@ -21,9 +21,9 @@ from cuesuggest.cli.exporting import export, formats, map_, read
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
-from cuesuggest.cli.shared import OutputError
 from cuesuggest.cli.suggesting import suggest
 from cuesuggest.errors import CuesuggestError, reason_of
+from cuesuggest.gate_out import OutputError
 
 __all__ = ["cli", "main"]
 

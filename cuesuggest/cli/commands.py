@@ -7,11 +7,11 @@ from typing import Any
 
 import click
 
-from cuesuggest.cli.gate_out import check_targets, write_all
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere, load, width
+from cuesuggest.cli.shared import FILE, everywhere, load, put_out, width
 from cuesuggest.cli.times import SECONDS
+from cuesuggest.gate_out import check_targets
 
 __all__ = ["analyze", "list_"]
 
@@ -34,7 +34,7 @@ def analyze(obj: dict[str, Any], file: Path, output: Path | None, force: bool, s
     targets = check_targets([output] if output else [], [file, document_of(file)], force=force)
     with progress(file.name, quiet=obj["quiet"]) as step:
         analysis = run(file, start=start, end=end, step=step)
-    write_all(targets, [analysis_json(analysis)] if targets else [])
+    put_out(targets, [analysis_json(analysis)] if targets else [])
     if not obj["quiet"] and not any(target.kind == "output" for target in targets):
         echo(analysis_text(analysis, width()), nl=False)
 

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.bounded import read_bytes
-from cuesuggest.cli.gate_out import Target, check_targets, write_all
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere, files_of, load, width
+from cuesuggest.cli.shared import FILE, everywhere, files_of, load, put_out, width
 from cuesuggest.cli.times import Number
 from cuesuggest.errors import CuesuggestError, DocumentError
+from cuesuggest.gate_out import Target, check_targets
 from cuesuggest.score.bounds import DAY
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def export(
     targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)
     options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
-    write_all(targets, [render(song, form, ending, options) for form, ending in files])
+    put_out(targets, [render(song, form, ending, options) for form, ending in files])
     _remember(song, document, options, any(form.on_paper for form, _ in files))
     if not obj["quiet"] and targets[0].kind != "output":
         _tell(song, options, files, targets)
@@ -122,7 +122,7 @@ def _export_several(
         _options(song, document, DeskMap(), dict(given), with_sound=False)
         for song, document in zip(songs, documents, strict=True)
     ]
-    write_all([target], [write_several(list(zip(songs, options, strict=True)), form)])
+    put_out([target], [write_several(list(zip(songs, options, strict=True)), form)])
     # A song that is played twice is remembered once.
     for document, (song, each) in dict(zip(documents, zip(songs, options, strict=True), strict=True)).items():
         _remember(song, document, each, form.on_paper)
@@ -221,7 +221,7 @@ def formats() -> None:
 
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
-        line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
+        line = f"{form.told}{trial}; {form.standard}. Lost: {form.loses}."
         echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
 
 
@@ -241,7 +241,7 @@ def map_(obj: dict[str, Any], /, document: Path, output: Path | None, force: boo
     song = load(document)
     named = _named(document, output, [".map.toml"])
     (target,) = check_targets(named, files_of(song, document), force=force, make_folder=True)
-    write_all([target], [map_text(song).encode("utf-8")])
+    put_out([target], [map_text(song).encode("utf-8")])
     if not obj["quiet"] and target.kind != "output":
         echo(f"Written: {target.named}")
 

@@ -3,26 +3,20 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from cuesuggest.gate_out import Target, write_all
+
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FILE", "OutputError", "everywhere", "files_of", "load", "note_written", "width"]
+__all__ = ["FILE", "everywhere", "files_of", "load", "note_written", "put_out", "width"]
 
 FILE = click.Path(path_type=Path)
-
-
-class OutputError(Exception):
-    """Standard output cannot be written; whatever else the command did is done."""
-
-    def __init__(self, reason: OSError) -> None:
-        super().__init__(str(reason))
-        self.reason = reason
 
 
 def _noted(context: click.Context, option: click.Parameter, value: bool) -> None:
@@ -54,6 +48,12 @@ def files_of(song: Song, document: Path) -> list[Path]:
 def note_written(path: Path) -> None:
     """Note that a file is on the disk: should the rest fail, as on a full screen, it is told that this much is done."""
     click.get_current_context().find_root().obj["written"].append(path)
+
+
+def put_out(targets: Sequence[Target], contents: Sequence[bytes]) -> None:
+    """Write files that the gate has let through, and note those that are on the disk."""
+    for path in write_all(targets, contents):
+        note_written(path)
 
 
 def width() -> int:

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.cli.batch import LAST_STEP, Request, draft, draft_several, usable_jobs
-from cuesuggest.cli.gate_out import Target, check_targets, write_all
 from cuesuggest.cli.inputs import songs
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
-from cuesuggest.cli.shared import FILE, everywhere, files_of, load, note_written, width
+from cuesuggest.cli.shared import FILE, everywhere, files_of, load, note_written, put_out, width
 from cuesuggest.cli.times import SECONDS
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.gate_out import Target, check_targets
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def _write_kit(request: Request, target: Target, *, quiet: bool) -> None:
     named = document_path(request.recording) if target.kind == "output" else request.document
     title = named.name.removesuffix(DOCUMENT_SUFFIX).removesuffix(".kit.txt")
     text = kit_text(made, title, width())
-    write_all([target], [text.encode()])
+    put_out([target], [text.encode()])
     if not quiet and target.kind != "output":
         echo(text, nl=False)
         echo(f"Written: {click.format_filename(target.named)}")

@@ -1,4 +1,4 @@
-"""The one gate out: every file that a command writes, but for the document itself, is checked and written here.
+"""The one gate out: every file that is written, but for the document itself, is checked and written here.
 
 Checked first, before anything is listened to; written last, all files or none.
 """
@@ -14,12 +14,31 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from cuesuggest.cli.shared import OutputError, note_written
 from cuesuggest.errors import CuesuggestError, reason_of
 
-__all__ = ["Target", "check_targets", "write_all"]
+__all__ = ["OutputError", "Target", "ThereAlreadyError", "check_targets", "write_all"]
 
-_ELSEWHERE = "Choose another place and run the command again."
+_ELSEWHERE = "Choose another place and try again."
+
+
+class OutputError(Exception):
+    """Standard output cannot be written; whatever else was to be done is done."""
+
+    def __init__(self, reason: OSError) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
+
+
+class ThereAlreadyError(CuesuggestError):
+    """Files are there that nobody has said may be replaced; nothing was written."""
+
+    def __init__(self, there: Sequence[Path]) -> None:
+        names = ", ".join(map(str, there))
+        super().__init__(
+            f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
+            "Choose another place, or replace with --force."
+        )
+        self.there = tuple(there)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +78,10 @@ def check_targets(
 
     Raises
     ------
+    ThereAlreadyError
+        If one of them is there already, and may not be replaced.
     CuesuggestError
-        If one of them cannot be written, is there already, or is one of the inputs; or if two of them are one file.
+        If one of them cannot be written, or is one of the inputs; or if two of them are one file.
     """
     inputs = list(inputs)
     targets = [_found(name, make_folder) for name in named]
@@ -69,7 +90,7 @@ def check_targets(
             if _is_same(target, file):
                 also = "" if target.named == file else f"{file}, "
                 raise CuesuggestError(
-                    f"{_shown(target)} is {also}what this command works from, and is never written over; nothing was "
+                    f"{_shown(target)} is {also}what is worked from, and is never written over; nothing was "
                     f"written. {_ELSEWHERE}"
                 )
     for k, target in enumerate(targets):
@@ -78,18 +99,14 @@ def check_targets(
                 raise CuesuggestError(f"{other.named} and {target.named} are one file; nothing was written.")
     there = [target for target in targets if target.kind == "there"]
     if there and not force:
-        names = ", ".join(str(target.named) for target in there)
-        raise CuesuggestError(
-            f"{names} {'is' if len(there) == 1 else 'are'} there already; nothing was written. "
-            "Choose another place, or replace with --force."
-        )
+        raise ThereAlreadyError([target.named for target in there])
     folders = {target.place.parent: target for target in targets if target.kind in ("new", "there")}
     for folder, target in folders.items():
         _try_folder(folder, target)
     return targets
 
 
-def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> None:
+def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> list[Path]:
     """Write files that `check_targets` has let through: all of them, or none.
 
     Parameters
@@ -97,6 +114,11 @@ def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> None:
     targets : sequence of Target
     contents : sequence of bytes
         One for each.
+
+    Returns
+    -------
+    list of Path
+        What is on the disk now, as it was named.
 
     Raises
     ------
@@ -131,8 +153,7 @@ def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> None:
             for path in made:
                 path.unlink(missing_ok=True)
             raise _cannot(target, error) from None
-    for target, _ in ready:
-        note_written(target.named)
+    return [target.named for target, _ in ready]
 
 
 def _found(named: Path, make_folder: bool) -> Target:
