@@ -123,6 +123,7 @@ def hosting(document: Path, port: int = 0) -> Iterator[Server]:
     from cuesuggest.review import server
 
     page = server.Page(document, document.parent / "kept")
+    page.choices = document.parent / "kept" / "page.json"
     socket = server.listen(port)
     keys = server.Keys(socket.getsockname()[1])
     running = server.server_for(page, keys)
@@ -231,8 +232,9 @@ class Page:
             arg=[seconds, within],
         )
 
-    def seek(self, seconds: float) -> None:
-        """Set the sound's clock, as dragging on a player would."""
+    def seek(self, seconds: float, wait: bool = True) -> None:
+        """Set the sound's clock, as dragging on a player would, and wait until the page has seen it."""
         self.page.wait_for_function("() => document.querySelector('#sound').readyState > 2")
         self.page.evaluate("time => { document.querySelector('#sound').currentTime = time }", seconds)
-        self.page.wait_for_timeout(60)
+        if wait:
+            self.page.wait_for_timeout(60)

@@ -43,7 +43,7 @@ def table():
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         files = ", ".join(f"`{ending}`" for ending in form.files)
-        lines.append(f"| `{form.name}`{trial} | {files} | {form.purpose} | {form.standard} | {form.loses} |")
+        lines.append(f"| `{form.name}`{trial} | {files} | {form.told} | {form.standard} | {form.loses} |")
     return "\n".join(lines) + "\n"
 
 

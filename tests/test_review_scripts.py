@@ -108,6 +108,69 @@ def test_a_clock_counts_minutes_and_tenths(scripts, seconds, text):
     assert scripts("places.js", "return it.clock(given)", seconds) == text
 
 
+# Four bars of 4/4 at 120 from 1 s on, then nothing.
+FOUR = {
+    "bars": [[n, 2 * n - 1, 2 * n + 1, 4, "4/4"] for n in range(1, 5)],
+    "beats": [1 + 0.5 * n for n in range(16)],
+}
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "said"),
+    [
+        (1, 7, "in 3 bars"),
+        (2.9, 7, "in 3 bars"),
+        (3, 7, "in 2 bars"),
+        (4.9, 7, "in 2 bars"),
+        (5, 7, "in 4 beats"),
+        (6.6, 7, "in 1 beat"),
+        (5, 8.5, "in 1 bar"),
+        (7, 8.5, "in 3 beats"),
+        (5.01, 5.2, "now"),
+        (0.2, 7, "in 7 s"),
+        (12, 14, "in 2 s"),
+    ],
+)
+def test_until_the_next_cue_bars_are_counted_and_beats_in_the_last_one(scripts, now, then, said):
+    assert scripts("coming.js", "return it.until(...given)", [FOUR, now, then]) == said
+
+
+def test_what_comes_next_is_the_first_cue_that_is_not_left_out_and_has_not_begun(scripts):
+    cues = [
+        {"id": "gone", "seconds": 3, "status": "rejected"},
+        {"id": "here", "seconds": 5, "status": "suggested"},
+        {"id": "then", "seconds": 6, "status": "accepted"},
+    ]
+    body = "return given[1].map((now) => it.nextCue(given[0], now)?.id ?? null)"
+    assert scripts("coming.js", body, [cues, [0, 4.9, 5, 6]]) == ["here", "here", "then", None]
+
+
+def test_every_command_of_the_table_does_something(scripts):
+    does = set(scripts("commands.js", "return Object.keys(it.commands({}))"))
+    named = set(scripts("keys.js", "return it.COMMANDS.map((each) => each.id)"))
+    assert named - does == {"patch", "scheme", "help", "export", "bars-a-line"}  # main.js does these itself
+
+
+def test_loops_are_set_bar_by_bar_in_either_order(scripts):
+    body = """
+        const sound = Object.assign(new EventTarget(), { src: "", currentTime: 0, paused: true, load() {} });
+        const player = new it.Player(sound);
+        const bars = [5, 7, 9].map((start, k) => ({ start, end: start + 2, name: `bar ${k + 3}` }));
+        return given.map(([first, last]) => {
+          player.loopHere(bars[first]);
+          const open = [player.from?.name, player.loop];
+          player.loopHere(bars[last]);
+          const { start, end, name } = player.loop;
+          player.loopHere(bars[last]);
+          return [open, [start, end, name], player.from, player.loop];
+        });
+    """
+    found = scripts("player.js", body, [[0, 2], [2, 0], [1, 1]])
+    assert [each[0] for each in found] == [["bar 3", None], ["bar 5", None], ["bar 4", None]]
+    assert [each[1] for each in found] == [[5, 11, "bar 3 to bar 5"], [5, 11, "bar 3 to bar 5"], [7, 9, "bar 4"]]
+    assert all(each[2:] == [None, None] for each in found)
+
+
 def test_every_key_means_one_thing_in_each_mode(scripts):
     table = scripts("keys.js", "return it.COMMANDS.flatMap((c) => c.keys.map((k) => [c.when ?? '', k]))")
     assert len({tuple(row) for row in table}) == len(table)

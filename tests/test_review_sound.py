@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from cuesuggest.review.page_sound import Click, Sound
-from cuesuggest.review.server import _range
+from cuesuggest.review.server import _range, _share
 from cuesuggest.sound.recording import Window, open_recording
 from tests.reviewing import copied, hosting
 from tests.sounds import encode
@@ -186,6 +186,30 @@ def test_the_page_gets_parts_of_the_sound(drafted_take, tmp_path):
         found = onsets(samples - plain, rate)
         assert len(found) == len(analysis["beats"])
         assert np.abs(np.array(found) - analysis["beats"]).max() < 0.001
+
+
+def test_song_and_click_are_each_as_loud_as_asked_for(tmp_path, sounds):
+    path = wav(tmp_path / "a.wav")
+    sound = sounds(path)
+
+    def loudest(**loud):
+        samples, _ = decoded(sound.read(0, sound.size, Click((1.0,), frozenset(), **loud)))
+        click = np.abs(samples[round(0.99 * RATE) : round(1.05 * RATE)]).max()
+        song = np.abs(samples[round(0.49 * RATE) : round(0.55 * RATE)]).max()
+        return song, click
+
+    song, click = loudest()
+    assert click == pytest.approx(0.5, abs=0.01)
+    assert loudest(level=1.0, song=0.0) == pytest.approx((0, 1), abs=0.01)
+    assert loudest(level=0.2, song=0.5) == pytest.approx((song / 2, 0.2), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("given", "level"),
+    [("20", 0.2), ("0", 0), ("100", 1), ("101", 0.5), ("-1", 0.5), ("1e1", 0.5), ("²", 0.5), ("", 0.5)],
+)
+def test_how_loud_the_click_is_stands_in_the_address_in_percent(given, level):
+    assert _share(given, 0.5) == level
 
 
 def test_without_its_recording_a_document_is_shown_and_says_so(drafted_take, tmp_path):

@@ -47,6 +47,16 @@ class Format:
     """
     on_paper: bool = False
     """True if people hold it in their hands: the next print marks what has changed since."""
+    with_auto: str = ""
+    """What comes in where machines are allowed to fire cues that otherwise wait for a person."""
+    needs_auto: bool = False
+    """True if it is of little use unless they are."""
+
+    @property
+    def told(self) -> str:
+        """The purpose, and what `--allow-auto` is to it."""
+        auto = f"; with --allow-auto, {self.with_auto}" if self.with_auto else ""
+        return f"{self.purpose}{auto}{'; needs --allow-auto' if self.needs_auto else ''}"
 
 
 FORMATS: dict[str, Format] = {
@@ -103,17 +113,19 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="midi",
-            purpose="bars, sections and cues in a sequencer; with --allow-auto, notes and controllers too",
+            purpose="bars, sections and cues in a sequencer",
             standard="Standard MIDI File 1.0, format 1",
             loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
             files={".mid": "desk.midi:write"},
+            with_auto="notes and controllers too",
         ),
         Format(
             name="msc",
-            purpose="GO for every cue from a sequencer, in time with the song; needs --allow-auto",
+            purpose="GO for every cue from a sequencer, in time with the song",
             standard="MIDI Show Control 1.0 (RP-002)",
             loses="looks, levels, fades (but for timed GO), reasons, notes; letters outside ASCII",
             files={".msc.mid": "desk.show_control:write"},
+            needs_auto=True,
             experimental=True,
         ),
         Format(

@@ -28,7 +28,6 @@ _FULL = 32767
 _CLICK_SECONDS = 0.03
 # Hz and share of full scale. The downbeat is an octave higher, which is heard at once at any volume.
 _BEAT_TONE, _DOWNBEAT_TONE = 1000.0, 2000.0
-_CLICK_LEVEL = 0.5
 _PATIENCE = 60.0  # s to wait for a part that is being decoded
 
 
@@ -38,6 +37,10 @@ class Click:
 
     beats: tuple[float, ...]
     downbeats: frozenset[float]
+    level: float = 0.5
+    """Of full scale, 0..1."""
+    song: float = 1.0
+    """What the song is multiplied by, so that the click can be the louder of the two."""
 
 
 class Sound:
@@ -127,13 +130,13 @@ class Sound:
         length = round(_CLICK_SECONDS * self.rate)
         offset = self._window.start
         wanted = [time for time in click.beats if first - length < round((time - offset) * self.rate) < last]
-        if not wanted:
+        if not wanted and click.song == 1.0:
             return data
-        mixed = np.frombuffer(data, "<i2").reshape(-1, self.channels).astype(np.float32)
+        mixed = click.song * np.frombuffer(data, "<i2").reshape(-1, self.channels).astype(np.float32)
         for time in wanted:
             tone = _tone(self.rate, _DOWNBEAT_TONE if time in click.downbeats else _BEAT_TONE)
             at = round((time - offset) * self.rate) - first
-            part = tone[max(-at, 0) : last - first - at]
+            part = click.level * tone[max(-at, 0) : last - first - at]
             mixed[max(at, 0) : max(at, 0) + len(part)] += part[:, None]
         return np.clip(mixed, -_FULL, _FULL).astype("<i2").tobytes()
 
@@ -196,7 +199,7 @@ def _tone(rate: int, pitch: float) -> np.ndarray:
     import numpy as np
 
     time = np.arange(round(_CLICK_SECONDS * rate)) / rate
-    tone: np.ndarray = _CLICK_LEVEL * _FULL * np.cos(2 * np.pi * pitch * time) * np.exp(-time / 0.006)
+    tone: np.ndarray = _FULL * np.cos(2 * np.pi * pitch * time) * np.exp(-time / 0.006)
     return tone.astype(np.float32)
 
 

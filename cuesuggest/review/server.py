@@ -8,7 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import AsyncIterator, Callable
-from datetime import UTC, datetime
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -22,22 +22,22 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response, Strea
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from cuesuggest import __version__
 from cuesuggest.draft.states import kept_folder
 from cuesuggest.errors import CuesuggestError, EditError, reason_of
-from cuesuggest.export import FORMATS, Format, Options, write
+from cuesuggest.gate_out import ThereAlreadyError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.guard import ENTRANCE, SOUND, BodyTooLongError, Guard, Keys
+from cuesuggest.review.kept_choices import choices_file, keep_choices, kept_choices
 from cuesuggest.review.launch import Launch
 from cuesuggest.review.page_sound import Click, Sound
 from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, Outcome, Session
+from cuesuggest.review.taken_out import offered, taken_out
 from cuesuggest.review.view import page_of
 from cuesuggest.song import path_to
-from cuesuggest.song.printed import freeze_numbers
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Window, open_recording
+from cuesuggest.sound.recording import Window, open_recording
 
 __all__ = ["Page", "application", "listen", "serve", "server_for"]
 
@@ -68,6 +68,7 @@ class Page:
             If the document cannot be opened. A recording that is not there is no error: the page says so.
         """
         self.session = Session(document, kept)
+        self.choices = choices_file()
         self.sound: Sound | None = None
         self.no_sound = ""
         recording = self.session.song.recording
@@ -137,7 +138,19 @@ def application(page: Page, keys: Keys) -> ASGIApp:
         return await _in_thread(lambda: _heard(page, request))
 
     async def export_(request: Request) -> Response:
-        return await _in_thread(lambda: _exported(page, request.path_params["ending"]))
+        asked = await _asked(request)
+        if isinstance(asked, Response):
+            return asked
+        return await _in_thread(lambda: _exported(page, asked))
+
+    async def chosen(request: Request) -> Response:
+        asked = await _asked(request)
+        if isinstance(asked, Response):
+            return asked
+        try:
+            return JSONResponse(await _in_thread(lambda: keep_choices(page.choices, asked)))
+        except EditError as error:
+            return JSONResponse({"error": str(error)}, 422)
 
     routes = [
         Route("/", file),
@@ -147,7 +160,8 @@ def application(page: Page, keys: Keys) -> ASGIApp:
         Route("/disk", disk),
         Route(SOUND, sound),
         Route("/act", act, methods=["POST"]),
-        Route("/export/{ending}", export_, methods=["POST"]),
+        Route("/export", export_, methods=["POST"]),
+        Route("/chosen", chosen, methods=["POST"]),
     ]
     return Guard(Starlette(routes=routes), keys)
 
@@ -182,7 +196,8 @@ def _page_now(page: Page, keys: Keys, request: Request) -> dict[str, Any]:
         **page_of(page.session, int(number("bars", 16)), number("width", 1400.0)),
         "sound": None if sound is None else {"seconds": sound.frames / sound.rate, "address": keys.sound},
         "no_sound": page.no_sound,
-        "exports": [{"ending": ending, "purpose": form.purpose} for ending, form in _exports().items()],
+        "exports": offered(),
+        "chosen": kept_choices(page.choices),
     }
 
 
@@ -214,24 +229,20 @@ def _do(session: Session, name: str, asked: Asked) -> Outcome:
     return session.act(revision, lambda song: ACTIONS[name](song, asked))
 
 
-def _exports() -> dict[str, Format]:
-    """What can be taken away from the page, by the ending of the file; copies of the sound are no part of it."""
-    return {ending: form for form in FORMATS.values() if not form.needs_sound for ending in form.files}
-
-
-def _exported(page: Page, ending: str) -> Response:
-    form = _exports().get(ending)
-    if form is None:
-        return JSONResponse({"error": "There is no such format."}, 404)
+def _exported(page: Page, asked: Asked) -> Response:
     try:
-        options = Options(date=datetime.now(UTC).date().isoformat(), program=__version__)
-        data = write(page.session.song, form, ending, options)
-        page.session.freeze(freeze_numbers)
+        out = taken_out(page.session, asked)
+    except ThereAlreadyError as error:
+        there = [path.name for path in error.there]
+        said = f"There already: {', '.join(there)}. Nothing was written."
+        return JSONResponse({"error": said, "there": there}, 409)
     except CuesuggestError as error:
         return JSONResponse({"error": str(error)}, 422)
-    name = page.session.document.name.removesuffix(DOCUMENT_SUFFIX) + ending
+    if isinstance(out, list):
+        return JSONResponse({"written": out})
     # A header has only ASCII.
-    return Response(data, media_type="application/octet-stream", headers={"x-file-name": quote(name, errors="replace")})
+    headers = {"x-file-name": quote(out.name, errors="replace")}
+    return Response(out.data, media_type="application/octet-stream", headers=headers)
 
 
 def _heard(page: Page, request: Request) -> Response:
@@ -239,8 +250,12 @@ def _heard(page: Page, request: Request) -> Response:
     if sound is None:
         return PlainTextResponse(page.no_sound, 404)
     click = None
-    if request.query_params.get("click"):
-        click = clicked(page.session.song.analysis, request.query_params.get("reading", ""))
+    query = request.query_params
+    if query.get("click"):
+        beats = clicked(page.session.song.analysis, query.get("reading", ""))
+        click = replace(
+            beats, level=_share(query.get("level"), beats.level), song=_share(query.get("song"), beats.song)
+        )
     headers = {"accept-ranges": "bytes", "content-type": "audio/wav"}
     wanted = _range(request.headers.get("range"), sound.size)
     if wanted is None:
@@ -252,6 +267,11 @@ def _heard(page: Page, request: Request) -> Response:
     if request.method == "HEAD":
         return Response(status_code=206 if partial else 200, headers=headers)
     return StreamingResponse(_parts(sound, start, stop, click), 206 if partial else 200, headers)
+
+
+def _share(given: str | None, otherwise: float) -> float:
+    """A share told in whole percents, 0 to 100; another value for what is none."""
+    return int(given) / 100 if given and re.fullmatch(r"\d{1,2}|100", given, re.ASCII) else otherwise
 
 
 def _range(header: str | None, size: int) -> tuple[int, int, bool] | None:

@@ -140,13 +140,14 @@ class Session:
             self._save(song)
             return outcome
 
-    def freeze(self, do: Callable[[Song, Path], None]) -> None:
-        """Let the song be marked on disk as one whose list has left it."""
+    def note(self, do: Callable[[Song, Path], None]) -> None:
+        """Let something be noted in the document on disk, such as that its list has left it."""
         with self._lock:
-            if not self._song.numbers_frozen:
-                do(self._song, self.document)
-                self._song = Song.load(self.document)
-                self._signature = self._on_disk()
+            before = self._on_disk()
+            do(self._song, self.document)
+            now = self._on_disk()
+            if now != before:
+                self._song, self._signature = Song.load(self.document), now
 
     # What lies on disk.
 

@@ -1,7 +1,7 @@
 // @ts-check
 /** What goes over the wire to the server that this page came from. */
 
-/** @import { Disk, Done, Page } from "./content.js" */
+/** @import { Chosen, Disk, Done, Page } from "./content.js" */
 
 /** @typedef {{bars: number, width: number}} Room how many bars stand side by side, how wide the chart may be */
 
@@ -94,14 +94,25 @@ export async function post(values, room) {
 }
 
 /**
- * A file to take away.
+ * Take files out: a file to keep, the names of those that were written beside the document, or the names of those
+ * that are there already, with nothing written.
  *
- * @param {string} ending
+ * @param {object} wanted
+ * @returns {Promise<{name: string, blob: Blob} | {written: string[]} | {there: string[]}>}
  */
-export async function fetchExport(ending) {
-  const response = await posted(`/export/${encodeURIComponent(ending)}`, {});
-  if (!response.ok) await told(response);
+export async function fetchExport(wanted) {
+  const response = await posted("/export", wanted);
   const name = response.headers.get("x-file-name");
-  if (name === null) throw new Refused("The file came without a name. Open the page again.");
-  return { name: decodeURIComponent(name), blob: await response.blob() };
+  if (name !== null) return { name: decodeURIComponent(name), blob: await response.blob() };
+  if (response.status === 409) return response.json();
+  return told(response);
+}
+
+/**
+ * Keep what was chosen about the page.
+ *
+ * @param {Chosen} chosen
+ */
+export async function keepChosen(chosen) {
+  await told(await posted("/chosen", chosen));
 }

@@ -1,5 +1,6 @@
 // @ts-check
 import { around, el, svg } from "./dom.js";
+import { repeatSigns } from "./round-view.js";
 
 /** @import { Chart, ChartLine, Point, Stroke, Words } from "./content.js" */
 /** @import { Store } from "./store.js" */
@@ -31,6 +32,9 @@ export class ChartView {
   #drawn = new Map();
   #mark = svg("path", { class: "mark" });
   #spot = svg("rect", { class: "spot", height: 16, rx: 2 });
+  #round = svg("g");
+  /** @type {{start: number, end: number | null} | null} */
+  #goesRound = null;
   /** @type {Chart | null} */
   #chart = null;
   /** @type {number | null} */
@@ -79,7 +83,8 @@ export class ChartView {
       groups.push(this.#group(String(index), [line, states], kept, () => this.#line(line, chart.signs, status)));
     });
     this.#drawn = kept;
-    this.#svg.replaceChildren(this.#spot, ...groups, this.#mark);
+    this.#svg.replaceChildren(this.#spot, ...groups, this.#round, this.#mark);
+    this.#drawRound();
     if (this.#at !== null) this.mark(this.#at, false);
   }
 
@@ -245,11 +250,12 @@ export class ChartView {
    * to be scrolled anyway is large enough to read.
    *
    * @param {boolean} fits whether it stands in the window at its own size
+   * @param {boolean} wider whether its bars were asked to be wider than they have to be: then it is as large as goes
    */
-  roomFor(fits) {
+  roomFor(fits, wider) {
     if (!this.#chart) return 1;
     const { clientHeight, clientWidth } = this.#element;
-    const high = fits ? (clientHeight - 16) / this.#bottom : READABLE;
+    const high = wider ? LARGEST : fits ? (clientHeight - 16) / this.#bottom : READABLE;
     const wide = (clientWidth - 16) / (NARROWEST[this.#chart.bars_per_line] + 2 * EDGE);
     return Math.max(1, Math.min(high, wide, LARGEST));
   }
@@ -284,6 +290,22 @@ export class ChartView {
     const { line, x } = found;
     this.#mark.setAttribute("d", `M${x.toFixed(1)} ${line.y + line.staff_top - 4}V${line.y + line.light_y + 8}`);
     if (follow) this.#keepInSight(line);
+  }
+
+  /**
+   * Show what goes round; without an end, where it begins.
+   *
+   * @param {{start: number, end: number | null} | null} stretch
+   */
+  showRound(stretch) {
+    if (stretch?.start === this.#goesRound?.start && stretch?.end === this.#goesRound?.end) return;
+    this.#goesRound = stretch;
+    this.#drawRound();
+  }
+
+  #drawRound() {
+    const stretch = this.#goesRound;
+    this.#round.replaceChildren(...(stretch && this.#chart ? repeatSigns(this.#chart, stretch.start, stretch.end) : []));
   }
 
   /** @param {ChartLine} line */

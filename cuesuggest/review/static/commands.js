@@ -1,13 +1,10 @@
 // @ts-check
-import { fetchExport, Refused } from "./api.js";
 import { ask } from "./ask-view.js";
-import { key, legend } from "./chart-view.js";
-import { el } from "./dom.js";
-import { COMMANDS, shown } from "./keys.js";
 import { barIndex, barStep, lineStep, placeAt, sectionAt, sectionStep } from "./places.js";
 
 /** @import { Field } from "./ask-view.js" */
-/** @import { Chart, Cue, Page, Section, Status } from "./content.js" */
+/** @import { Choices } from "./chosen.js" */
+/** @import { Cue, Page, Section, Status } from "./content.js" */
 /** @import { DeskView } from "./desk-view.js" */
 /** @import { Hand } from "./hand.js" */
 /** @import { ListView } from "./list-view.js" */
@@ -39,10 +36,10 @@ const NO_SECTIONS = "The song has no sections.";
  * @param {DeskView} parts.desk
  * @param {ListView} parts.list
  * @param {HTMLDialogElement} parts.askDialog
- * @param {HTMLDialogElement} parts.helpDialog
+ * @param {Choices} parts.choices
  * @returns {Record<string, Doing | undefined>} by the command's id
  */
-export function commands({ store, player, hand, desk, list, askDialog, helpDialog }) {
+export function commands({ store, player, hand, desk, list, askDialog, choices }) {
   const page = () => store.page;
   const music = () => page().music;
   const place = () => placeAt(music(), player.seconds);
@@ -270,8 +267,18 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
       if (bar) player.setLoop({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
       else say(NO_BAR_HERE);
     },
-    slower: () => player.pace(-0.1),
-    faster: () => player.pace(0.1),
+    "loop-here": () => {
+      const bar = music().bars[barIndex(music().bars, player.seconds)];
+      if (bar) player.loopHere({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
+      else say(NO_BAR_HERE);
+    },
+    slower: () => player.pace(-1),
+    faster: () => player.pace(1),
+    sound: () => hand.set({ mode: "sound" }),
+    "song-softer": () => choices.louder("song", -1),
+    "song-louder": () => choices.louder("song", 1),
+    "click-softer": () => choices.louder("click", -1),
+    "click-louder": () => choices.louder("click", 1),
     click: nextClick,
 
     question: nextQuestion,
@@ -320,8 +327,14 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
     double: state("double"),
     tempo: typed(() => "Tempo", () => [{ name: "bpm", label: "Beats a minute", kind: "number", min: 20, max: 400, value: music().tempo ?? "" }], {}, (given) => tell("tempo", { bpm: Number(given.bpm) })),
     signature: typed(() => "Time signature", () => [{ name: "value", label: "Such as 6/8", kind: "text", value: music().signature ?? "" }], {}, (given) => tell("signature", { value: given.value })),
-    tap: () => hand.set({ mode: "tap", taps: [] }),
-    "tap-beat": () => hand.set({ taps: [...hand.now.taps, Math.round(player.seconds * 1e4) / 1e4] }),
+    tap: () => {
+      hand.set({ mode: "tap", taps: [] });
+      if (!player.playing) player.toggle();
+    },
+    "tap-beat": () => {
+      if (player.playing) hand.set({ taps: [...hand.now.taps, Math.round(player.seconds * 1e4) / 1e4] });
+      else say("The song is paused, so that tap was not taken. Space plays on.");
+    },
     "tap-done": () => {
       const times = hand.now.taps;
       hand.set({ mode: "", taps: [] });
@@ -362,23 +375,6 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
       const given = await ask(askDialog, "Title", [{ name: "title", label: "The song is called", kind: "text", value: page().title }]);
       if (given) store.act("title", { title: given.title });
     },
-    export: async () => {
-      const choices = page().exports.map((each) => [each.ending, `${each.ending.replace(/^\./, "")}: ${each.purpose}`]);
-      const given = await ask(askDialog, "Export", [{ name: "ending", label: "What", kind: choices, value: choices[0][0] }], { done: "Export" });
-      if (!given) return;
-      try {
-        const { name, blob } = await fetchExport(given.ending);
-        const link = el("a", { href: URL.createObjectURL(blob), download: name });
-        link.click();
-        setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
-        await store.load();
-        say(`Exported: ${name}. The cue numbers stay as they are from now on.`, false);
-      } catch (error) {
-        if (!(error instanceof Refused)) throw error;
-        say(error.message);
-      }
-    },
-    help: () => (helpDialog.open ? helpDialog.close() : showHelp(helpDialog, page().chart)),
     leave: () => {
       const { mode, question, passed } = hand.now;
       if (mode) hand.set({ mode: "", taps: [] });
@@ -399,26 +395,4 @@ export function commands({ store, player, hand, desk, list, askDialog, helpDialo
       store.act("answer", { question: question.id, answer: Number(id) });
     },
   };
-}
-
-/**
- * @param {HTMLDialogElement} dialog
- * @param {Chart} chart
- */
-function showHelp(dialog, chart) {
-  const groups = Map.groupBy(COMMANDS, (each) => each.group);
-  const modes = { section: "S, then ", music: "M, then " };
-  dialog.replaceChildren(
-    el("div", { class: "top" }, el("h2", {}, "All keys"), el("button", { type: "button", "data-do": "help" }, "Back ", el("kbd", {}, "?"))),
-    el(
-      "div",
-      { class: "scroll columns", tabindex: "0", autofocus: true, role: "region", "aria-label": "All keys" },
-      ...[...groups].map(([name, rows]) =>
-        el("section", {}, el("h3", {}, name), el("dl", {}, ...rows.flatMap((each) => [el("dt", {}, each.when ? modes[each.when] : "", el("kbd", {}, shown(each.keys[0]))), el("dd", {}, each.label)]))),
-      ),
-      el("section", {}, el("h3", {}, "Signs"), el("ul", { class: "signs" }, ...legend(chart))),
-      el("section", {}, el("h3", {}, "Words on the chart"), el("ul", { class: "short-words" }, ...key(chart))),
-    ),
-  );
-  dialog.showModal();
 }

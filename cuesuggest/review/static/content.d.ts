@@ -19,6 +19,19 @@ export interface Page {
   sound: Sound | null;
   no_sound: string;
   exports: Export[];
+  chosen: Chosen;
+  /** What would be taken back next. */
+  undo: string | null;
+}
+
+/** What is kept of the page on this machine. */
+export interface Chosen {
+  /** Side by side at most. */
+  bars: number;
+  /** Percent. */
+  song: number;
+  /** Percent. */
+  click: number;
 }
 
 export interface Sound {
@@ -45,9 +58,11 @@ export interface Disk {
   disk: "same" | "changed" | "gone";
 }
 
+/** A format, and the endings of the files that it writes. */
 export interface Export {
-  ending: string;
+  name: string;
   purpose: string;
+  files: string[];
 }
 
 /** Number, start, end, beats, time signature. */

@@ -1,9 +1,12 @@
 // @ts-check
+import { nextCue, until } from "./coming.js";
 import { el, find, listen } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { clock, placeAt } from "./places.js";
+import { soundMenu } from "./sound-view.js";
 
-/** @import { Cue, Question, Told } from "./content.js" */
+/** @import { Choices } from "./chosen.js" */
+/** @import { Cue, Page, Question, Told } from "./content.js" */
 /** @import { Hand } from "./hand.js" */
 /** @import { Command } from "./keys.js" */
 /** @import { Player } from "./player.js" */
@@ -11,7 +14,7 @@ import { clock, placeAt } from "./places.js";
 
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
 const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
-const PLAIN_KEYS = ["play", "click", "patch", "loop-section", "slower", "faster", "section", "music", "list", "undo", "help"];
+const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "section", "music", "list"];
 
 /** The desk below the chart: the place that is heard, what keys are about now, and what was done last. */
 export class DeskView {
@@ -19,6 +22,7 @@ export class DeskView {
   #store;
   #player;
   #hand;
+  #choices;
   /** @type {Told | null} */
   #told = null;
   #shownPlace = "";
@@ -28,15 +32,17 @@ export class DeskView {
    * @param {Store} store
    * @param {Player} player
    * @param {Hand} hand
+   * @param {Choices} choices
    */
-  constructor(element, store, player, hand) {
+  constructor(element, store, player, hand, choices) {
     this.#element = element;
     this.#store = store;
     this.#player = player;
     this.#hand = hand;
+    this.#choices = choices;
     this.#part("#told").setAttribute("role", "status");
     store.addEventListener("song", () => this.draw());
-    for (const source of [hand, player]) source.addEventListener("change", () => this.draw());
+    for (const source of [hand, player, choices]) source.addEventListener("change", () => this.draw());
     listen(store, "told", (/** @type {Told} */ told) => this.tell(told));
     listen(player, "problem", (/** @type {string} */ said) => this.tell({ said, lines: [], remarks: [], wrong: true }));
   }
@@ -68,34 +74,56 @@ export class DeskView {
   place() {
     const page = this.#store.page;
     const { bar, beat, section, inSection, of } = placeAt(page.music, this.#player.seconds);
-    const where = section ? `${section.label}${section.pass}` : bar === null ? "–" : "";
+    const counted = bar === null ? "" : String(inSection ?? bar);
+    const whole = bar === null ? "no bars here" : [inSection ? `bar ${bar}` : "", clock(this.#player.seconds)].filter(Boolean).join(" · ");
     const lines = [
-      where,
-      section?.name ?? "",
-      inSection ? `bar ${inSection} of ${of}` : bar !== null ? `bar ${bar}` : "no bars here",
+      section ? `${section.label}${section.pass}` : "",
+      counted,
+      inSection ? `of ${of}` : "",
       bar === null ? "" : String(beat),
-      [bar !== null && inSection ? `bar ${bar}` : "", clock(this.#player.seconds)].filter(Boolean).join(" · "),
+      [section?.name, whole].filter(Boolean).join(" · "),
+      this.#coming(page),
     ];
     const flags = [
       page.no_sound ? "no sound" : this.#player.playing ? "playing" : "paused",
-      this.#player.rate < 1 ? `${this.#player.rate.toFixed(1)} ×` : "",
-      this.#player.loop ? `round ${this.#player.loop.name}` : "",
+      this.#player.rate < 1 ? `${this.#player.rate} ×` : "",
+      this.#player.loop ? `round ${this.#player.loop.name}` : this.#player.from ? `round from ${this.#player.from.name} to …` : "",
       this.#player.click ? (this.#player.reading ? "click as in the answer" : "click") : "",
     ].filter(Boolean);
     const text = JSON.stringify([lines, flags]);
     if (text === this.#shownPlace) return;
     this.#shownPlace = text;
     this.#part("#place").replaceChildren(
-      el("div", { class: "where" }, lines[0], el("span", { class: "beat" }, lines[3])),
-      el("div", { class: "in" }, [lines[1], lines[2]].filter(Boolean).join(", ")),
+      el(
+        "div",
+        { class: "where" },
+        el("span", {}, lines[0]),
+        el("span", { class: "small" }, counted && "bar"),
+        el("span", { class: "counted" }, counted || clock(this.#player.seconds)),
+        el("span", { class: "small" }, lines[2]),
+        el("span", { class: "beat" }, lines[3]),
+      ),
       el("div", { class: "small" }, lines[4]),
       el("div", { class: "small", id: "state" }, flags.join(" · ")),
+      el("div", { id: "coming" }, lines[5]),
     );
+  }
+
+  /**
+   * What the hand does next, and how long until then.
+   *
+   * @param {Page} page
+   */
+  #coming(page) {
+    const { seconds } = this.#player;
+    const next = nextCue(page.cues, seconds);
+    return next ? `${until(page.music, seconds, next.seconds)}: cue ${next.number}, ${next.action}` : "";
   }
 
   #about() {
     const { mode, question, cue } = this.#hand.now;
     if (mode === "tap") return this.#tapping();
+    if (mode === "sound") return this.#sound();
     if (mode) return this.#menu(mode);
     const asked = this.#store.page.questions.find((each) => each.id === question);
     if (asked) return this.#question(asked);
@@ -182,11 +210,20 @@ export class DeskView {
     ];
   }
 
+  #sound() {
+    const bars = this.#store.page.chart.bars_per_line;
+    const button = (/** @type {string} */ id, /** @type {string} */ words) => {
+      const key = COMMANDS.find((each) => each.id === id)?.keys[0] ?? "";
+      return this.#button(shown(key), words, id);
+    };
+    return [soundMenu(this.#player, this.#choices.now, bars, button), el("div", { class: "keys" }, this.#button("Esc", "back", "leave"))];
+  }
+
   #tapping() {
     const count = this.#hand.now.taps.length;
     return [
       el("p", { class: "small" }, "Tap along"),
-      el("p", { class: "what" }, "Tap T on every beat, the first on the 1 of a bar."),
+      el("p", { class: "what" }, this.#player.playing ? "Tap T on every beat, the first on the 1 of a bar." : "The song is paused and takes no taps. Space plays on."),
       el("p", { class: "because", id: "taps" }, `${count} tap${count === 1 ? "" : "s"}`),
       el("div", { class: "keys" }, this.#button("T", "tap", "tap-beat"), this.#button("Enter", "done", "tap-done"), this.#button("Esc", "leave it", "leave")),
     ];

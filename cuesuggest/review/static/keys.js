@@ -34,7 +34,7 @@ export function shown(key) {
   return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
-/** @typedef {"section" | "music"} Menu */
+/** @typedef {"section" | "music" | "sound"} Menu */
 
 /** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
 
@@ -63,10 +63,17 @@ export const COMMANDS = [
   command("Listen", "hear-cue", "p", "play into the cue"),
   command("Listen", "loop-section", "l", "loop the section"),
   command("Listen", "loop-bar", "Shift+l", "loop the bar"),
+  command("Listen", "loop-here", "f", "loop from here, to here, no more"),
   command("Listen", "slower", "-", "slower"),
   command("Listen", "faster", "= +", "faster"),
   command("Listen", "click", "k", "click on the beats"),
   command("Listen", "patch", "b", "show the light"),
+  command("Listen", "sound", "v", "how loud, how wide …"),
+  command("Listen", "song-softer", "ArrowLeft", "the song softer", { when: "sound" }),
+  command("Listen", "song-louder", "ArrowRight", "the song louder", { when: "sound" }),
+  command("Listen", "click-softer", "ArrowDown", "the click softer", { when: "sound" }),
+  command("Listen", "click-louder", "ArrowUp", "the click louder", { when: "sound" }),
+  command("Listen", "bars-a-line", "w", "16, 8 or 4 bars a line", { when: "sound" }),
 
   command("Questions", "question", "q", "next question"),
 
@@ -124,7 +131,7 @@ export const COMMANDS = [
   command("Page", "export", "Shift+e", "export …"),
   command("Page", "title", "Shift+t", "title …"),
   command("Page", "scheme", "y", "dark, light"),
-  command("Page", "help", "? h", "all keys"),
+  command("Page", "help", "? h", "all acts"),
 ];
 
 /**

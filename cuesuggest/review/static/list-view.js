@@ -1,9 +1,11 @@
 // @ts-check
-import { el, find } from "./dom.js";
+import { around, el, find } from "./dom.js";
 
 /** @import { Store } from "./store.js" */
 
 const MARKS = { suggested: "", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
+
+const ACTS = [["accept", "Enter", "accept"], ["reject", "X", "reject"], ["reopen", "Z", "suggestion again"], ["undo", "U", "undo"], ["list", "R", "back"]];
 
 /** The running order: every cue, those left out too, with its reasons; arrows and keys work on it as in the chart. */
 export class ListView {
@@ -15,11 +17,16 @@ export class ListView {
   /**
    * @param {HTMLDialogElement} dialog
    * @param {Store} store
+   * @param {(id: string) => void} pressed a cue's row
    */
-  constructor(dialog, store) {
+  constructor(dialog, store, pressed) {
     this.#dialog = dialog;
     this.#store = store;
     store.addEventListener("song", () => dialog.open && this.#draw());
+    dialog.addEventListener("click", (event) => {
+      const id = around(event, "tr")?.dataset.cue;
+      if (id) pressed(id);
+    });
   }
 
   get open() {
@@ -53,7 +60,7 @@ export class ListView {
     const scroll = this.#dialog.querySelector(".scroll")?.scrollTop ?? 0;
     const head = ["Cue", "Place", "Time", "What the hand does, and why", "Decided"].map((word) => el("th", { scope: "col" }, word));
     this.#dialog.replaceChildren(
-      el("div", { class: "top" }, el("h2", {}, "Running order"), el("button", { type: "button", "data-do": "list" }, "Back ", el("kbd", {}, "R"))),
+      el("div", { class: "top" }, el("h2", {}, "Running order"), ...ACTS.map(([id, key, words]) => el("button", { type: "button", "data-do": id }, el("kbd", {}, key), ` ${words}`))),
       el(
         "div",
         { class: "scroll", tabindex: "0", role: "region", "aria-label": "Running order" },

@@ -1,15 +1,19 @@
 // @ts-check
 import { ChartView } from "./chart-view.js";
+import { Choices } from "./chosen.js";
 import { commands } from "./commands.js";
 import { DeskView } from "./desk-view.js";
 import { around, el, find, listen } from "./dom.js";
+import { ExportView } from "./export-view.js";
 import { Hand } from "./hand.js";
-import { keyOf, meant } from "./keys.js";
+import { HelpView } from "./help-view.js";
+import { COMMANDS, keyOf, meant } from "./keys.js";
 import { brightness, FlashLimit } from "./light.js";
 import { ListView } from "./list-view.js";
 import { placeAt } from "./places.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
+import { StripView } from "./strip-view.js";
 
 /** @import { Room } from "./api.js" */
 /** @import { State } from "./hand.js" */
@@ -24,14 +28,19 @@ const conflict = find("#conflict", HTMLElement);
  * @returns {Room}
  */
 function room() {
-  const width = stage.clientWidth - 32;
-  const bars = width >= 1224 ? 16 : width >= 640 ? 8 : 4;
+  const bars = Math.min(roomForBars(), choices.now.bars);
   return { bars, width: Math.max(300, chart.widthIn(chart.scale)) };
+}
+
+function roomForBars() {
+  const width = stage.clientWidth - 32;
+  return width >= 1224 ? 16 : width >= 640 ? 8 : 4;
 }
 
 const store = new Store(room);
 const player = new Player(find("#sound", HTMLAudioElement));
 const hand = new Hand();
+const choices = new Choices();
 const chart = new ChartView(stage, store, {
   bar: (seconds) => player.seek(seconds),
   cue: (id) => {
@@ -40,11 +49,15 @@ const chart = new ChartView(stage, store, {
     if (cue && !player.playing) player.seek(cue.seconds);
   },
 });
-const desk = new DeskView(find("#desk", HTMLElement), store, player, hand);
-const list = new ListView(find("#list", HTMLDialogElement), store);
-const run = commands({
-  store, player, hand, desk, list, askDialog: find("#ask", HTMLDialogElement), helpDialog: find("#help", HTMLDialogElement),
-});
+const desk = new DeskView(find("#desk", HTMLElement), store, player, hand, choices);
+new StripView(find("#strip", HTMLElement), store, player, hand);
+const list = new ListView(find("#list", HTMLDialogElement), store, (id) => hand.set({ cue: id, question: null }));
+const help = new HelpView(find("#help", HTMLDialogElement), store);
+const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
+const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
+const run = commands({ store, player, hand, desk, list, choices, askDialog: find("#ask", HTMLDialogElement) });
+run.help = () => help.turn();
+run.export = () => exporting.show();
 
 // What is open on the page decides what a key means.
 
@@ -76,7 +89,7 @@ function commandFor(key) {
  * @param {string} key
  */
 function meantOutside(key) {
-  return key === "Space" ? meant(key, "") : null;
+  return ["Space", "-", "=", "+", "k"].includes(key) ? meant(key, "") : null;
 }
 
 /** @param {string} what id of a command; with a colon and what it is about */
@@ -88,7 +101,7 @@ function perform(what) {
 
 document.addEventListener("keydown", (event) => {
   if (!store.there || event.altKey || event.isComposing) return;
-  if (around(event, "input, textarea, select, #ask")) return;
+  if (around(event, "input, textarea, select, #ask, #export")) return;
   const key = keyOf(event);
   const onButton = around(event, "button");
   if (onButton && (key === "Enter" || key === "Space")) return;
@@ -100,9 +113,20 @@ document.addEventListener("keydown", (event) => {
   perform(id);
 });
 
+/** A beat is tapped as the finger comes down, not as it goes up. */
+document.addEventListener("pointerdown", (event) => {
+  if (around(event, "[data-do=tap-beat]")) perform("tap-beat");
+});
+
 document.addEventListener("click", (event) => {
   const button = around(event, "[data-do]");
   if (!button?.dataset.do) return;
+  if (button.dataset.do === "tap-beat" && event.detail > 0) return;
+  if (around(event, "#help") && button.dataset.do !== "help") {
+    help.turn();
+    const menu = COMMANDS.find((each) => each.id === button.dataset.do)?.when;
+    if (menu) hand.set({ mode: menu });
+  }
   // After a press with the mouse the keys belong to the chart again.
   if (event.detail > 0) button.blur();
   perform(button.dataset.do);
@@ -112,6 +136,29 @@ run.patch = () => {
   const fast = store.page.light.shots.some(([, , crowded]) => crowded);
   hand.set({ patch: (hand.now.patch + 1) % (fast ? 3 : 2) });
 };
+
+// How loud, and how many bars a line: kept on this machine.
+
+run["bars-a-line"] = () => {
+  const most = roomForBars();
+  const now = Math.min(most, choices.now.bars);
+  if (most === 4) say("The window has no room for more than 4 bars a line.");
+  else choices.set({ bars: now > 4 ? now / 2 : 16 });
+};
+
+/** @type {number | null} */
+let barsBefore = null;
+choices.addEventListener("change", () => {
+  player.setLoud(choices.now);
+  const { bars } = choices.now;
+  if (barsBefore !== null && bars !== barsBefore) drawn = drawn.then(draw);
+  barsBefore = bars;
+});
+
+player.addEventListener("change", () => {
+  const { loop, from } = player;
+  chart.showRound(loop ?? (from && { start: from.start, end: null }));
+});
 
 // The picture follows the sound's own clock.
 
@@ -153,6 +200,7 @@ store.addEventListener("song", () => {
   const { page } = store;
   document.title = `${page.title} – cuesuggest`;
   find("h1", HTMLElement).textContent = page.title;
+  choices.start(page.chosen);
   if (page.sound) player.open(page.sound.address, page.music.start, page.revision);
   const { cue, question, passed } = hand.now;
   /** @type {Partial<State>} */
@@ -212,14 +260,17 @@ async function draw() {
   drawnFor = size();
   chart.scale = 1;
   await store.load();
+  // How many bars a line were chosen comes with the first answer.
+  if (store.there && store.page.chart.bars_per_line !== room().bars) await store.load();
   const { fits } = chart;
+  const wider = choices.now.bars < roomForBars();
   for (let round = 0; store.there && round < 2; round += 1) {
-    const scale = chart.roomFor(fits);
+    const scale = chart.roomFor(fits, wider);
     if (Math.abs(scale - chart.scale) < 0.03) break;
     chart.scale = scale;
     await store.load();
   }
-  if (fits) chart.shrink();
+  if (fits && !wider) chart.shrink();
   stage.ariaBusy = "false";
 }
 

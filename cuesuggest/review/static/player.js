@@ -1,6 +1,9 @@
 // @ts-check
 /** @typedef {{start: number, end: number, name: string}} Stretch */
 
+/** Of full speed, the pitch kept. */
+const PACES = [0.5, 0.6, 0.75, 0.9, 1];
+
 /**
  * The song's sound. Its clock is the audio element's: what is marked is what is heard.
  *
@@ -13,6 +16,9 @@ export class Player extends EventTarget {
   #offset = 0;
   /** @type {Stretch | null} */
   #loop = null;
+  /** @type {Stretch | null} */
+  #from = null;
+  #loud = { song: 100, click: 50 };
   #click = false;
   #reading = "";
   #revision = 0;
@@ -56,7 +62,10 @@ export class Player extends EventTarget {
     const playing = this.playing;
     this.#wanted = this.#wanted ?? this.#audio.currentTime;
     const reading = this.#reading ? `&reading=${encodeURIComponent(this.#reading)}` : "";
-    this.#audio.src = this.#click ? `${this.#address}&click=${this.#revision}${reading}` : this.#address;
+    const { song, click } = this.#loud;
+    // With a click the server mixes both, so that each is as loud as was asked for.
+    this.#audio.src = this.#click ? `${this.#address}&click=${this.#revision}&level=${click}&song=${song}${reading}` : this.#address;
+    this.#audio.volume = this.#click ? 1 : song / 100;
     const rate = this.#audio.playbackRate;
     this.#audio.load();
     this.#audio.playbackRate = rate;
@@ -84,6 +93,11 @@ export class Player extends EventTarget {
     return this.#loop;
   }
 
+  /** The bar from which something is to go round whose end is not told yet, or null. */
+  get from() {
+    return this.#from;
+  }
+
   toggle() {
     if (this.playing) this.#audio.pause();
     else this.#play();
@@ -107,12 +121,24 @@ export class Player extends EventTarget {
   /**
    * Half to full speed, the pitch kept.
    *
-   * @param {number} step
+   * @param {1 | -1} step
    */
   pace(step) {
-    const rate = Math.round((this.#audio.playbackRate + step) * 10) / 10;
-    this.#audio.defaultPlaybackRate = this.#audio.playbackRate = Math.min(1, Math.max(0.5, rate));
+    const index = PACES.indexOf(this.rate) + step;
+    this.#audio.defaultPlaybackRate = this.#audio.playbackRate = PACES[Math.min(Math.max(index, 0), PACES.length - 1)];
     this.#changed();
+  }
+
+  /**
+   * How loud song and click are, in percent.
+   *
+   * @param {{song: number, click: number}} loud
+   */
+  setLoud({ song, click }) {
+    const same = song === this.#loud.song && click === this.#loud.click;
+    this.#loud = { song, click };
+    if (this.#click && !same) this.#load();
+    else if (!this.#click) this.#audio.volume = song / 100;
   }
 
   /** Where the click falls, if not on the beats as they are told: "half", "shift 2", "3/4"; "" is as told. */
@@ -146,7 +172,26 @@ export class Player extends EventTarget {
   setLoop(stretch) {
     const same = this.#loop && stretch.start === this.#loop.start && stretch.end === this.#loop.end;
     this.#loop = same ? null : stretch;
+    this.#from = null;
     this.#changed();
+  }
+
+  /**
+   * From here, then to here, then no more: a bar at a time, in whichever order.
+   *
+   * @param {Stretch} here the bar that is heard
+   */
+  loopHere(here) {
+    const from = this.#from;
+    if (this.#loop) this.setLoop(this.#loop);
+    else if (from) {
+      const [first, last] = here.start < from.start ? [here, from] : [from, here];
+      const name = first.start === last.start ? first.name : `${first.name} to ${last.name}`;
+      this.setLoop({ start: first.start, end: last.end, name });
+    } else {
+      this.#from = here;
+      this.#changed();
+    }
   }
 
   /** Go back to the start of the loop once its end is reached; called on every picture, too. */

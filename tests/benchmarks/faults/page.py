@@ -102,11 +102,18 @@ def _message(chance: Random, song: dict[str, Any], actions: list[str]) -> tuple[
         paths = ("/disk", "/sound.wav?click=1", "/static/../x", "/static/%00", "/song?bars=00000&width=1", query)
         return "GET", re.sub(r"[^!-~]", "", chance.choice(paths)), None
     if how < 0.12:
-        return (
-            "POST",
-            f"/export/{chance.choice(('.cues.csv', '.mid', '.page.pdf', 'x', '%00', '.ltc.wav'))}",
-            _packed(b"{}"),
-        )
+        wanted = {
+            "files": [chance.choice((".cues.csv", ".mid", ".page.pdf", "x", "\0", ".ltc.wav"))],
+            "paper": chance.choice(("a4", "letter", "a0")),
+            "who": wild.text(chance)[:100],
+            "plain": chance.random() < 0.5,
+            "into": chance.choice(("downloads", "folder")),
+            "folder": chance.choice(("", "out", "..", "/", "\0", "out/../..", wild.text(chance)[:300])),
+            "replace": chance.random() < 0.5,
+        }
+        if chance.random() < 0.5:
+            return "POST", "/export", _packed(wild.json_(chance, wanted, most=1))
+        return "POST", "/export", _packed(json.dumps(wanted).encode())
     if how < 0.14:
         return "POST", "/enter", _packed(wild.json_(chance, {"token": wild.text(chance)[:2000]}, most=1))
     said: dict[str, Any] = {"do": chance.choice((*actions, *actions, "undo", "redo", "keep-shown")), "revision": "now"}
