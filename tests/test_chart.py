@@ -555,8 +555,8 @@ def test_the_key_says_in_words_what_a_short_form_asks():
     chart = lay_out(song.replaced(cues=cues), 8)
     assert [(each.short.text, each.meaning.text) for each in chart.key] == [
         ("1 A:", "cue 1 of the list, on side A"),
-        ("up to 65 over 4 beats:", "the fader goes up to 65 % over 4 beats"),
-        ("to 40 over 2.5 s:", "the light stays, its fader goes to 40 % over 2.5 s"),
+        ("up to 65 in 4 beats:", "the fader goes up to 65 % over 4 beats"),
+        ("to 40 in 2.5 s:", "the light stays, its fader goes to 40 % over 2.5 s"),
     ]
 
 

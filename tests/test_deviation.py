@@ -165,10 +165,10 @@ def test_night_one_the_chorus_is_doubled():
         ("B", "side A Full sky 80 %"),
     ]
     # The light leaves in the second of the two choruses, since the bridge follows only that one.
-    assert night[3][2] == ["over to B at 70 over 2 beats"]
-    assert night[4][2] == ["over to B at 70 over 2 beats", "B down over 4 beats before part C"]
+    assert night[3][2] == ["over to B at 70 in 2 beats"]
+    assert night[4][2] == ["over to B at 70 in 2 beats", "B down in 4 beats before part C"]
     assert night[5][2] == ["set A Full sky for part B"]
-    assert night[6][2] == ["A in at 80", "A down over 6.0 s at the end"]
+    assert night[6][2] == ["A in at 80", "A down in 6.0 s at the end"]
 
 
 def test_a_chorus_more_after_the_end_is_played_like_the_last():
@@ -186,8 +186,8 @@ def test_night_two_the_bridge_is_skipped():
         ("B", "side B Wide fans 65 %"),
         ("D", "side A Full sky 80 %"),
     ]
-    assert night[1][2] == ["over to B at 65 over 2 beats"]  # it leaves only before the bridge
-    assert night[2][2] == ["A in at 80", "A down over 5.0 s at the end"]
+    assert night[1][2] == ["over to B at 65 in 2 beats"]  # it leaves only before the bridge
+    assert night[2][2] == ["A in at 80", "A down in 5.0 s at the end"]
     # That look was to be set in the bridge: the page says so, and what to do instead.
     assert any(what == "set A Full sky for part D" for row in reader.rows["C"] for _, what in row.acts)
     text = " ".join(text_of(export(SKIPPED, "page.pdf")[".page.pdf"]).split())
@@ -234,10 +234,10 @@ def test_a_part_that_goes_on_in_the_next_column_is_read_whole_whatever_is_played
         for letter, light, acts in reader.night(played):
             if letter == "C":
                 assert light == "side A Slow drift 30 %"
-                assert acts[0] == "over to A at 30 over 2 beats"
+                assert acts[0] == "over to A at 30 in 2 beats"
                 assert len(acts) == 10
             if letter == "D":
-                assert acts == ["over to A at 40 over 4 beats", *(f"A to {bar} over 1 beat" for bar in range(42, 49))]
+                assert acts == ["over to A at 40 in 4 beats", *(f"A to {bar} in 1 beat" for bar in range(42, 49))]
 
 
 def print_pages(folder: str) -> None:

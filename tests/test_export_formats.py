@@ -279,7 +279,7 @@ def test_what_was_written_is_read_back(run, document):
     run("export", document, "--to", "midi")
     code, out, _ = run("read", document.with_name("evening.mid"))
     assert code == 0
-    assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: A up to 50 over 8 beats"]
+    assert out.splitlines()[:2] == ["midi, 4 cues", "     1    0:02.0  by hand, fade-in: A up to 50 in 8 beats"]
 
 
 @pytest.mark.parametrize(("content", "says"), [(None, "was not found"), (b"x", "no file that can be read back")])

@@ -96,10 +96,10 @@ def test_an_outside_reader_finds_every_cue_and_section_where_it_is(tmp_path):
         "A1": 2.0,
         "B1": 22.0,
         "A2": 42.0,
-        "By hand 1 fade-in: A up to 50 over 8 beats": 2.0,
+        "By hand 1 fade-in: A up to 50 in 8 beats": 2.0,
         "By hand 2 recall: set B Wide fans": 17.0,
         "By hand 3 cut-in: B in at 80": 22.0,
-        "By hand 4 fade-out: A down over 3.0 s": 59.5,
+        "By hand 4 fade-out: A down in 3.0 s": 59.5,
     }
     assert sorted(ranges.values()) == [160000, 160000, 160000]
     assert {note.text for note in read.cues.notes} >= {"a reason for the cut-in", "0:22.0"}
@@ -184,5 +184,5 @@ def test_a_song_with_a_silent_side_track_keeps_both(tmp_path):
 def test_cues_that_may_play_by_themselves_are_not_called_by_hand(tmp_path):
     song = make_song("A8")
     song = song.replaced(cues=[replace(song.cues[0], operator_confirms=False)])
-    assert b"1 fade-in: A up to 50 over 8 beats" in marked(song, recording(tmp_path / "a.wav", seconds=1.0))
+    assert b"1 fade-in: A up to 50 in 8 beats" in marked(song, recording(tmp_path / "a.wav", seconds=1.0))
     assert b"By hand" not in marked(song, recording(tmp_path / "a.wav", seconds=1.0))

@@ -88,7 +88,7 @@ def test_cues_that_wait_for_a_person_are_reminders_even_if_they_are_mapped():
     given_ = map_from_text('[looks.lift]\naddress = "/fans/on"\n[sides.B]\naddress = "/b/level"')
     found = sent(make_song("A8 B8 A8"), map=given_)
     assert {address for _, address, _ in found} == {"/cuesuggest/paper-boats/reminder"}
-    assert next(arguments for _, _, arguments in found) == ["1", "By hand 1 fade-in: A up to 50 over 8 beats"]
+    assert next(arguments for _, _, arguments in found) == ["1", "By hand 1 fade-in: A up to 50 in 8 beats"]
 
 
 def test_the_first_message_says_what_the_file_is():

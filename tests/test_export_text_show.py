@@ -104,10 +104,10 @@ def test_a_song_is_these_lines():
     assert lines[-2:] == ["Enddata", ""]
     assert [line for line in lines if not line.startswith("!")] == [
         "Ident 3:0",
-        "Cue 1", "Text 1 fade-in: A up to 50 over 8 beats", "Up 0", "Down 0", "Chan 1@50",
+        "Cue 1", "Text 1 fade-in: A up to 50 in 8 beats", "Up 0", "Down 0", "Chan 1@50",
         "Cue 2", "Text 2 recall: set B Wide fans", "Up 0", "Down 0", "Chan 1@50",
         "Cue 3", "Text 3 cut-in: B in at 80", "Up 0", "Down 0", "Chan 1@50 2@80",
-        "Cue 4", "Text 4 fade-out: A down over 3.0 s", "Up 0", "Down 3", "Chan 1@0 2@80",
+        "Cue 4", "Text 4 fade-out: A down in 3.0 s", "Up 0", "Down 3", "Chan 1@0 2@80",
         "Enddata", "",
     ]  # fmt: skip
     comments = "\n".join(line for line in lines if line.startswith("!"))

@@ -126,7 +126,7 @@ def test_every_list_page_and_file_tells_the_same_of_a_cue(seed):
         assert (seen["hand"], seen["action"], seen["where"], seen["lands"]) == (sentence, short, str(place), lands)
         assert (seen["seconds"], seen["clock"]) == (place.seconds, clock(place.seconds))
         assert run[number]["action"] == short
-        lengths = re.findall(r"over (?:about )?([\d.]+ (?:beats?|s))\b", short)
+        lengths = re.findall(r"\bin (?:about )?([\d.]+ (?:beats?|s))\b", short)
         assert [length for length in lengths if length not in sentence] == [], (short, sentence)
         if cue.kind in ("fade-in", "crossfade", "cut-in", "ramp") and cue.level is not None:
             assert (f"{cue.level} %" in sentence, re.search(rf"\b{cue.level}\b", short) is not None) == (True, True)
@@ -135,7 +135,7 @@ def test_every_list_page_and_file_tells_the_same_of_a_cue(seed):
     # What is running text.
     terminal = song_text(song, 5000)
     drawn = {each.cue: each.text for line in lay_out(song, 4, 4000.0).lines for each in line.words if each.cue}
-    texts = {ending: unescape(files[ending].decode()) for ending in (".vtt", ".musicxml")}
+    texts = {ending: unescape(files[ending].decode()) for ending in (".vtt", ".show.txt", ".musicxml")}
     for number, (cue, short, sentence, _) in cues.items():
         assert re.search(rf"(?m)^ +{re.escape(number)}  .*, {cue.kind}.*: {re.escape(sentence)}$", terminal)
         assert drawn[cue.id].endswith(short)
@@ -152,7 +152,9 @@ def test_every_list_page_and_file_tells_the_same_of_a_cue(seed):
 
 def tablet(data):
     """What the tablet's page is given."""
-    return json.loads(re.search(r'(?s)<script type="application/json" id="song">(.*?)</script>', data.decode())[1])
+    return json.loads(re.search(r'(?s)<script type="application/json" id="night">(.*?)</script>', data.decode())[1])[
+        "songs"
+    ][0]
 
 
 def midi_times(data):
@@ -236,17 +238,17 @@ def _set_hand(song):
 # (kind, fields, words)
 WORDS = [
     ("recall", {"side": "B", "look": "lift"}, "set B Wide fans"),
-    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 over 8 beats"),
-    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 over 1 beat"),
+    ("fade-in", {"side": "A", "level": 50, "up_beats": 8.0}, "A up to 50 in 8 beats"),
+    ("crossfade", {"side": "B", "level": 65, "up_beats": 1.0}, "over to B at 65 in 1 beat"),
     ("cut-in", {"side": "B", "level": 80}, "B in at 80"),
-    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out over 2 beats"),
-    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 over 4 beats"),
-    ("fade-out", {"side": "A", "down_seconds": 7.54}, "A down over 7.5 s"),
+    ("cut-in", {"side": "B", "level": 80, "down_beats": 2.0}, "B in at 80, then the other out in 2 beats"),
+    ("ramp", {"side": "A", "level": 70, "up_beats": 4.0}, "A to 70 in 4 beats"),
+    ("fade-out", {"side": "A", "down_seconds": 7.54}, "A down in 7.5 s"),
     ("fade-out", {}, "all down"),
     ("cut-out", {"side": "A"}, "A out"),
     ("cut-out", {"side": "A", "trigger": "held"}, "hold dark"),
     ("one-shot", {}, "one-shot"),
-    ("speed", {"side": "B", "cycle_seconds": 4.0}, "B one round in 4 s"),
+    ("speed", {"side": "B", "cycle_seconds": 4.0}, "B one round in 4.0 s"),
     ("speed", {"side": "B"}, "B new speed"),
     ("call", {"who": "house light", "note": "house to half"}, "[house light: house to half]"),
     ("fade-out", {"side": "A", "who": "Nadia"}, "[Nadia] A down"),

@@ -200,7 +200,7 @@ def test_a_fade_that_lands_in_the_next_part_is_played_where_the_hand_begins():
     song = song.replaced(cues=[ramp, shot])
     page = live_page(song, Options())
     assert [(act.where, act.text) for act in page.blocks[0].rows[0].acts] == [
-        ("bar 7", "A to 70 over 8 beats into part B"),
+        ("bar 7", "A to 70 in 8 beats into part B"),
         ("last bar", "Wide fans"),
     ]
     assert page.blocks[1].rows[0].acts == ()

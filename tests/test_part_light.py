@@ -53,7 +53,7 @@ def test_light_that_rises_through_a_part_into_the_next_is_said_to_rise():
     assert light(song)["B1"] == "dark, then side B Wide fans rising to 65 %"
     assert light(song)["A2"] == "side B Wide fans 65 %"
     (act,) = live_page(song, Options()).acts
-    assert (act.where, act.text) == ("bar 5", "B up to 65 over 16 beats into part A")
+    assert (act.where, act.text) == ("bar 5", "B up to 65 in 16 beats into part A")
 
 
 def test_light_that_has_been_rising_since_an_earlier_part_is_not_dark_in_between():

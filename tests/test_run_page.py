@@ -65,7 +65,7 @@ def part(page, label):
 
 def test_touch_leads_through_the_song_and_back(tablet):
     page = tablet(make_song("A8 B8 A8"))
-    expect(page.locator("#what")).to_have_text("A up to 50 over 8 beats")
+    expect(page.locator("#what")).to_have_text("A up to 50 in 8 beats")
     expect(page.locator("#where")).to_have_text("next: 1 A1 bar 1")
     go(page)
     expect(page.locator("#what")).to_have_text("set B Wide fans")
@@ -76,7 +76,7 @@ def test_touch_leads_through_the_song_and_back(tablet):
     expect(page.locator("#what")).to_have_text("the end")
     go(page)
     page.tap("#back")
-    expect(page.locator("#what")).to_have_text("A down over 3.0 s")
+    expect(page.locator("#what")).to_have_text("A down in 3.0 s")
 
 
 def test_a_second_touch_at_once_is_a_slip(tablet):
@@ -134,11 +134,11 @@ NIGHTS = {
         DOUBLED,
         ["A1", "B1", "A2", "B2", "B2"],
         "side B Wide fans 70 %",
-        "over to B at 70 over 2 beats",
+        "over to B at 70 in 2 beats",
     ),
     "and the bridge after it": (DOUBLED, ["B2", "B2", "C1"], "dark", "set A Full sky"),
     "the bridge is skipped": (SKIPPED, ["A1", "B1", "D1"], "side A Full sky 80 %", "A in at 80"),
-    "back to the start": (SKIPPED, ["A1", "B1", "A1"], "side A Slow drift 40 %", "A up to 40 over 8 beats"),
+    "back to the start": (SKIPPED, ["A1", "B1", "A1"], "side A Slow drift 40 %", "A up to 40 in 8 beats"),
 }
 
 
@@ -169,7 +169,7 @@ def test_the_volunteers_page_has_no_lasers(tablet):
     song = song.replaced(looks=(song.looks[0], replace(LIFT, source="laser")))
     page = tablet(song, plain=True)
     go(page)
-    expect(page.locator("#what")).to_have_text("A down over 3.0 s")
+    expect(page.locator("#what")).to_have_text("A down in 3.0 s")
     assert "Wide fans" not in page.locator("main").inner_text()
 
 

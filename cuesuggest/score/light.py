@@ -171,8 +171,8 @@ def hand_place(cue: Cue, grid: Grid) -> Place:
     grid : Grid
         Of the song.
     """
-    seconds = hand_starts(cue, grid)
-    return cue.place if seconds == cue.place.seconds else grid.locate(max(seconds, 0.0))
+    seconds = max(round(hand_starts(cue, grid), 4), 0.0)
+    return cue.place if seconds == cue.place.seconds else replace(grid.locate(seconds), seconds=seconds)
 
 
 def in_order_of_hand(cues: Iterable[Cue], grid: Grid) -> list[tuple[Place, Cue]]:

@@ -115,7 +115,7 @@ class HandWords:
         return said + self._trigger(cue) + self._rounds(cue)
 
     def short(self, cue: Cue, reader: str = "operator") -> str:
-        """Say the same in as few words as an operator needs: "B up to 65 over 2 beats".
+        """Say the same in as few words as an operator needs: "B up to 65 in 2 beats".
 
         Parameters
         ----------
@@ -139,7 +139,7 @@ class HandWords:
         side = cue.side or ""
         level = "" if cue.level is None else f"to {cue.level}"
         at = "" if cue.level is None else f"at {cue.level}"
-        up, down = _over(cue.up_beats, cue.up_seconds), _over(cue.down_beats, cue.down_seconds)
+        up, down = _in(cue.up_beats, cue.up_seconds), _in(cue.down_beats, cue.down_seconds)
         look = self._looks.get(cue.look or "")
         match cue.kind:
             case "recall":
@@ -157,7 +157,7 @@ class HandWords:
             case "cut-out":
                 return ("hold dark",) if is_held(cue) else (side or "all", "out")
             case "speed":
-                round_ = f"one round in {round(cue.cycle_seconds, 1):g} s" if cue.cycle_seconds else "new speed"
+                round_ = f"one round in {cue.cycle_seconds:.1f} s" if cue.cycle_seconds else "new speed"
                 return side, round_
             case _:
                 named = "one-shot" if look is None or look.name.casefold() == "one-shot" else look.name
@@ -396,9 +396,9 @@ class HandWords:
         return bool(self._grid.sections) and self._section_left(cue) == self._grid.sections[-1]
 
 
-def _over(beats: float | None, seconds: float | None) -> str:
+def _in(beats: float | None, seconds: float | None) -> str:
     length = length_words(beats, seconds)
-    return f"over {length}" if length else ""
+    return f"in {length}" if length else ""
 
 
 def _down(cue: Cue) -> tuple[float | None, float | None]:

@@ -54,7 +54,7 @@ def pdf(song: Song, options: Options) -> bytes:
     widths = [paper.width * share / sum(SHARES) for share in SHARES]
     rows = [_set_row(row, widths) for row in table(song, options)]
     told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]
-    top = _TITLE + 8 + 11 * len(told) + _HEAD
+    top = _TITLE + 11 + 11 * len(told) + _HEAD
     nothing = nothing_to_do(song, options)
     pages = list(_pages(rows, paper.height - top, paper.height - _HEAD - 14))
     for number, page in enumerate(pages, 1):
@@ -62,6 +62,7 @@ def pdf(song: Song, options: Options) -> bytes:
         if number == 1:
             y -= _TITLE
             paper.text((whole_lines(song.title, _TITLE, paper.width, BOLD) or [""])[0], paper.left, y, _TITLE, BOLD)
+            y -= 3
             for remark in told:
                 y -= 11
                 paper.text(remark, paper.left, y, 9)

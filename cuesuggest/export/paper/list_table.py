@@ -112,7 +112,8 @@ def _since_words(line: Line) -> str:
         return ""
     if line.seconds_since < 0.05:
         return "together"
-    bars = "" if line.bars_since is None else f"{round(line.bars_since, 1):g} bars, "
+    since = None if line.bars_since is None else round(line.bars_since, 1)
+    bars = "" if since is None else f"{since:g} bar{'' if since == 1 else 's'}, "
     return f"{bars}{line.seconds_since:.1f} s"
 
 
