@@ -31,7 +31,8 @@ _NOTHING = 48.0  # the one sentence of a page without an action
 _LEAD = 1.22  # from line to line, in text sizes
 _GUTTER = 18.0
 _WHERE = 104.0  # "bar 12 before 2"
-_WHERE_NARROW = 60.0  # where the page has two columns it is broken
+_WHERE_NARROW = 52.0  # where the page has two columns it is broken
+_BESIDE = 3.0  # between where and what
 _INDENT = 6.0  # of what stands below the heading of a row
 _NUMBER = 9.0
 _PENCIL = 130.0
@@ -320,7 +321,7 @@ class _Layout:
     def _act(self, act: Act, width: float) -> _Drawable:
         room = _WHERE if width > self._paper.width / 2 else _WHERE_NARROW
         number = to_print(_number(act))
-        where = whole_lines(act.where, _ACTION, room - 6)
+        where = whole_lines(act.where, _ACTION, room - _BESIDE)
         font = BOLD if act.line.mine else REGULAR
         texts = whole_lines(act.text, _ACTION, width - _INDENT - room - self._numbers, font)
         rows = max(len(where), len(texts), 1)
