@@ -137,12 +137,13 @@ def test_undo_redo_and_history(edit, document):
     code, out, _, _ = edit("history")
     assert code == 0
     assert [line.split(": ", 1)[1] for line in out.splitlines()] == [
-        "cue 3: level 55",
-        "cue 1: accepted",
-        "cue 2: accepted",
+        "cue 3 in B1, bar 1 of 8: level 55",
+        "cue 1 in A1, bar 1 of 8: accepted",
+        "cue 2 in A1, bar 7 of 8: accepted",
     ]
     _, out, _, song = edit("undo", "2")
-    assert out.splitlines()[0] == "Taken back: cue 1: accepted; cue 2: accepted."
+    told = "Taken back: cue 1 in A1, bar 1 of 8: accepted; cue 2 in A1, bar 7 of 8: accepted."
+    assert out.splitlines()[0] == told
     assert out.count("Taken back") == 2
     assert cue(song, 3).level == 80
     assert (cue(song, 3).status, cue(song, 1).status) == ("suggested", "suggested")
@@ -267,3 +268,50 @@ def test_an_edit_that_is_refused_is_not_saved(run, document):
     assert code == 2
     assert "lit_share" in err
     assert document.read_bytes() == before
+
+
+def test_a_whole_draft_a_section_a_one_shot_a_dark_and_a_length_take_one_word_each(edit):
+    code, out, _, song = edit("accept-section", "B1")
+    assert (code, cue(song, 3).status, cue(song, 1).status) == (0, "accepted", "suggested")
+    code, out, _, song = edit("accept-all")
+    assert (code, {each.status for each in song.cues}) == (0, {"accepted"})
+    assert out.startswith("The whole draft accepted: ")
+    code, out, _, song = edit("one-shot", "--bar", "6")
+    assert code == 0
+    assert "added: one-shot at A1, bar 6 of 8" in out
+    code, out, _, song = edit("dark", "--bar", "11", "--beat", "2")
+    assert [each.trigger for each in song.cues if each.kind == "cut-out"] == ["held"], out
+    code, _, _, song = edit("length", "1", "6")
+    assert (code, cue(song, 1).up_beats) == (0, 6)
+
+
+def test_a_name_can_be_given_to_every_pass_at_once(edit):
+    song = edit("section", "A1", "--name", "verse", "--all")[3]
+    assert [each.name for each in song.analysis.sections] == ["verse", "", "verse"]
+    assert edit("section", "A1", "--first-words", "hey", "--all")[0] == 2
+
+
+def test_the_command_line_says_what_it_is_at_while_it_works(run, drafted_take, tmp_path, monkeypatch):
+    from contextlib import contextmanager
+
+    from cuesuggest.cli import editing
+
+    document = copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path / "evening")
+    said = []
+
+    @contextmanager
+    def progress(name, *, quiet):
+        said.append("" if quiet else name)
+        yield None
+
+    monkeypatch.setattr(editing, "progress", progress)
+    run("correct", document, "--swap")
+    run("edit", document, "section", "A1", "--light", "lift")
+    run("edit", document, "accept", "1")
+    run("edit", document, "undo")
+    assert said == [
+        "evening.cues.json: hearing anew",
+        "evening.cues.json: drafting anew",
+        "",
+        "evening.cues.json: taken back",
+    ]

@@ -38,6 +38,7 @@ _MOST_TAPS = 1024 * 1024  # bytes: twenty hours of bar lines, with a word beside
 @click.option(
     "--shift-bar", "shift", type=_SHIFT, metavar="BEATS", help="Bars start so many beats later; -1 is earlier."
 )
+@click.option("--swap", is_flag=True, help="Bars are half a bar off: the 3 is the 1.")
 @click.option("--bar-one-at", "bar_one", type=SECONDS, metavar="TIME", help="Bar 1 starts at this time.")
 @click.option("--downbeats", type=FILE, metavar="FILE", help="Bars start at these times, one a line.")
 @click.option(
@@ -55,6 +56,7 @@ def correct(
     speed: BeatSpeed | None,
     meter: str | None,
     shift: float | None,
+    swap: bool,
     bar_one: float | None,
     downbeats: Path | None,
     starts: tuple[str, int] | None,
@@ -90,6 +92,8 @@ def correct(
         edits.append(lambda song: statements.signature(song, meter, from_bar))
     if shift is not None:
         edits.append(lambda song: statements.bars_shifted(song, shift, from_bar))
+    if swap:
+        edits.append(lambda song: statements.halves_swapped(song, from_bar))
     if downbeats is not None:
         times = statements.read_times(read_text(downbeats, _MOST_TAPS), str(downbeats), seconds_of)
         edits.append(lambda song: statements.tapped(song, times))

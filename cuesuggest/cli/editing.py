@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
+from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, load, note_written
 from cuesuggest.cli.times import SECONDS, Number
@@ -16,14 +16,15 @@ from cuesuggest.score.bounds import MOST_BEATS_IN_BAR, MOST_FADE_BEATS
 from cuesuggest.score.records import Category, CueKind, Status
 
 if TYPE_CHECKING:
+    from cuesuggest.analysis.listen import Step
     from cuesuggest.draft.again.merge import Rerun
     from cuesuggest.draft.states import KeptStates
     from cuesuggest.score.records import Place
     from cuesuggest.song import Edit, HistoryEntry, Song
 
-__all__ = ["edit", "finish"]
+__all__ = ["BY", "apply_edits", "edit", "finish", "place_of", "placed"]
 
-_BY = "command line"
+BY = "command line"
 _BEAT = Number(1, MOST_BEATS_IN_BAR + 1)
 _CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
 
@@ -44,7 +45,7 @@ def edit(obj: dict[str, Any], document: Path) -> None:
     obj["document"] = document
 
 
-def _placed(command: Callable[..., None]) -> Callable[..., None]:
+def placed(command: Callable[..., None]) -> Callable[..., None]:
     """Give a command the options that name a place."""
     for option in (
         click.option("--at", type=SECONDS, metavar="TIME", help="The beat nearest to a time."),
@@ -56,7 +57,8 @@ def _placed(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-def _place(song: Song, bar: int | None, beat: float, section: str | None, at: float | None) -> Place:
+def place_of(song: Song, bar: int | None, beat: float, section: str | None, at: float | None) -> Place:
+    """Return the place that the options of `placed` name."""
     from cuesuggest.decide.meant import place_at
 
     if at is not None and (bar is not None or section is not None):
@@ -64,23 +66,27 @@ def _place(song: Song, bar: int | None, beat: float, section: str | None, at: fl
     return place_at(song, bar=bar, beat=beat, section=section, seconds=at)
 
 
-def _apply(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None:
+def apply_edits(obj: dict[str, Any], edits: Callable[[Song], Sequence[Edit]]) -> None:
     """Make edits as one action, each told by itself, and save."""
     from cuesuggest.decide.telling import describe
     from cuesuggest.song import change_all
 
     song = load(obj["document"])
     made = tuple(edits(song))
-    finish(obj, song, change_all(song, made, by=_BY), [describe(song, edit) for edit in made])
+    finish(obj, song, change_all(song, made, by=BY), [describe(song, edit) for edit in made])
 
 
 def finish(obj: dict[str, Any], before: Song, song: Song, said: Sequence[str]) -> None:
     """Hear the song anew if need be, save, say what was done, and what does not go together since."""
-    from cuesuggest.draft.settling import settled
+    from cuesuggest.draft.settling import settled, work_of
     from cuesuggest.song import check_savable
 
-    check_savable(obj["document"])
-    _save(obj, before, *settled(before, song, obj["document"]), said)
+    document = obj["document"]
+    check_savable(document)
+    work = work_of(before, song)
+    with progress(f"{document.name}: {work}", quiet=obj["quiet"] or not work) as step:
+        done = settled(before, song, document, step)
+    _save(obj, before, *done, said)
 
 
 def _save(obj: dict[str, Any], before: Song, song: Song, rerun: Rerun | None, said: Sequence[str]) -> None:
@@ -110,7 +116,7 @@ def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
     from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
-    _apply(obj, lambda song: [SetCue(cue.id, {"status": status}) for cue in find_cues(song, cues)])
+    apply_edits(obj, lambda song: [SetCue(cue.id, {"status": status}) for cue in find_cues(song, cues)])
 
 
 @edit.command()
@@ -149,7 +155,7 @@ def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
-    _apply(obj, lambda song: [SetCue(cue.id, {"lock": True}) for cue in find_cues(song, cues)])
+    apply_edits(obj, lambda song: [SetCue(cue.id, {"lock": True}) for cue in find_cues(song, cues)])
 
 
 @edit.command()
@@ -161,7 +167,7 @@ def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
-    _apply(obj, lambda song: [SetCue(cue.id, {"lock": False}) for cue in find_cues(song, cues)])
+    apply_edits(obj, lambda song: [SetCue(cue.id, {"lock": False}) for cue in find_cues(song, cues)])
 
 
 @edit.command()
@@ -174,12 +180,12 @@ def level(obj: dict[str, Any], cue: str, percent: int) -> None:
     from cuesuggest.decide.cue_edits import with_level
     from cuesuggest.decide.meant import find_cues
 
-    _apply(obj, lambda song: [with_level(each, percent) for each in find_cues(song, (cue,))])
+    apply_edits(obj, lambda song: [with_level(each, percent) for each in find_cues(song, (cue,))])
 
 
 @edit.command()
 @click.argument("cue")
-@_placed
+@placed
 @everywhere
 @click.pass_obj
 def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: str | None, at: float | None) -> None:
@@ -188,10 +194,10 @@ def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: s
     from cuesuggest.decide.meant import find_cues
 
     def edits(song: Song) -> list[Edit]:
-        place = _place(song, bar, beat, section, at)
+        place = place_of(song, bar, beat, section, at)
         return [moved(song, each, place) for each in find_cues(song, (cue,))]
 
-    _apply(obj, edits)
+    apply_edits(obj, edits)
 
 
 @edit.command()
@@ -204,12 +210,12 @@ def note(obj: dict[str, Any], cue: str, text: str) -> None:
     from cuesuggest.decide.meant import find_cues
     from cuesuggest.song import SetCue
 
-    _apply(obj, lambda song: [SetCue(each.id, {"note": text}) for each in find_cues(song, (cue,))])
+    apply_edits(obj, lambda song: [SetCue(each.id, {"note": text}) for each in find_cues(song, (cue,))])
 
 
 @edit.command()
 @click.argument("kind", type=click.Choice(get_args(CueKind)))
-@_placed
+@placed
 @click.option("--note", default="", metavar="TEXT", help="Words of your own; for a call, what is called.")
 @click.option("--look", metavar="NAME", help="Look that it is about.")
 @click.option("--side", metavar="NAME", help="Side of the rig.")
@@ -231,7 +237,7 @@ def add(
     """Add a cue of your own, with a number between its neighbours."""
     from cuesuggest.decide.cue_edits import added
 
-    _apply(obj, lambda song: [added(song, kind, _place(song, bar, beat, section, at), **details)])
+    apply_edits(obj, lambda song: [added(song, kind, place_of(song, bar, beat, section, at), **details)])
 
 
 @edit.command()
@@ -243,7 +249,7 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
     from cuesuggest.decide.cue_edits import removed
     from cuesuggest.decide.meant import find_cues
 
-    _apply(obj, lambda song: [removed(cue) for cue in find_cues(song, cues)])
+    apply_edits(obj, lambda song: [removed(cue) for cue in find_cues(song, cues)])
 
 
 @edit.command()
@@ -256,7 +262,7 @@ def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 @click.option(
     "--light", type=click.Choice(get_args(Category)), help="How much light it gets; the draft is made around it."
 )
-@click.option("--all", "repeats", is_flag=True, help="With --light: every pass of the section.")
+@click.option("--all", "repeats", is_flag=True, help="With --name or --light: every pass of the section.")
 @everywhere
 @click.pass_obj
 def section(
@@ -269,32 +275,34 @@ def section(
     repeats: bool,
 ) -> None:
     """Name a section, note the words it starts with, mark it as a vamp, or decide how much light it gets."""
+    from cuesuggest.decide.category import category_decided
+    from cuesuggest.decide.change import Change
     from cuesuggest.decide.meant import find_section
+    from cuesuggest.decide.quick import section_named
+    from cuesuggest.decide.telling import describe
     from cuesuggest.song import SetSection
     from cuesuggest.song.edit_types import SectionChanges
 
     given = SectionChanges()
-    if name is not None:
-        given["name"] = name
     if first_words is not None:
         given["first_words"] = first_words
     if vamp is not None:
         given["vamp"] = " ".join(vamp.split())
-    if not given and light is None:
+    if not given and name is None and light is None:
         raise click.UsageError("Give --name, --first-words, --vamp or --light.")
-    if repeats and light is None:
-        raise click.UsageError("--all goes with --light: say how much light every pass gets.")
-    if light is None:
-        _apply(obj, lambda song: [SetSection(find_section(song, section).id, given)])
-        return
-    from cuesuggest.decide.category import category_decided
-
+    if repeats and name is None and light is None:
+        raise click.UsageError("--all goes with --name or --light: say what every pass is called, or how much it gets.")
     song = load(obj["document"])
     there = find_section(song, section)
-    change = category_decided(song, there, light, repeats=repeats)
-    if given:
-        change = replace(change, edits=(SetSection(there.id, given), *change.edits))
-    finish(obj, song, change.made_in(song, by=_BY), [change.said])
+    edits: list[Edit] = [SetSection(there.id, given)] if given else []
+    if name is not None:
+        edits += section_named(song, there, name, repeats=repeats).edits
+    said = [describe(song, edit) for edit in edits]
+    if light is not None:
+        change = category_decided(song, there, light, repeats=repeats)
+        edits += change.edits
+        said.append(change.said)
+    finish(obj, song, Change(tuple(edits), "; ".join(said)).made_in(song, by=BY), said)
 
 
 @edit.command()
@@ -305,7 +313,7 @@ def title(obj: dict[str, Any], text: str) -> None:
     """Call the song something else."""
     from cuesuggest.song import SetTitle
 
-    _apply(obj, lambda song: [SetTitle(text)])
+    apply_edits(obj, lambda song: [SetTitle(text)])
 
 
 @edit.command()
@@ -317,7 +325,7 @@ def copy(obj: dict[str, Any], cue: str) -> None:
     from cuesuggest.decide.cue_edits import copied
     from cuesuggest.decide.meant import find_cues
 
-    _apply(obj, lambda song: [new for each in find_cues(song, (cue,)) for new, _ in copied(song, each)])
+    apply_edits(obj, lambda song: [new for each in find_cues(song, (cue,)) for new, _ in copied(song, each)])
 
 
 @edit.command()
@@ -345,7 +353,7 @@ def redo(obj: dict[str, Any], count: int) -> None:
 def _step(
     obj: dict[str, Any],
     count: int,
-    move: Callable[[Song, Path, KeptStates], tuple[Song, Rerun | None]],
+    move: Callable[[Song, Path, KeptStates, Step | None], tuple[Song, Rerun | None]],
     word: str,
     listed: Callable[[Song], Sequence[HistoryEntry]],
 ) -> None:
@@ -359,7 +367,8 @@ def _step(
     for _ in range(count):
         entries = last_action(listed(song))
         told = action_text(song, entries) if entries else ""
-        song, rerun = move(song, document, kept)
+        with progress(f"{document.name}: {word}", quiet=obj["quiet"]) as step:
+            song, rerun = move(song, document, kept, step)
         said.append(f"{word}: {told}")
     _save(obj, before, song, rerun, said)
 
@@ -369,11 +378,11 @@ def _step(
 @click.pass_obj
 def history(obj: dict[str, Any]) -> None:
     """List the changes, the latest last."""
-    from cuesuggest.decide.telling import describe
+    from cuesuggest.decide.telling import entry_text
 
     song = load(obj["document"])
     for entry in song.history:
         when = entry.time.replace("T", " ").replace("Z", " UTC")
-        echo(f"{entry.revision:>5}  {when}  {entry.by}: {describe(song, entry.edit)}")
+        echo(f"{entry.revision:>5}  {when}  {entry.by}: {entry_text(song, entry)}")
     if not song.history:
         echo("Nothing was changed yet.")

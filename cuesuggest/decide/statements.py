@@ -35,6 +35,7 @@ __all__ = [
     "bars_shifted",
     "described",
     "form",
+    "halves_swapped",
     "read_times",
     "signature",
     "tapped",
@@ -188,6 +189,30 @@ def bars_shifted(song: Song, beats: float, from_bar: int | None = None) -> SetCo
     in_there = (TempoCorrection, TimeSignatureCorrection)
     others = tuple(fact for fact in song.corrections if not isinstance(fact, in_there))
     return _replaced(song.replaced(corrections=others), facts, start, end, "bars")
+
+
+def halves_swapped(song: Song, from_bar: int | None = None) -> SetCorrections:
+    """State that bars are half a bar off: in 4/4 that the 3 is the 1.
+
+    Bar 1 starts half a bar earlier where the band plays by then, else half a bar later: it is the first whole bar.
+    Done once more it is as before, where the band starts with bar 1.
+
+    Raises
+    ------
+    EditError
+        If no bars were heard, or they have no beat in the middle.
+    """
+    bars = _bars(song, from_bar)
+    beats = Counter(bar.beats for bar in bars).most_common(1)[0][0]
+    if beats % 2:
+        raise EditError(f"Bars of {beats} beats have none in the middle. Shift them by beats.")
+    half = beats // 2
+    first = next((bar for bar in bars if bar.number >= 1), bars[0])
+    beat = (first.end - first.start) / max(first.beats, 1)
+    earlier = from_bar is None and first.start - half * beat >= (song.analysis.music_start or 0.0) - beat / 2
+    if earlier:
+        return bars_shifted(song, -half)
+    return bars_shifted(song, half, from_bar)
 
 
 def _common_signature(bars: Sequence[Bar], start: float) -> list[TimeSignatureCorrection]:

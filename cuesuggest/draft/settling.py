@@ -18,7 +18,14 @@ from cuesuggest.errors import RecordingChangedError
 from cuesuggest.song import HistoryEntry, SetCorrections, Song
 from cuesuggest.sound.recording import open_recording
 
-__all__ = ["earlier_hearing", "settled"]
+__all__ = ["earlier_hearing", "settled", "work_of"]
+
+
+def work_of(before: Song, after: Song) -> str:
+    """Say what a change of a song asks for before it is settled, for those who wait; nothing where it is done as is."""
+    if before.corrections != after.corrections:
+        return "hearing anew"
+    return "drafting anew" if _decided_of_sections(before) != _decided_of_sections(after) else ""
 
 
 def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from cuesuggest.analysis.listen import Step
 from cuesuggest.draft.again.merge import Rerun
 from cuesuggest.draft.settling import settled
 from cuesuggest.draft.states import KeptStates
@@ -21,7 +22,7 @@ __all__ = ["made_again", "taken_back"]
 _MEMORY = ("revision", "history", "undone", "printed")
 
 
-def taken_back(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Rerun | None]:
+def taken_back(song: Song, document: Path, kept: KeptStates, step: Step | None = None) -> tuple[Song, Rerun | None]:
     """Take back the last action.
 
     Parameters
@@ -31,6 +32,8 @@ def taken_back(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Reru
         Where it lies, to find its recording.
     kept : KeptStates
         Its last states.
+    step : callable, optional
+        Told the name of each step where the song is heard anew.
 
     Returns
     -------
@@ -49,10 +52,10 @@ def taken_back(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Reru
     bare = undo(song)
     entries = last_action(song.history)
     restored = _as_in(kept, entries[0].revision - 1, song, bare, now=entries[-1].revision)
-    return (restored, None) if restored else settled(song, bare, document)
+    return (restored, None) if restored else settled(song, bare, document, step)
 
 
-def made_again(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Rerun | None]:
+def made_again(song: Song, document: Path, kept: KeptStates, step: Step | None = None) -> tuple[Song, Rerun | None]:
     """Make the last action again that was taken back; see `taken_back`.
 
     Raises
@@ -65,7 +68,7 @@ def made_again(song: Song, document: Path, kept: KeptStates) -> tuple[Song, Reru
     bare = redo(song)
     entries = last_action(song.undone)
     restored = _as_in(kept, entries[-1].revision, song, bare, now=entries[0].revision - 1)
-    return (restored, None) if restored else settled(song, bare, document)
+    return (restored, None) if restored else settled(song, bare, document, step)
 
 
 def _as_in(kept: KeptStates, revision: int, song: Song, bare: Song, *, now: int) -> Song | None:

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from cuesuggest.song.model import Song
 
 __all__ = [
+    "action_gap",
     "all_out",
     "hands_of",
     "kill_button",
@@ -20,6 +21,7 @@ __all__ = [
 ]
 
 _RUN_SECONDS = 1.0  # Of a one-shot, where the rig does not say.
+_GAP_SECONDS = 1.0  # Between two actions, where the style does not say.
 
 
 def _rig_sides(song: Song) -> list[str]:
@@ -41,6 +43,16 @@ def all_out(song: Song) -> str:
 def kill_button(song: Song) -> str:
     """Return what is written on the button that holds everything dark; empty if the rig has none."""
     return _text(song.rig.values.get("kill"))
+
+
+def action_gap(song: Song) -> float:
+    """Return how many seconds a hand needs between two actions; more where it is not practised."""
+    hands = song.profile.values.get("hands")
+    given = hands if isinstance(hands, dict) else {}
+    gap, slower = given.get("peak_gap_seconds"), given.get("volunteer_factor")
+    seconds = float(gap) if isinstance(gap, int | float) else _GAP_SECONDS
+    practised = song.rig.values.get("practised") != "volunteer"
+    return seconds if practised or not isinstance(slower, int | float) else seconds * slower
 
 
 def hands_of(song: Song) -> int:

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from cuesuggest.draft.again.moved_cues import Mover
 from cuesuggest.draft.again.same_sound import Match
+from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, PlannedSection, counted
 from cuesuggest.song import AddCue, HistoryEntry, RemoveCue, SetCorrections, SetCue, SetSection, Song, Unplaced
+from cuesuggest.song.compared import compared, in_places, kind_words
 from cuesuggest.song.decided import decided, stands
 from cuesuggest.song.numbers import in_order, numbered
 
 __all__ = ["Rerun", "merged"]
-
-# Cues that are told one by one; of more than that nobody reads each.
-_ONE_BY_ONE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,14 +154,6 @@ def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:
             return True
 
 
-def _in_places(cues: Sequence[Cue]) -> str:
-    """Say which cues are meant, by what they are and where: a few one by one, many by where they begin and end."""
-    if len(cues) <= _ONE_BY_ONE:
-        return ", ".join(f"the {cue.kind} at {cue.place} (cue {cue.number:g})" for cue in cues)
-    ordered = sorted(cues, key=lambda cue: cue.place.seconds)
-    return f"{counted(len(cues), 'cue')}, from {ordered[0].place} to {ordered[-1].place}"
-
-
 def _lines_of(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterable[str]) -> Iterable[str]:
     yield from notes
     ids = set(rerun.kept)
@@ -173,11 +164,19 @@ def _lines_of(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterab
     )
     if kept:
         yield "Kept as you decided: " + ", ".join(f"{count} {what}" for what, count in sorted(kept.items())) + "."
-    for what, cues, told in (("New", song.cues, rerun.new), ("No longer suggested", old.cues, rerun.gone)):
-        if told:
-            yield f"{what}: {_in_places([cue for cue in cues if cue.id in told])}."
+    was, now = Grid(old.analysis), Grid(song.analysis)
+    difference = compared(old, song)
+    moved = [cue for before, cue in difference.moved if str(before.place) != str(cue.place)]
+    for what, cues, grid in (
+        ("New", [cue for cue in song.cues if cue.id in rerun.new], now),
+        ("No longer suggested", [cue for cue in old.cues if cue.id in rerun.gone], was),
+        ("Moved", moved, now),
+        ("Changed", [cue for _, cue in difference.changed], now),
+    ):
+        if cues:
+            yield f"{what}: {in_places(cues, grid)}."
     for each in song.unplaced:
         cue = each.cue
-        yield f"Cue {cue.number:g} ({cue.kind}, {cue.place}) lost its place: {each.why}. It is kept aside."
+        yield f"Cue {cue.number:g} ({kind_words(cue)}, {cue.place}) lost its place: {each.why}. It is kept aside."
     if forgotten:
         yield f"{counted(forgotten, 'earlier change')} can no longer be taken back one by one."
