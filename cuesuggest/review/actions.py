@@ -5,7 +5,7 @@ All of it goes through the functions that the command line calls; nothing here k
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import Any, Literal, cast, get_args
@@ -17,12 +17,22 @@ from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.change import Change
 from cuesuggest.decide.cue_edits import added, as_kind, copied, counted_anew, moved, removed, with_level
 from cuesuggest.decide.meant import place_at, stepped
-from cuesuggest.decide.telling import describe
+from cuesuggest.decide.quick import (
+    all_accepted,
+    dark_held,
+    lengthened,
+    one_shot_at,
+    section_accepted,
+    section_named,
+)
+from cuesuggest.decide.telling import cue_words, describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
 from cuesuggest.score.form_text import read_form
-from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Status, Trigger, counted
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
+from cuesuggest.song.compared import in_places
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 
 __all__ = ["ACTIONS", "Action"]
@@ -50,9 +60,11 @@ def _section(song: Song, id_: str) -> Section:
     raise EditError("That section is not in the song any more.")
 
 
-def _numbers(cues: Iterable[Cue]) -> str:
-    numbers = [f"{cue.number:g}" for cue in cues]
-    return ("cue " if len(numbers) == 1 else "cues ") + ", ".join(numbers)
+def _place(song: Song, asked: Asked) -> Place:
+    """Return the place that is meant: a beat of a bar, the 1 if none is said; or a time."""
+    if asked.has("bar"):
+        return place_at(song, bar=asked.whole("bar"), beat=asked.number("beat", 1, 64) if asked.has("beat") else 1.0)
+    return place_at(song, seconds=asked.number("seconds", 0))
 
 
 def _one(song: Song, edit: Edit) -> Change:
@@ -66,18 +78,15 @@ def _status(song: Song, asked: Asked) -> Change:
     status = asked.choice("status", _STATUSES)
     cues = [_cue(song, each) for each in asked.texts("cues")]
     edits = tuple(SetCue(cue.id, {"status": status}) for cue in cues if cue.status != status)
-    return Change(edits, f"{_numbers(cues)}: {_STATUS_WORDS[status]}")
+    return Change(edits, f"{in_places(cues, Grid(song.analysis))}: {_STATUS_WORDS[status]}")
 
 
 def _accept_section(song: Song, asked: Asked) -> Change:
-    section = _section(song, asked.text("section"))
-    cues = [
-        cue
-        for cue in song.cues
-        if cue.status == "suggested" and (cue.place.section, cue.place.pass_) == (section.label, section.pass_)
-    ]
-    said = f"{section.mark}: {counted(len(cues), 'cue')} accepted"
-    return Change(tuple(SetCue(cue.id, {"status": "accepted"}) for cue in cues), said)
+    return section_accepted(song, _section(song, asked.text("section")))
+
+
+def _accept_all(song: Song, asked: Asked) -> Change:
+    return all_accepted(song)
 
 
 def _lock(song: Song, asked: Asked) -> Change:
@@ -128,14 +137,11 @@ def _set(song: Song, asked: Asked) -> Change:
         changes |= counted_anew(song, replace(cue, **cast("dict[str, Any]", changes)))
     told = {name: value for name, value in changes.items() if getattr(cue, name) != value}
     edits = (SetCue(cue.id, cast(CueChanges, told)),) if told else ()
-    return Change(edits, "; ".join(describe(song, edit) for edit in edits) or _numbers([cue]) + ":")
+    return Change(edits, "; ".join(describe(song, edit) for edit in edits) or cue_words(song, cue))
 
 
 def _add(song: Song, asked: Asked) -> Change:
-    if asked.has("bar"):
-        place = place_at(song, bar=asked.whole("bar"), beat=asked.number("beat", 1, 64) if asked.has("beat") else 1.0)
-    else:
-        place = place_at(song, seconds=asked.number("seconds", 0))
+    place = _place(song, asked)
     kind = asked.choice("kind", _KINDS)
     edit = added(
         song,
@@ -149,6 +155,22 @@ def _add(song: Song, asked: Asked) -> Change:
         who=(asked.text("who", 80) if asked.has("who") else "") or "operator",
     )
     return _one(song, edit)
+
+
+def _one_shot(song: Song, asked: Asked) -> Change:
+    return one_shot_at(song, _place(song, asked))
+
+
+def _dark(song: Song, asked: Asked) -> Change:
+    return dark_held(song, asked.number("seconds", 0))
+
+
+def _length(song: Song, asked: Asked) -> Change:
+    """Make a fade longer or shorter: by beats, or so many times as long."""
+    cue = _cue(song, asked.text("cue"))
+    if asked.has("times"):
+        return _one(song, lengthened(song, cue, times=asked.number("times", 0.1, 10)))
+    return _one(song, lengthened(song, cue, beats=asked.number("beats", -64, 64)))
 
 
 def _remove(song: Song, asked: Asked) -> Change:
@@ -199,6 +221,11 @@ def _shift(song: Song, asked: Asked) -> Change:
     way = "later" if beats > 0 else "earlier"
     said = f"bars start {counted(abs(beats), 'beat')} {way}{_where(bar)}" if beats else "bars are right as they are"
     return _stated(statements.bars_shifted(song, beats, bar), said)
+
+
+def _swap(song: Song, asked: Asked) -> Change:
+    bar = _from(song, asked)
+    return _stated(statements.halves_swapped(song, bar), f"1 and 3 are swapped: bars start half a bar off{_where(bar)}")
 
 
 def _times(song: Song, asked: Asked, speed: Literal["half", "double"]) -> Change:
@@ -260,9 +287,7 @@ def _forget(song: Song, asked: Asked) -> Change:
 
 def _name_section(song: Song, asked: Asked) -> Change:
     section, name = _section(song, asked.text("section")), asked.text("name", 80)
-    sections = boundaries.family(song, section) if asked.yes("all") else (section,)
-    edits = tuple(SetSection(each.id, SectionChanges(name=name)) for each in sections if each.name != name)
-    return Change(edits, f"{', '.join(each.mark for each in sections)}: {name or 'no name'}")
+    return section_named(song, section, name, repeats=asked.yes("all"))
 
 
 def _first_words(song: Song, asked: Asked) -> Change:
@@ -281,18 +306,23 @@ def _answer(song: Song, asked: Asked) -> Change:
 ACTIONS: dict[str, Action] = {
     "status": _status,
     "accept-section": _accept_section,
+    "accept-all": _accept_all,
     "lock": _lock,
     "level": _level,
     "note": _note,
     "move": _move,
     "set": _set,
     "add": _add,
+    "one-shot": _one_shot,
+    "dark": _dark,
+    "length": _length,
     "remove": _remove,
     "copy": _copy,
     "category": _category,
     "vamp": _vamp,
     "bar-one": _bar_one,
     "shift": _shift,
+    "swap": _swap,
     "half": partial(_times, speed="half"),
     "double": partial(_times, speed="double"),
     "tempo": _tempo,

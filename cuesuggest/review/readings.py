@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -12,6 +13,8 @@ from cuesuggest.review.page_sound import Click
 __all__ = ["clicked"]
 
 _LEVELS = {"half": Fraction(1, 2), "double": Fraction(2)}
+_SECONDS = re.compile(r"\d{1,5}(?:\.\d{1,4})?")
+_SAME_TIME = 0.05  # s
 _LONGEST_GAP = 2.5  # beats; further apart, nobody counts between them
 
 
@@ -22,7 +25,8 @@ def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
     ----------
     analysis : SongAnalysis
     reading : str
-        A kind of `analysis.alternatives`; empty, or one that is none, is what the document says.
+        A kind of `analysis.alternatives`; "from 12.5" comes in at a time, "on 12.5" is that moment alone, "not 12.5
+        14" is silent between two. Empty, or one that is none of these, is what the document says.
 
     Returns
     -------
@@ -30,6 +34,9 @@ def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
     """
     beats, downbeats = analysis.beats, frozenset(analysis.downbeats)
     kind, _, shift = reading.partition(" ")
+    moments = [float(each) for each in _SECONDS.findall(shift)] if kind in ("from", "on", "not") else []
+    if moments:
+        return _at_moments(kind, moments, beats, downbeats)
     if len(beats) < 2 or analysis.meter is None:
         return Click(beats, downbeats)
     first = next((k for k, time in enumerate(beats) if time in downbeats), 0)
@@ -46,6 +53,18 @@ def clicked(analysis: SongAnalysis, reading: str = "") -> Click:
     if count.isdigit() and unit.isdigit():
         return Click(beats, frozenset(beats[first :: felt_beats(kind)]))
     return Click(beats, downbeats)
+
+
+def _at_moments(kind: str, moments: list[float], beats: Sequence[float], downbeats: frozenset[float]) -> Click:
+    """Clicks that point to a moment; the moment itself is as strong as a 1."""
+    first, last = moments[0], moments[-1]
+    if kind == "on":
+        return Click((first,), frozenset({first}))
+    if kind == "not":
+        left = tuple(beat for beat in beats if not first - _SAME_TIME <= beat < last - _SAME_TIME)
+        return Click(left, downbeats)
+    later = tuple(beat for beat in beats if beat > first + _SAME_TIME)
+    return Click((first, *later), downbeats | {first})
 
 
 def _neighbours(beats: Sequence[float]) -> list[tuple[float, float]]:

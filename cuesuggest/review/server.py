@@ -33,7 +33,7 @@ from cuesuggest.review.launch import Launch
 from cuesuggest.review.page_sound import Click, Sound
 from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.readings import clicked
-from cuesuggest.review.session import BehindError, Outcome, Session
+from cuesuggest.review.session import BehindError, NotSavedError, Outcome, Session
 from cuesuggest.review.taken_out import offered, taken_out
 from cuesuggest.review.view import page_of
 from cuesuggest.song import path_to
@@ -208,9 +208,11 @@ def _acted(page: Page, keys: Keys, request: Request, asked: Asked) -> Response:
         done = _do(session, name, asked)
     except BehindError as error:
         return JSONResponse({"error": str(error), "behind": True, **_page_now(page, keys, request)}, 409)
+    except NotSavedError as error:
+        return JSONResponse({"error": str(error), "unsaved": True}, 422)
     except CuesuggestError as error:
         return JSONResponse({"error": str(error)}, 422)
-    told = {"said": done.said, "lines": done.lines, "remarks": done.remarks}
+    told = {"said": done.said, "lines": done.lines, "remarks": done.remarks, "added": done.added}
     return JSONResponse({**told, **_page_now(page, keys, request)})
 
 

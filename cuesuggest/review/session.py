@@ -21,15 +21,21 @@ from cuesuggest.draft.states import KeptStates
 from cuesuggest.draft.undo import made_again, taken_back
 from cuesuggest.errors import CuesuggestError, DocumentError
 from cuesuggest.song import HistoryEntry, Song
+from cuesuggest.song.compared import changed_stretches
 from cuesuggest.song.edits import last_action
+from cuesuggest.song.open_questions import open_questions
 
-__all__ = ["BehindError", "Outcome", "Session"]
+__all__ = ["BehindError", "NotSavedError", "Outcome", "Session"]
 
 _BY = "page"
 
 
 class BehindError(CuesuggestError):
     """An action that is about a state of the song which is not the one there is now."""
+
+
+class NotSavedError(CuesuggestError):
+    """An action that could not be written to the disk, and was therefore not done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,8 @@ class Outcome:
     """What else has changed."""
     remarks: tuple[str, ...] = ()
     """What does not go together since."""
+    added: str | None = None
+    """Id of the cue that was added: it is the one that is meant now."""
 
 
 class Session:
@@ -65,6 +73,12 @@ class Session:
         self._lock = threading.RLock()
         self._song = Song.load(document)
         self._signature = self._on_disk()
+        self._changed: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def changed(self) -> tuple[tuple[int, int], ...]:
+        """The bars that the last action changed, as first and last number of each stretch."""
+        return self._changed
 
     @property
     def song(self) -> Song:
@@ -93,8 +107,10 @@ class Session:
         ------
         BehindError
             If the song has changed since, here or on disk.
+        NotSavedError
+            If it cannot be saved. Nothing has changed then, here or on disk.
         CuesuggestError
-            If the change does not fit, or cannot be saved. Nothing has changed then.
+            If the change does not fit. Nothing has changed then.
         """
         with self._lock:
             self._check(revision)
@@ -179,7 +195,7 @@ class Session:
         with self._lock:
             there = Song.load(self.document)
             self._kept.keep(self._song, f"{self._song.revision}-page")
-            self._song, self._signature = there, self._on_disk()
+            self._song, self._signature, self._changed = there, self._on_disk(), ()
             return Outcome("Shown is now what the file holds.")
 
     def keep_shown(self) -> Outcome:
@@ -215,7 +231,11 @@ class Session:
 
     def _save(self, song: Song) -> None:
         self._kept.keep_file(self.document, str(self._song.revision))
-        song.save(self.document)
+        try:
+            song.save(self.document)
+        except DocumentError as error:
+            raise NotSavedError(f"This could not be saved, so it was not done. {error}") from error
+        self._changed = changed_stretches(self._song, song)
         self._song, self._signature = song, self._on_disk()
 
     def _on_disk(self) -> tuple[int, int, int] | None:
@@ -233,4 +253,10 @@ def _said_of(song: Song, entries: Sequence[HistoryEntry]) -> str | None:
 
 def _outcome(said: str, rerun: Rerun | None, before: Song, after: Song) -> Outcome:
     lines = rerun.lines if rerun else ()
-    return Outcome(said, lines, tuple(clash for clash in new_clashes(before, after) if clash not in lines))
+    if open_questions(before) and not open_questions(after):
+        lines = (*lines, "No question is open any more.")
+    known = {cue.id for cue in before.cues}
+    new = [cue for cue in after.cues if cue.status == "added" and cue.id not in known]
+    added = min(new, key=lambda cue: (cue.place.seconds, cue.number)).id if new else None
+    remarks = tuple(clash for clash in new_clashes(before, after) if clash not in lines)
+    return Outcome(said, lines, remarks, added)

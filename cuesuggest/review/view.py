@@ -7,17 +7,20 @@ from typing import Any
 
 from cuesuggest.decide.statements import described
 from cuesuggest.export.chart import BARS_PER_LINE, as_json, lay_out
+from cuesuggest.review.pointing import pointed_at
 from cuesuggest.review.session import Session
 from cuesuggest.review.shown_light import shown_light
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import in_order_of_hand
 from cuesuggest.score.records import clock
 from cuesuggest.song import Song
+from cuesuggest.song.compared import stretch_words
 from cuesuggest.song.hand_words import HandWords
 from cuesuggest.song.open_questions import open_questions
 
 __all__ = ["page_of"]
 
+_LIGHT_DEEDS = ("judge-cues", "move-cue")  # answers for which the song is not heard anew
 _NARROWEST, _WIDEST = 300.0, 4000.0  # px
 
 
@@ -58,12 +61,15 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
                 "listen_at": question.listen_at,
                 "cues": len(question.cues),
                 "answers": [
-                    {"id": index, "label": each.text, "reading": each.reading}
-                    for index, each in enumerate(question.answers)
+                    {"id": index, "label": each.text, "hears": each.deed.do not in _LIGHT_DEEDS, **asdict(pointed)}
+                    for index, (each, pointed) in enumerate(
+                        zip(question.answers, pointed_at(song, question), strict=True)
+                    )
                 ],
             }
             for question in open_questions(song)
         ],
+        "changed": _changed(session),
         "cautions": list(song.cautions),
         "unplaced": [
             f"Cue {each.cue.number:g} ({each.cue.kind}, {each.cue.place}): {each.why}" for each in song.unplaced
@@ -72,6 +78,15 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
         "undo": session.undo_text(),
         "redo": session.redo_text(),
     }
+
+
+def _changed(session: Session) -> dict[str, Any]:
+    """Return the bars that the last action changed: by the seconds at which they start, and in words."""
+    starts = {bar.number: bar.start for bar in session.song.analysis.bars}
+    stretches = [
+        [starts[number] for number in range(first, last + 1) if number in starts] for first, last in session.changed
+    ]
+    return {"stretches": stretches, "words": stretch_words(session.song, session.changed)}
 
 
 def _music(song: Song) -> dict[str, Any]:

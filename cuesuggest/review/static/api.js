@@ -9,11 +9,12 @@
 export class Refused extends Error {
   /**
    * @param {string} message
-   * @param {Page | null} page
+   * @param {{page?: Page | null, unsaved?: boolean}} more `unsaved` where it would have been done, but is not on the disk
    */
-  constructor(message, page = null) {
+  constructor(message, { page = null, unsaved = false } = {}) {
     super(message);
     this.page = page;
+    this.unsaved = unsaved;
   }
 }
 
@@ -31,7 +32,7 @@ async function asked(path, options) {
   try {
     return await fetch(path, { credentials: "omit", cache: "no-store", ...options, headers });
   } catch {
-    throw new Refused(GONE);
+    throw new Refused(GONE, { unsaved: true });
   }
 }
 
@@ -47,9 +48,9 @@ function posted(path, values) {
 /** @param {Response} response */
 async function told(response) {
   const body = await response.json().catch(() => {
-    throw new Refused(FAILED);
+    throw new Refused(FAILED, { unsaved: true });
   });
-  if (!response.ok) throw new Refused(body.error, body.behind ? body : null);
+  if (!response.ok) throw new Refused(body.error, { page: body.behind ? body : null, unsaved: Boolean(body.unsaved) });
   return body;
 }
 

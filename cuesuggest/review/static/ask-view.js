@@ -14,74 +14,160 @@ import { el, find } from "./dom.js";
  */
 
 /**
- * Asks for values in a dialog.
+ * What is done with the values that were given, as texts by name; returns why it cannot be done, or "" where it was.
+ *
+ * @typedef {(given: Record<string, string>) => Promise<string> | string} Use
+ */
+
+/** @type {Map<string, Record<string, string>>} by its title what was typed into a form that was left */
+const left = new Map();
+
+/**
+ * Asks for values in a dialog. It stays open, with all that was typed, until they are taken; a form that was left has
+ * them again when it is opened the next time.
  *
  * @param {HTMLDialogElement} dialog
  * @param {string} title
  * @param {Field[]} fields
+ * @param {Use} use
  * @param {{done?: string, about?: string}} [options] what the button says, and a line above the fields
- * @returns {Promise<Record<string, string> | null>} texts by name, or null when it was left
  */
-export function ask(dialog, title, fields, { done = "Save", about = "" } = {}) {
-  const inputs = fields.map((field) => ({ field, each: input(field) }));
+export function ask(dialog, title, fields, use, { done = "Save", about = "" } = {}) {
+  const before = left.get(title);
+  const inputs = fields.map((field) => ({ field, each: input(field, before?.[field.name]) }));
+  const several = fields.some((field) => field.kind === "lines");
+  const wrong = el("p", { class: "wrong", role: "alert" });
+  const finish = el("button", { value: "done", class: "first" }, `${done} `, el("kbd", {}, several ? "Ctrl Enter" : "Enter"));
   const form = el(
     "form",
     { method: "dialog" },
     el("h2", { id: "ask-title" }, title),
     about ? el("p", { class: "about" }, about) : null,
+    before ? el("p", { class: "about" }, "As you left it; not saved yet.") : null,
     ...inputs.map(({ field, each }) => el("label", {}, el("span", {}, field.label), each)),
-    el(
-      "div",
-      { class: "buttons" },
-      el("button", { value: "done", class: "first" }, `${done} `, el("kbd", {}, "Enter")),
-      el("button", { value: "", formnovalidate: true, type: "button", "data-leave": true }, "Leave ", el("kbd", {}, "Esc")),
-    ),
+    wrong,
+    el("div", { class: "buttons" }, finish, leaving()),
   );
-  dialog.replaceChildren(form);
-  return new Promise((resolve) => {
-    const end = new AbortController();
-    /** @param {Record<string, string> | null} values */
-    const finish = (values) => {
-      end.abort();
-      dialog.close();
-      resolve(values);
-    };
-    const { signal } = end;
-    form.addEventListener("submit", (event) => {
-      event.preventDefault();
-      finish(Object.fromEntries(inputs.map(({ field, each }) => [field.name, each.value])));
-    }, { signal });
-    find("[data-leave]", HTMLButtonElement, form).addEventListener("click", () => finish(null), { signal });
-    dialog.addEventListener("cancel", () => finish(null), { signal });
-    dialog.addEventListener("keydown", (event) => {
-      // In a text of several lines Enter makes a line; with Ctrl it is done. A list of choices would open.
-      const ends = event.ctrlKey || event.metaKey || event.target instanceof HTMLSelectElement;
-      if (event.key !== "Enter" || !ends) return;
-      event.preventDefault();
-      form.requestSubmit();
-    }, { signal });
-    dialog.showModal();
-    const first = inputs[0]?.each;
-    first?.focus();
-    if (first && !(first instanceof HTMLSelectElement)) first.select();
+  const given = () => Object.fromEntries(inputs.map(({ field, each }) => [field.name, each.value]));
+  const { signal, close } = opened(dialog, form, () => {
+    if (inputs.some(({ field, each }) => each.value !== String(field.value ?? first(field)))) left.set(title, given());
+    else left.delete(title);
   });
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (finish.ariaBusy === "true") return;
+    const values = given();
+    left.set(title, values);
+    finish.ariaBusy = "true";
+    wrong.textContent = "";
+    const refused = await use(values);
+    finish.ariaBusy = "false";
+    if (!refused) left.delete(title);
+    if (signal.aborted) return;
+    if (refused) wrong.textContent = refused;
+    else close();
+  }, { signal });
+  dialog.addEventListener("keydown", (event) => {
+    // In a text of several lines Enter makes a line; with Ctrl it is done. A list of choices would open.
+    const ends = event.ctrlKey || event.metaKey || event.target instanceof HTMLSelectElement;
+    if (event.key !== "Enter" || !ends) return;
+    event.preventDefault();
+    form.requestSubmit();
+  }, { signal });
+  const start = inputs[0]?.each;
+  start?.focus();
+  if (start && !(start instanceof HTMLSelectElement)) start.select();
 }
 
-/** @param {Field} field */
-function input(field) {
+/**
+ * Asks whether something that is much is meant. Enter leaves it.
+ *
+ * @param {HTMLDialogElement} dialog
+ * @param {string} title
+ * @param {string[]} lines what it is about
+ * @param {{done: string, key: string}} options what the button says, and the letter that is pressed for it
+ * @param {() => unknown} use
+ */
+export function confirm(dialog, title, lines, { done, key }, use) {
+  const yes = el("button", { type: "button" }, `${done} `, el("kbd", {}, key.toUpperCase()));
+  const form = el(
+    "form",
+    { method: "dialog" },
+    el("h2", { id: "ask-title" }, title),
+    el("ul", {}, ...lines.map((each) => el("li", {}, each))),
+    el("div", { class: "buttons" }, yes, leaving()),
+  );
+  const { signal, close } = opened(dialog, form, () => {});
+  const go = () => {
+    close();
+    use();
+  };
+  yes.addEventListener("click", go, { signal });
+  dialog.addEventListener("keydown", (event) => {
+    if (event.key.toLowerCase() !== key) return;
+    event.preventDefault();
+    go();
+  }, { signal });
+  find("[data-leave]", HTMLButtonElement, form).focus();
+}
+
+const leaving = () => el("button", { value: "", formnovalidate: true, type: "button", "data-leave": true }, "Leave ", el("kbd", {}, "Esc"));
+
+/**
+ * Open the dialog with a form.
+ *
+ * @param {HTMLDialogElement} dialog
+ * @param {HTMLFormElement} form
+ * @param {() => void} leave done when it is left
+ */
+function opened(dialog, form, leave) {
+  const end = new AbortController();
+  const { signal } = end;
+  const close = () => {
+    end.abort();
+    // The browser gives the focus back a moment later; a key in between belongs to the chart.
+    if (document.activeElement instanceof HTMLElement) document.activeElement.blur();
+    dialog.close();
+  };
+  dialog.replaceChildren(form);
+  const quit = () => {
+    leave();
+    close();
+  };
+  find("[data-leave]", HTMLButtonElement, form).addEventListener("click", quit, { signal });
+  dialog.addEventListener("cancel", quit, { signal });
+  // By itself, the browser closes it a moment later, and the key after it goes to nobody.
+  dialog.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || event.isComposing) return;
+    event.preventDefault();
+    quit();
+  }, { signal });
+  dialog.showModal();
+  return { signal, close };
+}
+
+/** What a field has that no value was given for. @param {Field} field */
+const first = (field) => (Array.isArray(field.kind) ? field.kind[0][0] : "");
+
+/**
+ * @param {Field} field
+ * @param {string | undefined} before what was typed into it before
+ */
+function input(field, before) {
+  const value = before ?? String(field.value ?? first(field));
   if (Array.isArray(field.kind)) {
     const made = el("select", { name: field.name });
-    for (const [value, words] of field.kind) made.append(el("option", { value }, words));
-    made.value = String(field.value ?? "");
+    for (const [each, words] of field.kind) made.append(el("option", { value: each }, words));
+    made.value = value;
     return made;
   }
   if (field.kind === "lines") {
     const made = el("textarea", { name: field.name, rows: 6, maxlength: 20000, spellcheck: "false" });
-    made.value = String(field.value ?? "");
+    made.value = value;
     return made;
   }
   const limits = field.kind === "number" ? { type: "number", min: field.min, max: field.max, step: "any" } : { type: "text", maxlength: 2000 };
   const made = el("input", { name: field.name, autocomplete: "off", ...limits });
-  made.value = String(field.value ?? "");
+  made.value = value;
   return made;
 }

@@ -41,13 +41,17 @@ export class ChartView {
   #at = null;
   #bottom = 60;
 
+  /** What others mark lies here: below what is written, and above it. */
+  under = svg("g");
+  over = svg("g");
+
   /** How many times its own size the chart is drawn. */
   scale = 1;
 
   /**
    * @param {HTMLElement} element
    * @param {Store} store
-   * @param {{bar: (seconds: number) => void, cue: (id: string) => void}} pressed
+   * @param {{bar: (seconds: number) => void, cue: (id: string) => void, answer: (id: string) => void}} pressed
    */
   constructor(element, store, pressed) {
     this.#element = element;
@@ -57,7 +61,9 @@ export class ChartView {
     store.addEventListener("song", () => this.#draw());
     this.#svg.addEventListener("click", (event) => {
       const cue = around(event, "[data-cue]")?.dataset.cue;
-      if (cue) pressed.cue(cue);
+      const answer = around(event, "[data-answer]")?.dataset.answer;
+      if (answer) pressed.answer(answer);
+      else if (cue) pressed.cue(cue);
       else this.#pressedAt(event, pressed.bar);
     });
   }
@@ -83,7 +89,7 @@ export class ChartView {
       groups.push(this.#group(String(index), [line, states], kept, () => this.#line(line, chart.signs, status)));
     });
     this.#drawn = kept;
-    this.#svg.replaceChildren(this.#spot, ...groups, this.#round, this.#mark);
+    this.#svg.replaceChildren(this.under, this.#spot, ...groups, this.over, this.#round, this.#mark);
     this.#drawRound();
     if (this.#at !== null) this.mark(this.#at, false);
   }
@@ -261,19 +267,27 @@ export class ChartView {
   }
 
   /**
+   * The bar that sounds at a time, and its line; or null where nothing is written.
+   *
+   * @param {number} seconds
+   */
+  barAt(seconds) {
+    for (const line of this.#chart?.lines ?? []) {
+      for (const bar of line.bars) if (seconds >= bar.start - 0.005 && seconds < bar.end - 0.005) return { line, bar };
+    }
+    return null;
+  }
+
+  /**
    * Where a time stands, or null where nothing is written.
    *
    * @param {number} seconds
    */
-  #find(seconds) {
-    for (const line of this.#chart?.lines ?? []) {
-      for (const bar of line.bars) {
-        if (seconds >= bar.start - 0.005 && seconds < bar.end - 0.005) {
-          return { line, x: line.x + bar.x + (Math.max(0, seconds - bar.start) / (bar.end - bar.start)) * bar.width };
-        }
-      }
-    }
-    return null;
+  find(seconds) {
+    const found = this.barAt(seconds);
+    if (!found) return null;
+    const { line, bar } = found;
+    return { line, x: line.x + bar.x + (Math.max(0, seconds - bar.start) / (bar.end - bar.start)) * bar.width };
   }
 
   /**
@@ -284,12 +298,22 @@ export class ChartView {
    */
   mark(seconds, follow) {
     this.#at = seconds;
-    const found = this.#find(seconds);
+    const found = this.find(seconds);
     this.#mark.setAttribute("visibility", found ? "visible" : "hidden");
     if (!found) return;
     const { line, x } = found;
     this.#mark.setAttribute("d", `M${x.toFixed(1)} ${line.y + line.staff_top - 4}V${line.y + line.light_y + 8}`);
     if (follow) this.#keepInSight(line);
+  }
+
+  /**
+   * Bring the line of a time onto the screen.
+   *
+   * @param {number} seconds
+   */
+  reveal(seconds) {
+    const found = this.barAt(seconds);
+    if (found) this.#keepInSight(found.line);
   }
 
   /**

@@ -1,14 +1,16 @@
 // @ts-check
-import { ask } from "./ask-view.js";
+import { ask, confirm } from "./ask-view.js";
 import { barIndex, barStep, lineStep, placeAt, sectionAt, sectionStep } from "./places.js";
+import { quickActs } from "./quick.js";
 
-/** @import { Field } from "./ask-view.js" */
+/** @import { Field, Use } from "./ask-view.js" */
 /** @import { Choices } from "./chosen.js" */
 /** @import { Cue, Page, Section, Status } from "./content.js" */
 /** @import { DeskView } from "./desk-view.js" */
 /** @import { Hand } from "./hand.js" */
 /** @import { ListView } from "./list-view.js" */
 /** @import { Player } from "./player.js" */
+/** @import { questionActs } from "./questions.js" */
 /** @import { Store } from "./store.js" */
 
 const KINDS = [
@@ -35,11 +37,12 @@ const NO_SECTIONS = "The song has no sections.";
  * @param {Hand} parts.hand
  * @param {DeskView} parts.desk
  * @param {ListView} parts.list
+ * @param {ReturnType<typeof questionActs>} parts.questions
  * @param {HTMLDialogElement} parts.askDialog
  * @param {Choices} parts.choices
  * @returns {Record<string, Doing | undefined>} by the command's id
  */
-export function commands({ store, player, hand, desk, list, askDialog, choices }) {
+export function commands({ store, player, hand, desk, list, questions, askDialog, choices }) {
   const page = () => store.page;
   const music = () => page().music;
   const place = () => placeAt(music(), player.seconds);
@@ -67,12 +70,6 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     const section = sectionAt(music().sections, player.seconds);
     if (section) work(section);
     else say("There is no section at this place.");
-  };
-  const leaveMenu = () => hand.set({ mode: "" });
-  /** @param {() => unknown} work */
-  const inMenu = (work) => () => {
-    leaveMenu();
-    work();
   };
 
   // Cues.
@@ -114,7 +111,7 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     hand.set({ cue: next.id, question: null });
   };
 
-  const edit = withCue(async (cue) => {
+  const edit = withCue((cue) => {
     /** @type {Field[]} */
     const level = cue.level === null ? [] : [{ name: "level", label: "Level, %", kind: "number", min: 0, max: 100, value: cue.level }];
     /** @type {Field[]} */
@@ -130,70 +127,41 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
       { name: "who", label: "Who", kind: "text", value: cue.who },
       { name: "note", label: cue.kind === "call" ? "What is called" : "Note", kind: "text", value: cue.note },
     ];
-    const values = await ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields);
-    if (!values) return;
-    /** @type {Record<string, string | number>} */
-    const changed = {};
-    for (const { name, kind, value = "" } of fields) {
-      const text = values[name];
-      const number = kind === "number";
-      if (text !== String(value) && !(number && text === "")) changed[name] = number ? Number(text) : text;
-    }
-    if (Object.keys(changed).length) store.act("set", { cue: cue.id, ...changed });
+    ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields, (values) => {
+      /** @type {Record<string, string | number>} */
+      const changed = {};
+      for (const { name, kind, value = "" } of fields) {
+        const text = values[name];
+        const number = kind === "number";
+        if (text !== String(value) && !(number && text === "")) changed[name] = number ? Number(text) : text;
+      }
+      return Object.keys(changed).length ? store.act("set", { cue: cue.id, ...changed }) : "";
+    });
   });
 
   /** @param {string} kind */
-  const add = (kind) => async () => {
+  const add = (kind) => () => {
     const { bar, beat } = place();
     const at = bar === null ? { seconds: player.seconds } : { bar, beat };
     const call = kind === "call";
     /** @type {Field[]} */
-    const more = call ? [{ name: "who", label: "For whom", kind: "text", value: "house light" }] : [
+    const fields = call ? [
+      { name: "note", label: "What is called", kind: "text" },
+      { name: "who", label: "For whom", kind: "text", value: "house light" },
+    ] : [
       { name: "kind", label: "Kind", kind: KINDS, value: "one-shot" },
       { name: "look", label: "Look", kind: [["", "none"], ...page().looks.map((look) => [look.id, look.name])] },
       { name: "side", label: "Side", kind: "text" },
       { name: "level", label: "Level, %", kind: "number", min: 0, max: 100 },
       { name: "beats", label: "Length, beats", kind: "number", min: 0, max: 256 },
+      { name: "note", label: "Note", kind: "text" },
     ];
-    const values = await ask(askDialog, `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`, [
-      ...more,
-      { name: "note", label: call ? "What is called" : "Note", kind: "text" },
-    ], { done: "Add" });
-    if (!values) return;
-    const said = Object.entries(values).filter(([, text]) => text !== "");
-    const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
-    store.act("add", { kind, ...given, ...at });
-  };
-
-  // Questions.
-
-  const asked = () => page().questions.find((each) => each.id === hand.now.question);
-  /** The click goes with the beats again, where it went with another reading. */
-  const asTold = () => {
-    if (player.reading) player.clickOn(player.click);
-  };
-  const nextQuestion = () => {
-    asTold();
-    const open = page().questions;
-    const index = open.findIndex((each) => each.id === hand.now.question);
-    if (open.length) hand.set({ question: open[(index + 1) % open.length].id, mode: "" });
-    else say("No question is open.", false);
-  };
-  const listen = () => {
-    const question = asked();
-    if (question) player.playFrom(barStep(music().bars, question.listen_at + 0.01, -1) ?? question.listen_at);
-  };
-
-  /** Off, on the beats as they are told, then on those of each other answer to the question that is asked. */
-  const nextClick = () => {
-    const readings = asked()?.answers.map((each) => each.reading).filter((each) => each !== null) ?? [];
-    if (readings.length < 2) {
-      player.toggleClick();
-      return;
-    }
-    const next = player.click ? readings.indexOf(player.reading) + 1 : 0;
-    player.clickOn(next < readings.length, readings[next] ?? "");
-    if (player.click && !player.playing) listen();
+    const title = `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`;
+    ask(askDialog, title, fields, (values) => {
+      const said = Object.entries(values).filter(([, text]) => text !== "");
+      const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
+      return store.act("add", { kind, ...given, ...at });
+    }, { done: "Add" });
   };
 
   // Music.
@@ -206,41 +174,45 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
    */
   const tell = (what, values) => {
     const { bar } = place();
-    if (!hand.now.hereOn) store.act(what, values);
-    else if (bar === null) say(NO_BAR_HERE);
-    else store.act(what, { from_bar: bar, ...values });
+    if (!hand.now.hereOn) return store.act(what, values);
+    if (bar !== null) return store.act(what, { from_bar: bar, ...values });
+    say(NO_BAR_HERE);
+    return NO_BAR_HERE;
   };
   /**
    * @param {string} what
    * @param {object} values
    */
-  const state = (what, values = {}) => inMenu(() => tell(what, values));
+  const state = (what, values = {}) => () => tell(what, values);
   /** @param {number} bars */
-  const boundary = (bars) => inMenu(withSection((section) => store.act("boundary-move", { section: section.id, bars, all: hand.now.repeats })));
+  const boundary = (bars) => withSection((section) => store.act("boundary-move", { section: section.id, bars, all: hand.now.repeats }));
   /**
    * @param {() => string} title
    * @param {() => Field[]} fields
    * @param {{about?: string}} options
-   * @param {(given: Record<string, string>) => unknown} done
+   * @param {Use} use
    */
-  const typed = (title, fields, options, done) => inMenu(async () => {
-    const given = await ask(askDialog, title(), fields(), options);
-    if (given) done(given);
-  });
+  const typed = (title, fields, options, use) => () => ask(askDialog, title(), fields(), use, options);
   /**
    * @param {(section: Section) => string} title
-   * @param {(section: Section) => Field} field
-   * @param {(section: Section, given: Record<string, string>) => unknown} done
+   * @param {(section: Section) => Field[]} fields
+   * @param {(section: Section, given: Record<string, string>) => Promise<string>} done
    */
-  const ofSection = (title, field, done) => inMenu(withSection(async (section) => {
-    const given = await ask(askDialog, title(section), [field(section)]);
-    if (given) done(section, given);
-  }));
+  const ofSection = (title, fields, done) =>
+    withSection((section) => ask(askDialog, title(section), fields(section), (given) => done(section, given)));
+  /** This section, or all of its letter: chosen where the section is named. @param {Section} section */
+  const scope = (section) => {
+    const all = music().sections.filter((each) => each.label === section.label).map((each) => `${each.label}${each.pass}`);
+    return all.length < 2 ? [] : [{
+      name: "all", label: "Which", value: hand.now.repeats ? "yes" : "",
+      kind: [["", `this one: ${section.label}${section.pass}`], ["yes", `every ${section.label}: ${all.join(", ")}`]],
+    }];
+  };
 
   // Light of a section.
 
   /** @param {string} value */
-  const category = (value) => inMenu(withSection((section) => store.act("category", { section: section.id, category: value, all: hand.now.passes })));
+  const category = (value) => withSection((section) => store.act("category", { section: section.id, category: value, all: hand.now.passes }));
 
   const formNow = () => music().sections.map((each) => `${each.name || each.label} ${each.last - each.first + 1}`).join(", ");
 
@@ -279,10 +251,9 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     "song-louder": () => choices.louder("song", 1),
     "click-softer": () => choices.louder("click", -1),
     "click-louder": () => choices.louder("click", 1),
-    click: nextClick,
 
-    question: nextQuestion,
-    listen,
+    ...questions.commands,
+    ...quickActs({ store, player, withCue }),
 
     accept: decide("accepted"),
     reject: decide("rejected"),
@@ -298,16 +269,18 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     trigger: withCue((cue) => store.act("set", { cue: cue.id, trigger: TRIGGERS[(TRIGGERS.indexOf(cue.trigger) + 1) % TRIGGERS.length] })),
     anchor: withCue((cue) => store.act("set", { cue: cue.id, anchor: cue.anchor === "lands-on" ? "starts-on" : "lands-on" })),
     lock: withCue((cue) => store.act("lock", { cue: cue.id, lock: !cue.lock }, shownAs(cue.id, { lock: !cue.lock }))),
-    note: withCue(async (cue) => {
-      const given = await ask(askDialog, `Note on cue ${cue.number}`, [{ name: "note", label: "Note", kind: "text", value: cue.note }]);
-      if (given) store.act("note", { cue: cue.id, note: given.note });
+    note: withCue((cue) => {
+      /** @type {Field} */
+      const field = { name: "note", label: "Note", kind: "text", value: cue.note };
+      ask(askDialog, `Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
     }),
     copy: withCue((cue) => store.act("copy", { cue: cue.id })),
     add: add("one-shot"),
     call: add("call"),
     remove: withCue((cue) => store.act("remove", { cue: cue.id })),
 
-    section: withSection(() => hand.set({ mode: "section" })),
+    // Whatever a menu is opened for counts for what is shown, until something else is said there.
+    section: withSection(() => hand.set({ mode: "section", passes: false })),
     rest: category("rest"),
     subtle: category("subtle"),
     lift: category("lift"),
@@ -315,12 +288,13 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     passes: () => hand.set({ passes: !hand.now.passes }),
     vamp: ofSection(
       (section) => `${section.label}${section.pass} goes round until …`,
-      (section) => ({ name: "until", label: "The sign to go on by", kind: "text", value: section.vamp }),
+      (section) => [{ name: "until", label: "The sign to go on by", kind: "text", value: section.vamp }],
       (section, given) => store.act("vamp", { section: section.id, until: given.until }),
     ),
 
-    music: () => hand.set({ mode: "music" }),
-    "bar-one": inMenu(() => store.act("bar-one", { seconds: place().beatStart })),
+    music: () => hand.set({ mode: "music", hereOn: false, repeats: false }),
+    "bar-one": () => store.act("bar-one", { seconds: place().beatStart }),
+    swap: state("swap"),
     "shift-later": state("shift", { beats: 1 }),
     "shift-earlier": state("shift", { beats: -1 }),
     half: state("half"),
@@ -337,49 +311,54 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     },
     "tap-done": () => {
       const times = hand.now.taps;
-      hand.set({ mode: "", taps: [] });
+      hand.set({ mode: "music", taps: [] });
       store.act("tapped", { times });
     },
     "boundary-earlier": boundary(-1),
     "boundary-later": boundary(1),
-    "boundary-add": inMenu(() => {
+    "boundary-add": () => {
       const { bar } = place();
       if (bar === null) say(NO_BAR_HERE);
       else store.act("boundary-add", { bar, all: hand.now.repeats });
-    }),
-    "boundary-remove": inMenu(withSection((section) => store.act("boundary-remove", { section: section.id, all: hand.now.repeats }))),
+    },
+    "boundary-remove": withSection((section) => store.act("boundary-remove", { section: section.id, all: hand.now.repeats })),
     name: ofSection(
-      (section) => `Name of ${section.label}${section.pass}${hand.now.repeats ? " and its repeats" : ""}`,
-      (section) => ({ name: "name", label: "Name", kind: "text", value: section.name }),
-      (section, given) => store.act("name", { section: section.id, name: given.name, all: hand.now.repeats }),
+      (section) => `Name of ${section.label}${section.pass}`,
+      (section) => [{ name: "name", label: "Name", kind: "text", value: section.name }, ...scope(section)],
+      (section, given) => store.act("name", { section: section.id, name: given.name, all: given.all === "yes" }),
     ),
     words: ofSection(
       (section) => `First words of ${section.label}${section.pass}`,
-      (section) => ({ name: "words", label: "It begins with", kind: "text", value: section.words }),
+      (section) => [{ name: "words", label: "It begins with", kind: "text", value: section.words }],
       (section, given) => store.act("first-words", { section: section.id, words: given.words }),
     ),
     form: typed(
       () => "The form, as the band writes it",
       () => [{ name: "text", label: "Parts in order, with bars where you know them", kind: "lines", value: formNow() }],
-      { about: "Such as: intro 4, verse 8, chorus 8 x2, bridge 8, outro. Ctrl Enter saves." },
+      { about: "Such as: intro 4, verse 8, chorus 8 x2, bridge 8, outro." },
       (given) => store.act("form", { text: given.text }),
     ),
     "here-on": () => hand.set({ hereOn: !hand.now.hereOn }),
     repeats: () => hand.set({ repeats: !hand.now.repeats }),
-    forget: inMenu(() => store.act("forget")),
+    forget: () => {
+      const { stated } = page();
+      if (!stated.length) say("Nothing was stated about this song.");
+      else confirm(askDialog, "Forget all that was stated about the music?", stated, { done: "Forget all", key: "f" }, () => store.act("forget"));
+    },
 
     undo: () => store.act("undo"),
     redo: () => store.act("redo"),
     list: () => (list.open ? list.close() : list.show(hand.now.cue)),
-    title: async () => {
-      const given = await ask(askDialog, "Title", [{ name: "title", label: "The song is called", kind: "text", value: page().title }]);
-      if (given) store.act("title", { title: given.title });
+    title: () => {
+      /** @type {Field} */
+      const field = { name: "title", label: "The song is called", kind: "text", value: page().title };
+      ask(askDialog, "Title", [field], ({ title }) => store.act("title", { title }));
     },
     leave: () => {
       const { mode, question, passed } = hand.now;
-      if (mode) hand.set({ mode: "", taps: [] });
+      if (mode) hand.set({ mode: mode === "tap" ? "music" : "", taps: [] });
       else if (question) {
-        asTold();
+        questions.asTold();
         hand.set({ question: null, passed: new Set([...passed, question]) });
       }
       else hand.set({ cue: null });
@@ -387,12 +366,5 @@ export function commands({ store, player, hand, desk, list, askDialog, choices }
     "take-file": () => store.act("take-file"),
     "keep-shown": () => store.act("keep-shown"),
     "show-now": () => store.load(),
-    answer: (id) => {
-      const question = asked();
-      if (!question) return;
-      asTold();
-      hand.set({ question: null, cue: null });
-      store.act("answer", { question: question.id, answer: Number(id) });
-    },
   };
 }

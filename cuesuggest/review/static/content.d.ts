@@ -14,6 +14,8 @@ export interface Page {
   light: Light;
   looks: Look[];
   questions: Question[];
+  changed: Changed;
+  stated: string[];
   cautions: string[];
   unplaced: string[];
   sound: Sound | null;
@@ -34,6 +36,13 @@ export interface Chosen {
   click: number;
 }
 
+/** The bars that the last action changed. */
+export interface Changed {
+  /** Of each stretch the seconds at which its bars start. */
+  stretches: number[][];
+  words: string;
+}
+
 export interface Sound {
   seconds: number;
   /** Path with the key that opens it. */
@@ -45,8 +54,12 @@ export interface Told {
   said: string;
   lines: string[];
   remarks: string[];
+  /** Id of the cue that was added, if one was. */
+  added?: string | null;
   /** Set by the page itself; the server says it by its status. */
   wrong?: boolean;
+  /** Whether it would have been done, but could not be written. */
+  unsaved?: boolean;
 }
 
 /** The answer to /act. */
@@ -149,7 +162,14 @@ export interface Question {
 export interface Answer {
   id: number;
   label: string;
+  /** Where it points, in seconds; null where it is about the whole song. */
+  at: number | null;
+  /** Where the click falls with it; null where a click tells nothing. */
   reading: string | null;
+  hear_from: number;
+  hear_to: number;
+  /** Whether the song is heard anew for it. */
+  hears: boolean;
 }
 
 // The chart, as geometry.py draws it up.

@@ -13,8 +13,9 @@ import { soundMenu } from "./sound-view.js";
 /** @import { Store } from "./store.js" */
 
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
-const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
-const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "section", "music", "list"];
+const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "shorter", "longer", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
+const FADES = new Set(["fade-in", "fade-out", "crossfade", "ramp"]);
+const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list"];
 
 /** The desk below the chart: the place that is heard, what keys are about now, and what was done last. */
 export class DeskView {
@@ -147,20 +148,25 @@ export class DeskView {
         ...asked.answers.map((each, index) => this.#button(String(index + 1), each.label, `answer:${each.id}`)),
         this.#button("Esc", "later", "leave"),
       ),
+      el(
+        "p",
+        { class: "because" },
+        asked.answers.some((each) => each.at !== null) ? "The numbers on the chart show where each answer points; press one to hear it." : "",
+      ),
     ];
   }
 
   /**
-   * Where the answers are readings of the beats, each can be heard with a click.
+   * Each answer that sounds otherwise can be heard with a click before it is given.
    *
    * @param {Question} asked
    */
   #clicks(asked) {
-    const readings = asked.answers.filter((each) => each.reading !== null);
-    if (readings.length < 2) return [];
-    const next = this.#player.click ? readings.findIndex((each) => each.reading === this.#player.reading) + 1 : 0;
-    const label = next < readings.length ? `click: ${readings[next].label}` : "no click";
-    return [this.#button("K", label, "click")];
+    const heard = asked.answers.filter((each) => each.reading !== null);
+    if (heard.length < 2) return [];
+    const now = heard.findIndex((each) => this.#player.loop?.name === `answer ${each.id + 1}`);
+    const next = heard[now + 1];
+    return [this.#button("K", next ? `hear ${next.id + 1}: ${next.label}` : "no click", "click")];
   }
 
   /** @param {Cue} cue */
@@ -178,7 +184,7 @@ export class DeskView {
       ),
       el("p", { class: "what" }, cue.hand),
       el("p", { class: "because" }, [cue.reasons.join(" "), ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
-      this.#keys(CUE_KEYS),
+      this.#keys(CUE_KEYS.filter((id) => FADES.has(cue.kind) || !["shorter", "longer"].includes(id))),
     ];
   }
 
@@ -201,12 +207,18 @@ export class DeskView {
     const name = place.section ? `${place.section.label}${place.section.pass}` : "no section";
     const title =
       mode === "section"
-        ? `Light of ${name}${passes ? " and its other passes" : ""}`
-        : `Music at bar ${place.bar ?? "–"}, ${name}: ${hereOn ? "from here on" : "everywhere"}; section starts ${repeats ? "in all repeats" : "here only"}`;
+        ? `Light of ${passes ? `every ${place.section?.label}` : name}`
+        : `Music at bar ${place.bar ?? "–"}, ${name}`;
+    /** Scopes say what counts now. @type {Record<string, string>} */
+    const scopes = {
+      passes: passes ? `for every ${place.section?.label ?? "pass"}` : `for ${name} only`,
+      repeats: repeats ? `section keys: every ${place.section?.label ?? "pass"}` : `section keys: ${name} only`,
+      "here-on": hereOn ? `beats and bars: from bar ${place.bar ?? "–"} on` : "beats and bars: whole song",
+    };
     const inMenu = COMMANDS.filter((each) => each.when === mode);
     return [
       el("p", { class: "small" }, title),
-      el("div", { class: "keys menu" }, ...inMenu.map((each) => this.#command(each)), this.#button("Esc", "back", "leave")),
+      el("div", { class: "keys menu" }, ...inMenu.map((each) => this.#command(scopes[each.id] ? { ...each, label: scopes[each.id] } : each)), this.#button("Esc", "back", "leave")),
     ];
   }
 
@@ -255,7 +267,7 @@ export class DeskView {
     const open = page?.questions.filter((each) => !this.#hand.now.passed.has(each.id)).length ?? 0;
     const left = page ? page.cues.filter((cue) => cue.status === "suggested").length : 0;
     const state = [
-      open ? `${open} question${open === 1 ? "" : "s"} open` : "",
+      page?.questions.length ? (open ? `${open} question${open === 1 ? "" : "s"} open` : `${page.questions.length} question${page.questions.length === 1 ? "" : "s"} passed over: Q asks again`) : "no question open",
       page?.cues.length ? (left ? `${left} of ${page.cues.length} cues undecided` : "every cue decided") : "no cues",
     ];
     this.#part("#told").replaceChildren(

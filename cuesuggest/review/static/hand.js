@@ -6,7 +6,7 @@
  * @property {string | null} question id of the question that is shown
  * @property {Set<string>} passed ids of questions that were passed over
  * @property {boolean} hereOn whether what is said about the music counts from the bar that is heard on
- * @property {boolean} repeats whether a section's start moves in all its repeats
+ * @property {boolean} repeats whether what is said about a section counts for every pass of it
  * @property {boolean} passes whether a section's light is changed in all its passes
  * @property {number} patch 0 no light, 1 light, 2 also one-shots that come faster than three a second
  * @property {number[]} taps times of taps
@@ -23,7 +23,7 @@ export class Hand extends EventTarget {
     question: null,
     passed: new Set(),
     hereOn: false,
-    repeats: true,
+    repeats: false,
     passes: false,
     patch: 0,
     taps: [],

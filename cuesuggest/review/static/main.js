@@ -1,4 +1,5 @@
 // @ts-check
+import { BusyView } from "./busy-view.js";
 import { ChartView } from "./chart-view.js";
 import { Choices } from "./chosen.js";
 import { commands } from "./commands.js";
@@ -6,16 +7,20 @@ import { DeskView } from "./desk-view.js";
 import { around, el, find, listen } from "./dom.js";
 import { ExportView } from "./export-view.js";
 import { Hand } from "./hand.js";
+import { changesNothing, Held } from "./held.js";
 import { HelpView } from "./help-view.js";
 import { COMMANDS, keyOf, meant } from "./keys.js";
 import { brightness, FlashLimit } from "./light.js";
 import { ListView } from "./list-view.js";
+import { MarksView } from "./marks-view.js";
 import { placeAt } from "./places.js";
 import { Player } from "./player.js";
+import { questionActs } from "./questions.js";
 import { Store } from "./store.js";
 import { StripView } from "./strip-view.js";
 
 /** @import { Room } from "./api.js" */
+/** @import { Told } from "./content.js" */
 /** @import { State } from "./hand.js" */
 
 const LOOK_EVERY = 3000; // ms
@@ -42,22 +47,32 @@ const player = new Player(find("#sound", HTMLAudioElement));
 const hand = new Hand();
 const choices = new Choices();
 const chart = new ChartView(stage, store, {
-  bar: (seconds) => player.seek(seconds),
+  bar: (seconds) => {
+    const answer = questions.pointedAt(seconds);
+    if (answer === null) player.seek(seconds);
+    else perform(`hear:${answer}`);
+  },
   cue: (id) => {
     hand.set({ cue: id, question: null });
     const cue = store.cue(id);
     if (cue && !player.playing) player.seek(cue.seconds);
   },
+  answer: (id) => perform(`hear:${id}`),
 });
+new MarksView(chart, store, hand, find("#changed-about", HTMLElement));
 const desk = new DeskView(find("#desk", HTMLElement), store, player, hand, choices);
 new StripView(find("#strip", HTMLElement), store, player, hand);
 const list = new ListView(find("#list", HTMLDialogElement), store, (id) => hand.set({ cue: id, question: null }));
 const help = new HelpView(find("#help", HTMLDialogElement), store);
 const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
-const run = commands({ store, player, hand, desk, list, choices, askDialog: find("#ask", HTMLDialogElement) });
+const questions = questionActs({ store, player, hand, say });
+const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
 run.help = () => help.turn();
 run.export = () => exporting.show();
+
+const held = new Held(store);
+new BusyView(find("#work", HTMLElement), find("#unsaved", HTMLElement), store, held);
 
 // What is open on the page decides what a key means.
 
@@ -80,16 +95,17 @@ function commandFor(key) {
     if (answerTo(key) !== null) return `answer:${answerTo(key)}`;
     if (key === "q" && !player.playing) return "listen";
   }
-  return (meant(key, mode) ?? (mode && !["Enter"].includes(key) ? meantOutside(key) : null))?.id;
+  return (meant(key, mode) ?? (mode ? meantOutside(key) : null))?.id;
 }
 
 /**
- * Listening goes on while a menu is open.
+ * Listening, taking back and looking go on while a menu is open; deciding about cues does not.
  *
  * @param {string} key
  */
 function meantOutside(key) {
-  return ["Space", "-", "=", "+", "k"].includes(key) ? meant(key, "") : null;
+  const found = meant(key, "");
+  return found && ["Listen", "Page", "Music", "Section"].includes(found.group) ? found : null;
 }
 
 /** @param {string} what id of a command; with a colon and what it is about */
@@ -110,7 +126,9 @@ document.addEventListener("keydown", (event) => {
   if (!id || (dialog && key === "Escape")) return;
   if (dialog?.id === "help" && id !== "help") return;
   event.preventDefault();
-  perform(id);
+  if (!store.busy || changesNothing(id.split(":")[0])) perform(id);
+  // What it means is asked again then: menus may have opened and closed.
+  else if (!event.repeat) held.hold(() => perform(commandFor(key) ?? ""));
 });
 
 /** A beat is tapped as the finger comes down, not as it goes up. */
@@ -129,7 +147,9 @@ document.addEventListener("click", (event) => {
   }
   // After a press with the mouse the keys belong to the chart again.
   if (event.detail > 0) button.blur();
-  perform(button.dataset.do);
+  const what = button.dataset.do;
+  if (!store.busy || changesNothing(what.split(":")[0])) perform(what);
+  else held.hold(() => perform(what));
 });
 
 run.patch = () => {
@@ -216,6 +236,11 @@ store.addEventListener("song", () => {
 hand.addEventListener("change", () => {
   chart.choose(hand.now.cue, !player.playing);
   if (list.open) list.choose(hand.now.cue);
+});
+
+// What was added is what the next keys are about.
+listen(store, "told", (/** @type {Told} */ told) => {
+  if (told.added) hand.set({ cue: told.added, question: null });
 });
 
 // What has changed behind the page's back, and the ways out: key, command, words.

@@ -1,5 +1,6 @@
 // @ts-check
 import { fetchDisk, fetchSong, post, Refused } from "./api.js";
+import { workOf } from "./work.js";
 
 /** @import { Room } from "./api.js" */
 /** @import { Cue, Page, Told } from "./content.js" */
@@ -7,8 +8,8 @@ import { fetchDisk, fetchSong, post, Refused } from "./api.js";
 /**
  * Holds the Song, and nothing else does. What changes it goes through `act`, one thing after the other.
  *
- * Events: "song" when there is another state to draw, "told" with a Told when there is something to say, "conflict"
- * with "window", "file", "gone" or null.
+ * Events: "song" when there is another state to draw, "told" with a Told when there is something to say, "busy" when
+ * work that takes a while begins or ends, "conflict" with "window", "file", "gone" or null.
  */
 export class Store extends EventTarget {
   /**
@@ -23,6 +24,7 @@ export class Store extends EventTarget {
   /** @type {Promise<void>} */
   #waiting = Promise.resolve();
   #open = 0;
+  #busy = "";
 
   /** @param {() => Room} room tells how much room the chart has */
   constructor(room) {
@@ -44,6 +46,11 @@ export class Store extends EventTarget {
   /** Whether everything that was asked for has been answered. */
   get settled() {
     return this.#open === 0;
+  }
+
+  /** The work that is on its way and takes a while, such as "Hearing anew"; "" if there is none. */
+  get busy() {
+    return this.#busy;
   }
 
   /**
@@ -70,15 +77,19 @@ export class Store extends EventTarget {
    * @param {string} what the action's name
    * @param {object} values what it needs
    * @param {((page: Page) => void) | null} now changes the page's content in place
+   * @returns {Promise<string>} why it was not done; "" if it was
    */
   act(what, values = {}, now = null) {
+    const work = workOf(what, { ...values }, this.page);
+    if (work) this.#work(work);
     if (now) {
       if (this.#page === this.#sure) this.#page = structuredClone(this.page);
       now(this.page);
       this.#changed();
     }
     this.#open += 1;
-    this.#waiting = this.#waiting.then(async () => {
+    const done = this.#waiting.then(async () => {
+      let refused = "";
       try {
         const { revision } = this.page;
         const answer = await post({ do: what, revision, ...values }, this.#room());
@@ -93,10 +104,19 @@ export class Store extends EventTarget {
         this.#tell(answer);
       } catch (error) {
         this.#open -= 1;
-        this.#refused(error);
+        refused = this.#refused(error);
       }
+      if (work) this.#work("");
+      return refused;
     });
-    return this.#waiting;
+    this.#waiting = done.then(() => {});
+    return done;
+  }
+
+  /** @param {string} work */
+  #work(work) {
+    this.#busy = work;
+    this.dispatchEvent(new Event("busy"));
   }
 
   /** Look whether the song has changed behind this page's back. */
@@ -141,9 +161,10 @@ export class Store extends EventTarget {
   #refused(error) {
     if (this.#sure && this.#page !== this.#sure) this.#take(this.#sure);
     if (!(error instanceof Refused)) throw error;
-    this.#tell({ said: error.message, lines: [], remarks: [], wrong: true });
+    this.#tell({ said: error.message, lines: [], remarks: [], wrong: true, unsaved: error.unsaved });
     if (error.page) this.look();
     else if (this.there) this.#reload();
+    return error.message;
   }
 
   /** After a refusal, take the server's word, if it still speaks. */
