@@ -302,7 +302,7 @@ def test_every_command_is_a_button_of_the_list_of_all_acts(listening):
     there = page.page.evaluate("() => [...document.querySelectorAll('#help button')].map((each) => each.dataset.do)")
     assert set(named) <= set(there)
     page.page.click("#help [data-do=here-on]")  # of a menu, which then is open
-    page.slip("from here on")
+    page.slip("beats and bars: from bar")
     page.page.click("#strip [data-do=leave]")
 
 

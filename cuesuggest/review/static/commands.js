@@ -279,8 +279,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     call: add("call"),
     remove: withCue((cue) => store.act("remove", { cue: cue.id })),
 
-    // Whatever a menu is opened for counts for what is shown, until something else is said there.
-    section: withSection(() => hand.set({ mode: "section", passes: false })),
+    section: withSection(() => hand.set({ mode: "section" })),
     rest: category("rest"),
     subtle: category("subtle"),
     lift: category("lift"),
@@ -292,7 +291,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       (section, given) => store.act("vamp", { section: section.id, until: given.until }),
     ),
 
-    music: () => hand.set({ mode: "music", hereOn: false, repeats: false }),
+    music: () => hand.set({ mode: "music" }),
     "bar-one": () => store.act("bar-one", { seconds: place().beatStart }),
     swap: state("swap"),
     "shift-later": state("shift", { beats: 1 }),

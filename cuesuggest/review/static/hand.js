@@ -12,6 +12,9 @@
  * @property {number[]} taps times of taps
  */
 
+// Whatever a menu is opened for counts for what is shown, until something else is said there.
+const NARROW = { hereOn: false, repeats: false, passes: false };
+
 /**
  * Where the hand is: the cue that is meant, the menu that is open, the question that is asked. Event: "change".
  */
@@ -22,9 +25,7 @@ export class Hand extends EventTarget {
     mode: "",
     question: null,
     passed: new Set(),
-    hereOn: false,
-    repeats: false,
-    passes: false,
+    ...NARROW,
     patch: 0,
     taps: [],
   };
@@ -35,7 +36,9 @@ export class Hand extends EventTarget {
 
   /** @param {Partial<State>} changes */
   set(changes) {
-    Object.assign(this.#state, changes);
+    const { mode } = this.#state;
+    const turned = changes.mode !== undefined && changes.mode !== mode && changes.mode !== "tap" && mode !== "tap";
+    Object.assign(this.#state, turned ? NARROW : {}, changes);
     this.dispatchEvent(new Event("change"));
   }
 }
