@@ -10,7 +10,7 @@ from cuesuggest.decide.meant import find_look, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import beats_seconds
-from cuesuggest.score.records import ENTRANCES, EXITS, Cue, CueKind, Place, Series
+from cuesuggest.score.records import ENTRANCES, EXITS, Anchor, Cue, CueKind, Place, Series
 from cuesuggest.song import AddCue, RemoveCue, SetCue, Song
 from cuesuggest.song.edit_types import CueChanges
 from cuesuggest.song.numbers import number_between
@@ -98,13 +98,16 @@ def added(
     above = min((cue.number for cue in song.cues if cue.number > low), default=None)
     seconds = None if beats is None else Grid(song.analysis).span(place, beats) if song.analysis.bars else None
     out = kind in EXITS
+    peaks = {each.id: each.peak_after for each in song.looks}
+    # Of a one-shot that takes time to its peak, that is what meets the beat.
+    anchor: Anchor = "lands-on" if kind == "one-shot" and peaks.get(look or "") else "starts-on"
     return AddCue(
         Cue(
             id=f"own/{kind}/{ordinal}",
             number=number_between(low, above, 1)[0],
             kind=kind,
             trigger="hand",
-            anchor="starts-on",
+            anchor=anchor,
             place=place,
             note=note,
             reasons=("You added it.",),
