@@ -108,3 +108,33 @@ def chromium():
         )
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def server(document):
+    """The review page's server over a document."""
+    from tests.reviewing import hosting
+
+    with hosting(document) as running:
+        yield running
+
+
+@pytest.fixture
+def opened(chromium):
+    """Open a window on a server."""
+    from tests.reviewing import WIDE, Page
+
+    def open_(server, **options):
+        context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
+        server.windows.append(context)
+        return Page(context.new_page(), server.address)
+
+    return open_
+
+
+@pytest.fixture
+def page(server, opened):
+    """The review page in a window; what it complains of fails the test."""
+    shown = opened(server)
+    yield shown
+    assert shown.problems == []

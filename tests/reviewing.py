@@ -20,6 +20,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+WIDE = {"width": 1440, "height": 900}
+"""A usual window, px."""
+
 
 @dataclass
 class Server:

@@ -10,16 +10,10 @@ import pytest
 from cuesuggest.export import FORMATS
 from cuesuggest.review.taken_out import offered
 from cuesuggest.song import SetTitle, Song, change
-from tests.reviewing import Page, hosting
+from tests.reviewing import Page
 
 PLAIN = {"paper": "a4", "who": "", "plain": False, "into": "downloads"}
 BESIDE = {**PLAIN, "into": "folder", "folder": ""}
-
-
-@pytest.fixture
-def server(document):
-    with hosting(document) as running:
-        yield running
 
 
 @pytest.fixture

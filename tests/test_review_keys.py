@@ -8,9 +8,7 @@ from cuesuggest.errors import DocumentError
 from cuesuggest.review.session import Session
 from cuesuggest.score.deeds import Answer, JudgeCues, Question, SectionStarts
 from cuesuggest.song import Song
-from tests.reviewing import Page, hosting
-
-WIDE = {"width": 1440, "height": 900}
+from tests.reviewing import WIDE, Page, hosting
 
 
 @pytest.fixture

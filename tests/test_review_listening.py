@@ -3,35 +3,11 @@
 import pytest
 
 from cuesuggest.song import Song
-from tests.reviewing import Page, copied, hosting
+from tests.reviewing import WIDE, copied, hosting
 
-WIDE = {"width": 1440, "height": 900}
 FINGER = 44  # px, the least side of what is touched (WCAG 2.5.5)
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True, "is_mobile": True}
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-
-
-@pytest.fixture
-def server(document):
-    with hosting(document) as running:
-        yield running
-
-
-@pytest.fixture
-def opened(chromium):
-    def open_(server, **options):
-        context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
-        server.windows.append(context)
-        return Page(context.new_page(), server.address)
-
-    return open_
-
-
-@pytest.fixture
-def page(server, opened):
-    shown = opened(server)
-    yield shown
-    assert shown.problems == []
 
 
 @pytest.fixture(scope="module")

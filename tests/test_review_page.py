@@ -12,32 +12,7 @@ from cuesuggest.review.session import Session
 from cuesuggest.score.deeds import Answer, BeatTimes, Question, ShiftBars
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.song.hand_words import HandWords
-from tests.reviewing import Page, copied, hosting, serving
-
-WIDE = {"width": 1440, "height": 900}
-
-
-@pytest.fixture
-def server(document):
-    with hosting(document) as running:
-        yield running
-
-
-@pytest.fixture
-def opened(chromium):
-    def open_(server, **options):
-        context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
-        server.windows.append(context)
-        return Page(context.new_page(), server.address)
-
-    return open_
-
-
-@pytest.fixture
-def page(server, opened):
-    shown = opened(server)
-    yield shown
-    assert shown.problems == []
+from tests.reviewing import WIDE, Page, copied, hosting, serving
 
 
 @pytest.fixture(scope="module")
