@@ -50,7 +50,10 @@ def boxes_of(data: bytes, page: int = 0) -> list[tuple[float, float, float, floa
 
 
 def columns_of(data: bytes) -> list[list[str]]:
-    """The blocks of a live page as they stand, column by column, from the top down; cue numbers left out."""
+    """The blocks of a live page as they stand, column by column, from the top down; cue numbers left out.
+
+    The letter that heads a block has a sign in front, since words may be a letter as well.
+    """
     found: list[tuple[float, float, float, str]] = []
 
     def visit(text, _cm, matrix, _font, size):
@@ -64,5 +67,8 @@ def columns_of(data: bytes) -> list[list[str]]:
     foot = next(y for y, _, _, text in found if text == "lost")
     middle = float(page.mediabox.width) / 2
     inside = sorted(each for each in found if top < each[0] < foot - 1 and each[2] > 9)
-    columns = [[each[3] for each in inside if (each[1] < middle) is left] for left in (True, False)]
+    columns = [
+        [f"{'§ ' * (size == 18)}{text}" for _, x, size, text in inside if (x < middle) is left]
+        for left in (True, False)
+    ]
     return [column for column in columns if column]

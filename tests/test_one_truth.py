@@ -81,7 +81,7 @@ class Page:
     """As much of the review page's session as `page_of` asks for."""
 
     def __init__(self, song):
-        self.song, self.document = song, Path("evening.cues.json")
+        self.song, self.document, self.changed = song, Path("evening.cues.json"), ()
 
     def undo_text(self):
         return None

@@ -52,6 +52,9 @@ def inside(
             levels[index] = levels[index - 1]
             continue
         ridden = ramp(brief, stay, k, index, levels, over)
+        if ridden.start < arrived + EPS:
+            # No hand brings a look in and rides it on at one moment.
+            ridden = ramp(brief, stay, k, index, levels, arrived + brief.gap)
         beat = brief.grid.beat_seconds(ridden.start)
         near = [stop for stop in spans if stop[0] - beat < ridden.end + EPS and ridden.start < stop[1] + beat + EPS]
         lands = ridden.cue.anchor == "lands-on" and all(stop[0] >= ridden.end - EPS for stop in near)
