@@ -563,6 +563,37 @@ def _of_song(route):
     return any(part in route.request.url for part in ("/act", "/song", "/disk"))
 
 
+def test_a_press_that_has_begun_is_not_lost_when_the_desk_is_drawn_again(page):
+    page.press("Escape", "Home", "ArrowDown")
+    page.page.hover("#slip [data-do=reject]")
+    page.page.mouse.down()
+    page.press("b")  # shows the light, and draws the desk
+    page.page.mouse.up()
+    page.told("rejected")
+
+
+def test_a_song_that_was_asked_for_before_a_decision_and_comes_late_does_not_take_it_off_the_page(page, document):
+    page.press("Escape", "Home", "ArrowDown")
+    page.page.evaluate("""() => {
+      const ask = fetch;
+      globalThis.fetch = async (path, options) => {
+        const answer = await ask(path, options);
+        if (String(path).includes("song") && !options?.method) await new Promise((done) => setTimeout(done, 1200));
+        return answer;
+      };
+    }""")
+    page.page.set_viewport_size({"width": 1300, "height": 820})
+    page.page.wait_for_timeout(400)  # it is asked for by now
+    page.press("Enter")
+    page.told("accepted")
+    page.page.wait_for_timeout(1500)
+    accepted = next(cue for cue in saved(document).cues if cue.status == "accepted")
+    assert "accepted" in page.page.get_attribute(f'#chart text[data-cue="{accepted.id}"]', "class")
+    page.press("x")
+    page.told("rejected")
+    assert page.problems == []
+
+
 def test_of_two_quick_decisions_the_one_that_was_refused_is_taken_back(page, document, monkeypatch):
     save, refused = Session._save, []
 

@@ -1,5 +1,5 @@
 // @ts-check
-import { around, el, svg } from "./dom.js";
+import { around, arrange, el, svg } from "./dom.js";
 import { repeatSigns } from "./round-view.js";
 
 /** @import { Chart, ChartLine, Point, Stroke, Words } from "./content.js" */
@@ -89,7 +89,7 @@ export class ChartView {
       groups.push(this.#group(String(index), [line, states], kept, () => this.#line(line, chart.signs, status)));
     });
     this.#drawn = kept;
-    this.#svg.replaceChildren(this.under, this.#spot, ...groups, this.over, this.#round, this.#mark);
+    arrange(this.#svg, [this.under, this.#spot, ...groups, this.over, this.#round, this.#mark]);
     this.#drawRound();
     if (this.#at !== null) this.mark(this.#at, false);
   }

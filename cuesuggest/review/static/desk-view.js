@@ -1,6 +1,6 @@
 // @ts-check
 import { nextCue, until } from "./coming.js";
-import { el, find, listen } from "./dom.js";
+import { el, find, listen, update } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { clock, placeAt } from "./places.js";
 import { soundMenu } from "./sound-view.js";
@@ -62,7 +62,7 @@ export class DeskView {
     if (!this.#store.there) return;
     this.#shownPlace = "";
     this.place();
-    this.#part("#slip").replaceChildren(...this.#about());
+    update(this.#part("#slip"), this.#about());
     this.#drawTold();
   }
 
@@ -270,11 +270,11 @@ export class DeskView {
       page?.questions.length ? (open ? `${open} question${open === 1 ? "" : "s"} open` : `${page.questions.length} question${page.questions.length === 1 ? "" : "s"} passed over: Q asks again`) : "no question open",
       page?.cues.length ? (left ? `${left} of ${page.cues.length} cues undecided` : "every cue decided") : "no cues",
     ];
-    this.#part("#told").replaceChildren(
+    update(this.#part("#told"), [
       el("div", { id: "light", hidden: this.#hand.now.patch === 0 }),
       el("p", { class: "small" }, state.filter(Boolean).join(" · ")),
       ...(told ? [el("p", { class: told.wrong ? "wrong" : "said" }, told.said), ...[...told.remarks, ...told.lines].map((each) => el("p", { class: "line" }, each))] : []),
       ...(page?.no_sound ? [el("p", { class: "wrong" }, page.no_sound)] : []),
-    );
+    ]);
   }
 }

@@ -37,6 +37,36 @@ export function svg(name, attributes = {}) {
 }
 
 /**
+ * Make these the children of an element, in this order. What is there already is not touched: a press that is on its
+ * way is lost with the node that it began on.
+ *
+ * @param {Element} inside
+ * @param {Node[]} nodes
+ */
+export function arrange(inside, nodes) {
+  const wanted = new Set(nodes);
+  for (const child of [...inside.childNodes]) {
+    if (!wanted.has(child)) child.remove();
+  }
+  let next = inside.firstChild;
+  for (const node of nodes) {
+    if (node === next) next = next.nextSibling;
+    else inside.insertBefore(node, next);
+  }
+}
+
+/**
+ * Make an element's children like these; those that are so already stay.
+ *
+ * @param {Element} inside
+ * @param {Node[]} nodes
+ */
+export function update(inside, nodes) {
+  const there = [...inside.childNodes];
+  arrange(inside, nodes.map((node, index) => (there[index]?.isEqualNode(node) ? there[index] : node)));
+}
+
+/**
  * The first element that a selector finds, which has to be there and of that kind.
  *
  * @template {Element} Kind

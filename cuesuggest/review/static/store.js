@@ -62,13 +62,34 @@ export class Store extends EventTarget {
   }
 
   /** Take the song from the server, as when the page opens or its width has changed. */
-  async load() {
-    try {
-      this.#take(await fetchSong(this.#room()));
-      this.#conflict(null);
-    } catch (error) {
-      this.#refused(error);
-    }
+  load() {
+    return this.#inTurn(async () => {
+      try {
+        await this.#fetch();
+        this.#conflict(null);
+      } catch (error) {
+        this.#refused(error);
+      }
+    });
+  }
+
+  /**
+   * One thing after the other: a song that was asked for before an action may come after its answer, and would show
+   * the state before it.
+   *
+   * @template Result
+   * @param {() => Promise<Result>} work
+   */
+  #inTurn(work) {
+    const done = this.#waiting.then(work);
+    this.#waiting = done.then(() => {});
+    return done;
+  }
+
+  async #fetch() {
+    const page = await fetchSong(this.#room());
+    // What was done meanwhile is shown already, and its answer brings the song whole.
+    if (this.#open === 0) this.#take(page);
   }
 
   /**
@@ -88,7 +109,7 @@ export class Store extends EventTarget {
       this.#changed();
     }
     this.#open += 1;
-    const done = this.#waiting.then(async () => {
+    return this.#inTurn(async () => {
       let refused = "";
       try {
         const { revision } = this.page;
@@ -109,8 +130,6 @@ export class Store extends EventTarget {
       if (work) this.#work("");
       return refused;
     });
-    this.#waiting = done.then(() => {});
-    return done;
   }
 
   /** @param {string} work */
@@ -168,11 +187,13 @@ export class Store extends EventTarget {
   }
 
   /** After a refusal, take the server's word, if it still speaks. */
-  async #reload() {
-    try {
-      this.#take(await fetchSong(this.#room()));
-    } catch (error) {
-      if (!(error instanceof Refused)) throw error;
-    }
+  #reload() {
+    return this.#inTurn(async () => {
+      try {
+        await this.#fetch();
+      } catch (error) {
+        if (!(error instanceof Refused)) throw error;
+      }
+    });
   }
 }
