@@ -11,7 +11,7 @@ from cuesuggest.review.pointing import pointed_at
 from cuesuggest.review.session import Session
 from cuesuggest.review.shown_light import shown_light
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import in_order_of_hand
+from cuesuggest.score.light import hand_presses, held_until, in_order_of_hand, is_held
 from cuesuggest.score.records import clock
 from cuesuggest.song import Song
 from cuesuggest.song.compared import stretch_words
@@ -153,6 +153,8 @@ def _cues(song: Song) -> list[dict[str, Any]]:
             "lands": None if place == cue.place else str(cue.place),
             "clock": clock(place.seconds),
             "seconds": place.seconds,
+            "presses": [round(max(at, 0.0), 4) for at in hand_presses(cue, grid, song.looks)],
+            "let_go": held_until(cue, song.analysis) if is_held(cue) else None,
             "bar": place.bar,
             "beat": place.beat,
             "section": place.section,

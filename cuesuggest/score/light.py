@@ -24,6 +24,7 @@ __all__ = [
     "fade_seconds",
     "follow",
     "hand_place",
+    "hand_presses",
     "hand_starts",
     "held_until",
     "in_order_of_hand",
@@ -217,6 +218,23 @@ def presses(cue: Cue, grid: Grid | None = None) -> tuple[float, ...]:
         if bar is not None and first.beat < bar.beats + 1 and number not in series.skip:
             found.append(first.seconds if number == first.bar else grid.place(number, first.beat).seconds)
     return tuple(found) or (first.seconds,)
+
+
+def hand_presses(cue: Cue, grid: Grid, looks: Iterable[Look] = ()) -> tuple[float, ...]:
+    """Return the seconds at which the hand begins a cue, each time that it does.
+
+    Parameters
+    ----------
+    cue : Cue
+    grid : Grid
+        Of the song.
+    looks : iterable of Look
+        A one-shot that lands on its place is pressed as long before it as its look takes to its peak.
+    """
+    early = cue.place.seconds - hand_starts(cue, grid)
+    if cue.kind == "one-shot" and cue.anchor == "lands-on":
+        early = next((look.peak_after for look in looks if look.id == cue.look), 0.0)
+    return tuple(at - early for at in presses(cue, grid))
 
 
 def follow(

@@ -12,7 +12,7 @@ from cuesuggest.export.common.options import Options, is_automatic
 from cuesuggest.export.common.show_bars import song_end
 from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import LevelMove, Step, follow, hand_starts, held_until, is_held, presses
+from cuesuggest.score.light import LevelMove, Step, follow, hand_presses, held_until, is_held
 from cuesuggest.score.records import ENTRANCES, EXITS, Cue
 from cuesuggest.song.rig_facts import hands_of, one_shot_seconds
 
@@ -64,14 +64,8 @@ def acts(song: Song, options: Options) -> list[tuple[float, Cue]]:
     list of (float, Cue)
         In order of time; a one-shot that lands on its place starts as long before it as it takes to its peak.
     """
-    peaks = {look.id: look.peak_after for look in song.looks}
     grid = Grid(song.analysis)
-    found = []
-    for cue in _automatic(song, options):
-        early = hand_starts(cue, grid) - cue.place.seconds
-        if cue.kind == "one-shot" and cue.anchor == "lands-on":
-            early = -peaks.get(cue.look or "", 0.0)
-        found += [(_at(options, at + early), cue) for at in presses(cue, grid)]
+    found = [(_at(options, at), cue) for cue in _automatic(song, options) for at in hand_presses(cue, grid, song.looks)]
     return sorted(found, key=lambda each: (each[0], each[1].kind != "recall", each[1].number))
 
 

@@ -13,6 +13,7 @@ export interface Page {
   cues: Cue[];
   light: Light;
   looks: Look[];
+  sides: string[];
   questions: Question[];
   changed: Changed;
   stated: string[];
@@ -34,6 +35,8 @@ export interface Chosen {
   song: number;
   /** Percent. */
   click: number;
+  /** Which control of a MIDI controller is which of the hand's, such as "cc 1 7" by "side A". */
+  controls: Record<string, string>;
 }
 
 /** The bars that the last action changed. */
@@ -132,6 +135,10 @@ export interface Cue {
   where: string;
   clock: string;
   seconds: number;
+  /** When the hand begins it, each time that it does; a one-shot as early as its look takes to its peak. */
+  presses: number[];
+  /** When a button that is held is let go. */
+  let_go: number | null;
 }
 
 /** Seconds and level, 0..1. */
