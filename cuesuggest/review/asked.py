@@ -91,5 +91,15 @@ class Asked:
             raise self._wrong(name, "a list of numbers")
         return tuple(Asked({name: each}).number(name) for each in value)
 
+    def pairs(self, name: str, most: int, longest: int) -> dict[str, str]:
+        """Return texts by name, at most so many, none longer than so many characters."""
+        value = self._values.get(name)
+        if not isinstance(value, Mapping) or len(value) > most:
+            raise self._wrong(name, "a few texts by name")
+        given = {each: Asked({each: text}).text(each, longest) for each, text in value.items() if len(each) <= longest}
+        if len(given) < len(value):
+            raise self._wrong(name, "a few texts by short names")
+        return given
+
     def _wrong(self, name: str, kind: str) -> EditError:
         return EditError(f"What the page sent as {name} is not {kind}. Open the page again.")

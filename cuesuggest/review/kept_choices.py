@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,8 @@ from cuesuggest.song.atomic import replace_file
 
 __all__ = ["Choices", "choices_file", "keep_choices", "kept_choices"]
 
-_MOST_READ = 4096  # bytes; the file has a few numbers
+_MOST_READ = 4096  # bytes; the file has a few numbers and names
+_MOST_CONTROLS, _LONGEST_NAME = 16, 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,8 @@ class Choices:
     """How loud the song is, in percent."""
     click: int = 50
     """How loud the click is, in percent of full scale."""
+    controls: dict[str, str] = field(default_factory=dict)
+    """Which control of a MIDI controller is which of the hand's, in the page's words: "cc 1 7" by "side A"."""
 
 
 def choices_file() -> Path | None:
@@ -68,5 +71,8 @@ def keep_choices(file: Path | None, asked: Asked) -> dict[str, Any]:
 def _read(asked: Asked) -> Choices:
     bars = asked.whole("bars", 0, 100)
     return Choices(
-        bars if bars in BARS_PER_LINE else BARS_PER_LINE[0], asked.whole("song", 0, 100), asked.whole("click", 0, 100)
+        bars if bars in BARS_PER_LINE else BARS_PER_LINE[0],
+        asked.whole("song", 0, 100),
+        asked.whole("click", 0, 100),
+        asked.pairs("controls", _MOST_CONTROLS, _LONGEST_NAME) if asked.has("controls") else {},
     )
