@@ -121,12 +121,14 @@ def server(document):
 
 @pytest.fixture
 def opened(chromium):
-    """Open a window on a server."""
+    """Open a window on a server; a script given runs in it before the page's own."""
     from tests.reviewing import WIDE, Page
 
-    def open_(server, **options):
+    def open_(server, script="", **options):
         context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
         server.windows.append(context)
+        if script:
+            context.add_init_script(script)
         return Page(context.new_page(), server.address)
 
     return open_
@@ -138,3 +140,32 @@ def page(server, opened):
     shown = opened(server)
     yield shown
     assert shown.problems == []
+
+
+@pytest.fixture(scope="module")
+def scripts(chromium):
+    """Run a body of a page's script with a module's exports as `it`."""
+    from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+    from importlib.resources import files
+    from threading import Thread
+
+    class Quiet(SimpleHTTPRequestHandler):
+        def __init__(self, *given):
+            super().__init__(*given, directory=str(files("cuesuggest.review") / "static"))
+
+        def log_message(self, *_):
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Quiet)
+    Thread(target=server.serve_forever, daemon=True).start()
+    page = chromium.new_page()
+    page.goto(f"http://127.0.0.1:{server.server_port}/icon.svg")
+
+    def run(module, body, argument=None):
+        code = f"async (given) => {{ const it = await import('/{module}'); {body} }}"
+        return page.evaluate(code, argument)
+
+    yield run
+    page.close()
+    server.shutdown()
+    server.server_close()

@@ -1,9 +1,7 @@
 """The page's pure scripts, imported by the browser itself and asked for answers; and the light that they are sent."""
 
 from dataclasses import replace
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
-from threading import Thread
 
 import pytest
 
@@ -14,33 +12,6 @@ from cuesuggest.score.records import Series
 from cuesuggest.song import Settings
 from tests.reviewing import declared, hosting, unlike
 from tests.songs import HOME, LIFT, make_cue, make_song, place_at
-
-
-@pytest.fixture(scope="module")
-def scripts(chromium):
-    """Run a body of script with a module's exports as `it`."""
-
-    class Quiet(SimpleHTTPRequestHandler):
-        def __init__(self, *given):
-            super().__init__(*given, directory=str(files("cuesuggest.review") / "static"))
-
-        def log_message(self, *_):
-            pass
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Quiet)
-    Thread(target=server.serve_forever, daemon=True).start()
-    page = chromium.new_page()
-    page.goto(f"http://127.0.0.1:{server.server_port}/icon.svg")
-
-    def run(module, body, argument=None):
-        code = f"async (given) => {{ const it = await import('/{module}'); {body} }}"
-        return page.evaluate(code, argument)
-
-    yield run
-    page.close()
-    server.shutdown()
-    server.server_close()
-
 
 # Two bars of 4/4 at 120, one of 3/4, from 1 s on; sections of 2 and 1 bars.
 MUSIC = {
@@ -149,7 +120,7 @@ def test_every_command_of_the_table_does_something(scripts):
     body = "const { questionActs } = await import('/questions.js'); return it.commands({ questions: questionActs({}) })"
     does = set(scripts("commands.js", f"return Object.keys(await (async () => {{ {body} }})())"))
     named = set(scripts("keys.js", "return it.COMMANDS.map((each) => each.id)"))
-    assert named - does == {"patch", "scheme", "help", "export", "bars-a-line"}  # main.js does these itself
+    assert named - does == {"patch", "scheme", "help", "export", "bars-a-line", "through"}  # main.js does these itself
 
 
 def test_loops_are_set_bar_by_bar_in_either_order(scripts):

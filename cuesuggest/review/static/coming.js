@@ -32,7 +32,10 @@ export function until(music, from, to) {
 }
 
 /**
+ * "1 bar", "3 bars".
+ *
  * @param {number} number
  * @param {string} thing
+ * @param {string} things
  */
-const counted = (number, thing) => `${number} ${thing}${number === 1 ? "" : "s"}`;
+export const counted = (number, thing, things = `${thing}s`) => `${number} ${number === 1 ? thing : things}`;

@@ -15,7 +15,7 @@ import { soundMenu } from "./sound-view.js";
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
 const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "shorter", "longer", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
 const FADES = new Set(["fade-in", "fade-out", "crossfade", "ramp"]);
-const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list"];
+const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list", "through"];
 
 /** The desk below the chart: the place that is heard, what keys are about now, and what was done last. */
 export class DeskView {

@@ -69,6 +69,7 @@ export const COMMANDS = [
   command("Listen", "click", "k", "click on the beats"),
   command("Listen", "patch", "b", "show the light"),
   command("Listen", "sound", "v", "how loud, how wide …"),
+  command("Listen", "through", "Shift+r", "run through it, for practice …"),
   command("Listen", "song-softer", "ArrowLeft", "the song softer", { when: "sound" }),
   command("Listen", "song-louder", "ArrowRight", "the song louder", { when: "sound" }),
   command("Listen", "click-softer", "ArrowDown", "the click softer", { when: "sound" }),

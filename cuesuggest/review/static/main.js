@@ -18,6 +18,7 @@ import { Player } from "./player.js";
 import { questionActs } from "./questions.js";
 import { Store } from "./store.js";
 import { StripView } from "./strip-view.js";
+import { ThroughView } from "./through-view.js";
 
 /** @import { Room } from "./api.js" */
 /** @import { Told } from "./content.js" */
@@ -70,6 +71,8 @@ const questions = questionActs({ store, player, hand, say });
 const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
 run.help = () => help.turn();
 run.export = () => exporting.show();
+const through = new ThroughView(find("#through", HTMLDialogElement), store, player, choices);
+run.through = () => through.show();
 
 const held = new Held(store);
 new BusyView(find("#work", HTMLElement), find("#unsaved", HTMLElement), store, held);
@@ -117,6 +120,10 @@ function perform(what) {
 
 document.addEventListener("keydown", (event) => {
   if (!store.there || event.altKey || event.isComposing) return;
+  if (through.open) {
+    through.key(event);
+    return;
+  }
   if (around(event, "input, textarea, select, #ask, #export")) return;
   const key = keyOf(event);
   const onButton = around(event, "button");
