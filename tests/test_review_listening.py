@@ -109,7 +109,7 @@ def test_song_and_click_are_louder_and_softer_by_themselves(listening):
     page.slip("The click at 70 %, on")
     page.page.wait_for_function("() => sound.src.includes('level=70') && sound.readyState > 2")
     page.press("ArrowLeft")
-    page.page.wait_for_function("() => sound.src.includes('song=70') && sound.readyState > 2")
+    page.page.wait_for_function("() => sound.src.includes('loud=70') && sound.readyState > 2")
     assert page.page.evaluate("() => sound.volume") == 1  # mixed in already
     page.at(bar_of(song, 4).start, within=0.05)
     page.press("ArrowRight", "ArrowDown", "k")
