@@ -110,7 +110,7 @@ function commandFor(key) {
  */
 function meantOutside(key) {
   const found = meant(key, "");
-  return found && ["Listen", "Page", "Music", "Section"].includes(found.group) ? found : null;
+  return found && ["Listen", "Page", "Songs", "Music", "Section"].includes(found.group) ? found : null;
 }
 
 /** @param {string} what id of a command; with a colon and what it is about */

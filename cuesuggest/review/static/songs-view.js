@@ -103,7 +103,7 @@ function row(song, here) {
     el("td", {}, name),
     el("td", { class: "number" }, tempo ? String(Math.round(tempo)) : ""),
     el("td", { class: "number" }, seconds === undefined ? "" : clock(seconds).replace(/\..*/, "")),
-    el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs && el("div", { class: "because" }, differs), wrong ? el("div", { class: "because" }, wrong) : null),
+    el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs ? el("div", { class: "because" }, differs) : null, wrong ? el("div", { class: "because" }, wrong) : null),
   );
 }
 

@@ -33,7 +33,7 @@ export class StripView {
     this.#store = store;
     this.#player = player;
     this.#hand = hand;
-    for (const ids of [LISTENING, SONGS, DECIDING]) element.append(el("div", { class: ids === SONGS ? "keys songs" : "keys" }, ...ids.map((id) => this.#made(id))));
+    for (const ids of [LISTENING, SONGS, DECIDING]) element.append(el("div", ids === SONGS ? { class: "keys songs", role: "group", "aria-label": "Songs" } : { class: "keys" }, ...ids.map((id) => this.#made(id))));
     for (const source of [hand, player]) source.addEventListener("change", () => this.#draw());
     store.addEventListener("song", () => this.#draw());
   }
@@ -61,7 +61,7 @@ export class StripView {
       "cue-back": "cue before",
       "cue-on": "next cue",
       "song-before": "song before",
-      songs: `song ${number} of ${of}`,
+      songs: `${number} of ${of}`,
       "song-after": "next song",
       undo: "undo",
       add: "add a cue",
@@ -70,6 +70,7 @@ export class StripView {
       help: "all acts",
     };
     find(".songs", HTMLElement, this.#element).hidden = of === 1;
+    this.#buttons.get("songs")?.button.setAttribute("aria-label", `${number} of ${of}: all songs`);
     const idle = { "song-before": before === null, "song-after": after === null, undo: this.#store.settled && this.#store.page.undo === null, leave: !mode && !question && !cue };
     for (const [id, { button, words }] of this.#buttons) {
       if (words.textContent !== said[id]) words.textContent = said[id];
