@@ -17,10 +17,9 @@ from cuesuggest.review import evening as evening_module
 from cuesuggest.review.evening import Evening, NoSuchSongError
 from cuesuggest.score.deeds import Answer, Question, ShiftBars
 from cuesuggest.song import Settings, SetTitle, Song, change
-from tests.reviewing import Page, hosting, serving
+from tests.reviewing import hosting, serving
 
 TITLES = {"a_lantern": "Lantern", "b_harbour": "Harbour", "c_ferry": "Ferry"}
-WIDE = {"width": 1440, "height": 900}
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True, "is_mobile": True}
 
 
@@ -45,23 +44,6 @@ def folder(drafted_take, tmp_path):
 def server(folder):
     with hosting(*documents([folder])) as running:
         yield running
-
-
-@pytest.fixture
-def opened(chromium):
-    def open_(server, **options):
-        context = chromium.new_context(**{"viewport": WIDE, "accept_downloads": True, **options})
-        server.windows.append(context)
-        return Page(context.new_page(), server.address)
-
-    return open_
-
-
-@pytest.fixture
-def page(server, opened):
-    shown = opened(server)
-    yield shown
-    assert shown.problems == []
 
 
 def held(page):
@@ -355,7 +337,8 @@ def test_the_list_of_songs_is_worked_by_keys_alone(page, folder):
     page.press("Escape")
     assert page.page.locator("dialog[open]").count() == 0
     page.press("?")
-    assert "all songs" in page.text("#help")
+    there = page.page.evaluate("() => [...document.querySelectorAll('#help button')].map((each) => each.dataset.do)")
+    assert {"songs", "song-before", "song-after"} <= set(there)
 
 
 def test_an_answer_that_comes_late_changes_only_the_song_that_it_is_about(page, folder):

@@ -63,7 +63,7 @@ class _Out:
 
 
 @dataclass(frozen=True, slots=True)
-class _File:
+class _Wanted:
     """A file that is to be written, and the songs that are in it."""
 
     home: Path
@@ -165,7 +165,7 @@ def _songs(evening: Evening, named: str, every: bool, asked: Asked) -> tuple[lis
     return outs, left_out
 
 
-def _files(outs: list[_Out], forms: dict[str, Format], *, together: bool) -> list[_File]:
+def _files(outs: list[_Out], forms: dict[str, Format], *, together: bool) -> list[_Wanted]:
     """Return the files to make: one for each song, or one for all where a format can and several are wanted."""
     files = []
     for out in outs:
@@ -175,16 +175,16 @@ def _files(outs: list[_Out], forms: dict[str, Format], *, together: bool) -> lis
             name = out.stem + ending
             make = partial(write, out.song, form, ending, out.options)
             in_archive = f"{out.number:02d} {name}" if together else name
-            files.append(_File(out.session.document.parent, name, in_archive, form, [out], make))
+            files.append(_Wanted(out.session.document.parent, name, in_archive, form, [out], make))
     for ending, form in forms.items():
         if together and form.several:
             name = _ALL + ending
             make = partial(write_several, [(out.song, out.options) for out in outs], form)
-            files.append(_File(outs[0].session.document.parent, name, name, form, outs, make))
+            files.append(_Wanted(outs[0].session.document.parent, name, name, form, outs, make))
     return files
 
 
-def _made(files: list[_File], left_out: list[str] | None) -> Iterator[tuple[int, bytes]]:
+def _made(files: list[_Wanted], left_out: list[str] | None) -> Iterator[tuple[int, bytes]]:
     """Make the files; of several songs' those that cannot be made are told instead."""
     for k, file in enumerate(files):
         try:
@@ -195,7 +195,7 @@ def _made(files: list[_File], left_out: list[str] | None) -> Iterator[tuple[int,
             left_out.append(f"{file.name}: {error}")
 
 
-def _note(files: list[_File]) -> None:
+def _note(files: list[_Wanted]) -> None:
     """Note in each document what of it is out there now."""
     outs = {out.session.document: out for file in files for out in file.songs}
     on_paper = {out.session.document for file in files if file.form.on_paper for out in file.songs}

@@ -8,7 +8,7 @@ import { workOf } from "./work.js";
 /**
  * A song as this page holds it. Each has its own, so that what comes late for one never reaches another.
  *
- * @typedef {object} Held
+ * @typedef {object} HeldSong
  * @property {string} song its id
  * @property {Page | null} page what is shown; ahead of what the server has told while an action is on its way
  * @property {Page | null} sure what the server told last
@@ -25,7 +25,7 @@ import { workOf } from "./work.js";
  */
 export class Store extends EventTarget {
   #room;
-  /** @type {Map<string, Held>} */
+  /** @type {Map<string, HeldSong>} */
   #songs = new Map();
   #held;
   #busy = "";
@@ -116,7 +116,7 @@ export class Store extends EventTarget {
    * the state before it.
    *
    * @template Result
-   * @param {Held} held
+   * @param {HeldSong} held
    * @param {() => Promise<Result>} work
    */
   #inTurn(held, work) {
@@ -125,7 +125,7 @@ export class Store extends EventTarget {
     return done;
   }
 
-  /** @param {Held} held */
+  /** @param {HeldSong} held */
   async #fetch(held) {
     const page = await fetchSong(held.song, this.#room());
     // What was done meanwhile is shown already, and its answer brings the song whole.
@@ -195,14 +195,14 @@ export class Store extends EventTarget {
 
   /** @param {string} song */
   #of(song) {
-    /** @type {Held} */
+    /** @type {HeldSong} */
     const held = this.#songs.get(song) ?? { song, page: null, sure: null, waiting: Promise.resolve(), open: 0 };
     this.#songs.set(song, held);
     return held;
   }
 
   /**
-   * @param {Held} held
+   * @param {HeldSong} held
    * @param {Page} page
    */
   #take(held, page) {
@@ -210,13 +210,13 @@ export class Store extends EventTarget {
     this.#changed(held);
   }
 
-  /** @param {Held} held */
+  /** @param {HeldSong} held */
   #changed(held) {
     if (held === this.#held) this.dispatchEvent(new Event("song"));
   }
 
   /**
-   * @param {Held} held
+   * @param {HeldSong} held
    * @param {"window" | "file" | "gone" | null} detail
    */
   #conflict(held, detail) {
@@ -231,7 +231,7 @@ export class Store extends EventTarget {
   /**
    * Nothing is shown that was not done; and it is said, also of a song that is not shown any more.
    *
-   * @param {Held} held
+   * @param {HeldSong} held
    * @param {unknown} error
    */
   #refused(held, error) {
@@ -249,7 +249,7 @@ export class Store extends EventTarget {
   /**
    * After a refusal, take the server's word, if it still speaks.
    *
-   * @param {Held} held
+   * @param {HeldSong} held
    */
   #reload(held) {
     return this.#inTurn(held, async () => {
