@@ -80,14 +80,26 @@ class Server:
             answer = connection.getresponse()
             return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
 
-    def song(self) -> dict:
-        status, _, body = self.ask("GET", "/song")
+    def song(self, song: str = "") -> dict:
+        status, _, body = self.ask("GET", f"/song?song={song}")
         assert status == 200, body
         return json.loads(body)
 
-    def act(self, what: str, revision: int | None = None, **values: object) -> tuple[int, dict]:
-        at = self.song()["revision"] if revision is None else revision
-        status, _, body = self.ask("POST", "/act", {"do": what, "revision": at, **values})
+    def songs(self) -> list[dict]:
+        """What the list of songs tells, seen from the first that can be opened."""
+        return self.listed()["songs"]
+
+    def listed(self) -> dict:
+        """The list of songs, and the advice below it."""
+        status, _, body = self.ask("GET", "/first")
+        assert status == 200, body
+        status, _, body = self.ask("GET", f"/songs?song={json.loads(body)['song']}")
+        assert status == 200, body
+        return json.loads(body)
+
+    def act(self, what: str, revision: int | None = None, song: str = "", **values: object) -> tuple[int, dict]:
+        at = self.song(song)["revision"] if revision is None else revision
+        status, _, body = self.ask("POST", f"/act?song={song}", {"do": what, "revision": at, **values})
         return status, json.loads(body)
 
 
@@ -121,15 +133,17 @@ def serving(document: Path, *options: str, browser: str | None = None) -> Iterat
 
 
 @contextlib.contextmanager
-def hosting(document: Path, port: int = 0) -> Iterator[Server]:
-    """Serve a document from this process: the same server, without the wait for a new one."""
+def hosting(*documents: Path, port: int = 0) -> Iterator[Server]:
+    """Serve documents from this process: the same server, without the wait for a new one."""
     from cuesuggest.review import server
+    from cuesuggest.review.evening import Evening
 
-    page = server.Page(document, document.parent / "kept")
-    page.choices = document.parent / "kept" / "page.json"
+    kept = documents[0].parent / "kept"
+    evening = Evening(documents, lambda document: kept / document.name if len(documents) > 1 else kept)
+    evening.choices = kept / "page.json"
     socket = server.listen(port)
     keys = server.Keys(socket.getsockname()[1])
-    running = server.server_for(page, keys)
+    running = server.server_for(evening, keys)
     thread = threading.Thread(target=running.run, args=([socket],))
     thread.start()
     server_ = Server(keys.port, keys.address)
@@ -141,7 +155,7 @@ def hosting(document: Path, port: int = 0) -> Iterator[Server]:
         running.should_exit = True
         thread.join(10)
         socket.close()
-        page.close()
+        evening.close()
 
 
 def copied(document: Path, recording: Path, folder: Path) -> Path:

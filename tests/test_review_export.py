@@ -72,9 +72,9 @@ def test_a_list_is_somebodys_and_a_volunteers_has_no_lasers(export, server):
 
 
 def test_files_are_written_beside_the_document_and_into_folders_in_there(export, document):
-    assert export(".cues.csv", ".mid", **BESIDE)[1] == {"written": ["evening.cues.csv", "evening.mid"]}
+    assert export(".cues.csv", ".mid", **BESIDE)[1] == {"written": ["evening.cues.csv", "evening.mid"], "left_out": []}
     status, answer, _ = export(".mid", **{**BESIDE, "folder": "for the desk/tonight"})
-    assert (status, answer) == (200, {"written": ["for the desk/tonight/evening.mid"]})
+    assert (status, answer) == (200, {"written": ["for the desk/tonight/evening.mid"], "left_out": []})
     assert [each for each in names(document.parent) if "." in each] == [
         "evening.cues.csv", "evening.cues.json", "evening.mid", "evening.wav", "for the desk/tonight/evening.mid",
     ]  # fmt: skip
@@ -106,7 +106,8 @@ def test_nothing_is_written_outside_the_documents_folder(export, document, tmp_p
     assert Song.load(document).title
 
 
-def test_a_file_that_another_program_has_changed_is_not_exported(export, document):
+def test_a_file_that_another_program_has_changed_is_not_exported(export, server, document):
+    server.song()
     change(Song.load(document), SetTitle("From the shell"), by="command line").save(document)
     status, answer, _ = export(".cues.csv", **BESIDE)
     assert (status, "changed by another program; nothing was exported" in answer["error"]) == (422, True)

@@ -206,7 +206,7 @@ def test_a_window_of_a_run_that_has_ended_says_so_and_takes_the_new_address(docu
         page.goto(before.address)
         drawn(page)
         before.windows.clear()
-    with hosting(document, before.port) as again:
+    with hosting(document, port=before.port) as again:
         again.windows.append(page.context)
         page.keyboard.press("Home")
         page.keyboard.press("ArrowDown")

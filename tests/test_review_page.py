@@ -386,8 +386,9 @@ def test_every_key_is_in_the_help(shown):
     page.press("?")
     page.page.wait_for_selector("#help[open]")
     words = page.text("#help")
-    labels = page.page.evaluate("() => import('/static/keys.js').then((it) => it.COMMANDS.map((each) => each.label))")
-    assert all(label in words for label in labels)
+    acts = page.page.evaluate("() => import('/static/keys.js').then((it) => it.COMMANDS)")
+    # There is only one song to go to.
+    assert all((act["label"] in words) == (act["group"] != "Songs") for act in acts)
     page.press("?")
     assert page.page.locator("#help[open]").count() == 0
 

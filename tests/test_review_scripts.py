@@ -119,6 +119,7 @@ def test_what_comes_next_is_the_first_cue_that_is_not_left_out_and_has_not_begun
 def test_every_command_of_the_table_does_something(scripts):
     body = "const { questionActs } = await import('/questions.js'); return it.commands({ questions: questionActs({}) })"
     does = set(scripts("commands.js", f"return Object.keys(await (async () => {{ {body} }})())"))
+    does |= set(scripts("evening.js", "return Object.keys(it.songActs({ store: new EventTarget() }))"))
     named = set(scripts("keys.js", "return it.COMMANDS.map((each) => each.id)"))
     assert named - does == {"patch", "scheme", "help", "export", "bars-a-line", "through"}  # main.js does these itself
 

@@ -1,16 +1,17 @@
-"""What is named on the command line, as songs: folders opened, each song once, each with a document of its own."""
+"""What is named on the command line, as songs or documents: folders opened, each once, each with its own document."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from cuesuggest.errors import CuesuggestError, reason_of
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, document_path
 
-__all__ = ["songs"]
+__all__ = ["documents", "songs"]
 
 # What a folder of recordings holds; a file that is named itself may have any name. Files with picture and sound too:
 # many a rehearsal is filmed with a phone.
@@ -58,8 +59,70 @@ def songs(named: Iterable[Path], output: Path | None) -> dict[Path, Path]:
     return {files[key]: documents[key] for key in owners.values()}
 
 
+def documents(named: Iterable[Path]) -> list[Path]:
+    """Find the documents that are meant, in the order named; in a folder, in the order of their names.
+
+    Parameters
+    ----------
+    named : iterable of Path
+        Documents, recordings, and folders of either. The document of a recording may be missing.
+
+    Raises
+    ------
+    CuesuggestError
+        If a document is named that is not there, or a folder holds neither documents nor recordings.
+    """
+    found: dict[str, Path] = {}
+    for name in named:
+        for document in _documents_in(name) if os.path.isdir(name) else [_document_named(name)]:
+            found.setdefault(os.path.realpath(document), document)
+    return list(found.values())
+
+
+def _document_named(file: Path) -> Path:
+    from cuesuggest.draft.beside import document_of
+    from cuesuggest.song import Song
+    from cuesuggest.sound.recording import open_recording
+
+    document = document_of(file)
+    if not os.path.exists(document):
+        # Neither can be opened if it is not there, and each says why.
+        if _is_document(file):
+            Song.load(file)
+        else:
+            open_recording(file)
+    return document
+
+
+def _documents_in(folder: Path) -> list[Path]:
+    """The documents of a folder, and those that its other recordings would have."""
+    files = _listed(folder)
+    there = [file for file in files if _is_document(file)]
+    recordings = [file for file in files if _is_recording(file)]
+    if not there and not recordings:
+        raise CuesuggestError(f"{folder} is a folder without songs in it. Name another, or the documents.")
+    names = {file.name for file in there}
+    bare = [each for each in recordings if names.isdisjoint((document_path(each).name, each.name + DOCUMENT_SUFFIX))]
+    # Only where a recording has no document by its name is it worth looking whose the documents are.
+    heard = {os.path.realpath(each) for document in there for each in _recording_of(document)} if bare else set()
+    missing = {document_path(each) for each in bare if os.path.realpath(each) not in heard}
+    return sorted([*there, *missing], key=lambda each: each.name)
+
+
 def _files_in(name: Path) -> list[Path]:
     return _recordings_in(name) if os.path.isdir(name) else [name]
+
+
+def _recording_of(document: Path) -> Iterator[Path]:
+    """The recording that a document is about; none of one that cannot be read."""
+    from cuesuggest.song import Song, path_to
+
+    with contextlib.suppress(CuesuggestError):
+        yield path_to(document, Song.load(document).recording.path)
+
+
+def _is_recording(file: Path) -> bool:
+    return file.suffix.lower() in _SOUND
 
 
 def _is_document(file: Path) -> bool:
@@ -85,15 +148,15 @@ def _document(file: Path, output: Path | None, shared: Mapping[str, int]) -> Pat
 
 
 def _recordings_in(folder: Path) -> list[Path]:
-    try:
-        found = sorted(
-            path
-            for path in folder.iterdir()
-            # Hidden ones are leavings of systems and programs, such as the shadow files on a memory stick.
-            if path.suffix.lower() in _SOUND and not path.name.startswith(".") and path.is_file()
-        )
-    except OSError as error:
-        raise CuesuggestError(f"{folder} cannot be opened: {reason_of(error)}. Check who may read it.") from None
+    found = [file for file in _listed(folder) if _is_recording(file)]
     if not found:
         raise CuesuggestError(f"{folder} is a folder without recordings in it. Name another, or the recordings.")
     return found
+
+
+def _listed(folder: Path) -> list[Path]:
+    """The files of a folder, by name. Hidden ones are leavings of systems and programs, as on a memory stick."""
+    try:
+        return sorted(path for path in folder.iterdir() if not path.name.startswith(".") and path.is_file())
+    except OSError as error:
+        raise CuesuggestError(f"{folder} cannot be opened: {reason_of(error)}. Check who may read it.") from None

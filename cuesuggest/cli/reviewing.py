@@ -1,4 +1,4 @@
-"""The command `review`: a document, or a recording that is suggested first, on a page in the browser."""
+"""The command `review`: a document, a recording that is suggested first, or several songs, on a page in the browser."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ import click
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, note_written
-from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["review"]
 
@@ -25,28 +24,30 @@ _TOLD = (
 
 
 @click.command()
-@click.argument("document", metavar="DOC|FILE", type=FILE)
+@click.argument("names", metavar="DOC|FILE|FOLDER...", type=FILE, nargs=-1, required=True)
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port to use; any free one if left out."
 )
 @click.option("--no-open", is_flag=True, help="Do not open the browser; the address is printed either way.")
 @everywhere
 @click.pass_obj
-def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> None:
-    """Listen to a song and put its draft right, on a page in your browser.
+def review(obj: dict[str, Any], names: tuple[Path, ...], port: int, no_open: bool) -> None:
+    """Listen to songs and put their drafts right, on a page in your browser.
 
-    The page is served on this machine alone, and every change is saved at once. Of a recording that has no document
-    yet, cues are suggested first. Stop with Ctrl+C.
+    The page is served on this machine alone, and every change is saved at once. Of a single recording that has no
+    document yet, cues are suggested first. Several songs, or a folder of them, are gone through one after the other.
+    Stop with Ctrl+C.
     """
-    from cuesuggest.draft.beside import document_of
+    from cuesuggest.cli.inputs import documents
     from cuesuggest.review.server import serve
 
-    target = document_of(document)
-    if not document.name.endswith(DOCUMENT_SUFFIX) and not os.path.exists(target):
+    targets = documents(names)
+    if len(names) == len(targets) == 1 and not os.path.exists(targets[0]):
+        (recording,), (target,) = names, targets
         from cuesuggest.draft.drafting import draft_file
 
-        with progress(document.name, quiet=obj["quiet"]) as step:
-            draft_file(document, step=step)
+        with progress(recording.name, quiet=obj["quiet"]) as step:
+            draft_file(recording, step=step)
         note_written(target)
 
     def opened(address: str) -> None:
@@ -63,7 +64,7 @@ def review(obj: dict[str, Any], document: Path, port: int, no_open: bool) -> Non
 
     # Ctrl+C is the way to stop the page, and no failure: what was decided is saved.
     with _ended_tidily(), contextlib.suppress(KeyboardInterrupt):
-        serve(target, port=port, opened=opened, renewed=renewed, browser=not no_open)
+        serve(targets, port=port, opened=opened, renewed=renewed, browser=not no_open)
 
 
 @contextlib.contextmanager

@@ -70,10 +70,9 @@ class Keys:
         used()
         return self._key
 
-    @property
-    def sound(self) -> str:
-        """Path of the sound, with a key that opens nothing else: a player of the browser sends no headers."""
-        return f"{SOUND}?key={self._sound_key}"
+    def sound(self, song: str) -> str:
+        """Return the path of a song's sound, with a key that opens sound alone: a player sends no headers."""
+        return f"{SOUND}?song={song}&key={self._sound_key}"
 
     @property
     def hosts(self) -> tuple[str, str]:

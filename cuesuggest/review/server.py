@@ -1,13 +1,14 @@
-"""The server behind the page: a few routes over one open document, on this machine only."""
+"""The server behind the page: a few routes over the songs that are gone through, on this machine only."""
 
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 import socket
 import threading
 import webbrowser
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
@@ -22,24 +23,22 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response, Strea
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from cuesuggest.draft.states import kept_folder
 from cuesuggest.errors import CuesuggestError, EditError, reason_of
 from cuesuggest.gate_out import ThereAlreadyError
 from cuesuggest.review.actions import ACTIONS
 from cuesuggest.review.asked import Asked
+from cuesuggest.review.evening import Evening, NoSuchSongError
 from cuesuggest.review.guard import ENTRANCE, SOUND, BodyTooLongError, Guard, Keys
-from cuesuggest.review.kept_choices import choices_file, keep_choices, kept_choices
+from cuesuggest.review.kept_choices import keep_choices, kept_choices
 from cuesuggest.review.launch import Launch
 from cuesuggest.review.page_sound import Click, Sound
 from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, NotSavedError, Outcome, Session
-from cuesuggest.review.taken_out import offered, taken_out
+from cuesuggest.review.taken_out import Written, offered, taken_out
 from cuesuggest.review.view import page_of
-from cuesuggest.song import path_to
-from cuesuggest.sound.recording import Window, open_recording
 
-__all__ = ["Page", "application", "listen", "serve", "server_for"]
+__all__ = ["application", "listen", "serve", "server_for"]
 
 _BACKLOG = 16  # connections taken at once: each is read before MOST_WAITING others could push it out
 _CHUNK = 256 * 1024  # bytes of sound sent at once
@@ -56,47 +55,12 @@ _TYPES = {
 }
 
 
-class Page:
-    """An open document with its sound, as the routes use it."""
-
-    def __init__(self, document: Path, kept: Path | None = None) -> None:
-        """Open a document and start to decode its recording.
-
-        Raises
-        ------
-        DocumentError
-            If the document cannot be opened. A recording that is not there is no error: the page says so.
-        """
-        self.session = Session(document, kept)
-        self.choices = choices_file()
-        self.sound: Sound | None = None
-        self.no_sound = ""
-        recording = self.session.song.recording
-        try:
-            heard = open_recording(path_to(document, recording.path))
-            if heard.sha256 != recording.sha256:
-                self.no_sound = (
-                    f"{recording.path} is not the file that this document was made from. "
-                    "Run suggest on the document again."
-                )
-                return
-            window = recording.window
-            self.sound = Sound(heard, Window(window.start, window.end), window.end - window.start)
-        except CuesuggestError as error:
-            self.no_sound = str(error)
-
-    def close(self) -> None:
-        """Let the sound go."""
-        if self.sound is not None:
-            self.sound.close()
-
-
-def application(page: Page, keys: Keys) -> ASGIApp:
+def application(evening: Evening, keys: Keys) -> ASGIApp:
     """Return the page as an application for a server.
 
     Parameters
     ----------
-    page : Page
+    evening : Evening
     keys : Keys
         What opens it.
     """
@@ -111,12 +75,22 @@ def application(page: Page, keys: Keys) -> ASGIApp:
         found = static.get(request.path_params.get("name", "index.html"))
         return PlainTextResponse("Not here.", 404) if found is None else Response(found[0], media_type=found[1])
 
+    async def first(request: Request) -> Response:
+        kept = request.query_params.get("kept", "")
+        return await _in_thread(lambda: _refused_or(lambda: {"song": evening.first(kept)}))
+
+    async def songs(request: Request) -> Response:
+        return await _in_thread(lambda: _refused_or(lambda: evening.listed(_named(request))))
+
     async def song(request: Request) -> Response:
-        return JSONResponse(await _in_thread(lambda: _page_now(page, keys, request)))
+        return await _in_thread(lambda: _refused_or(lambda: _page_now(evening, keys, request)))
 
     async def disk(request: Request) -> Response:
-        now = await _in_thread(lambda: {"revision": page.session.song.revision, "disk": page.session.disk()})
-        return JSONResponse(now)
+        def now() -> dict[str, Any]:
+            session = evening.song(_named(request)).session
+            return {"revision": session.song.revision, "disk": session.disk()}
+
+        return await _in_thread(lambda: _refused_or(now))
 
     async def enter(request: Request) -> Response:
         asked = await _asked(request)
@@ -132,23 +106,23 @@ def application(page: Page, keys: Keys) -> ASGIApp:
         asked = await _asked(request)
         if isinstance(asked, Response):
             return asked
-        return await _in_thread(lambda: _acted(page, keys, request, asked))
+        return await _in_thread(lambda: _acted(evening, keys, request, asked))
 
     async def sound(request: Request) -> Response:
-        return await _in_thread(lambda: _heard(page, request))
+        return await _in_thread(lambda: _heard(evening, request))
 
     async def export_(request: Request) -> Response:
         asked = await _asked(request)
         if isinstance(asked, Response):
             return asked
-        return await _in_thread(lambda: _exported(page, asked))
+        return await _in_thread(lambda: _exported(evening, request, asked))
 
     async def chosen(request: Request) -> Response:
         asked = await _asked(request)
         if isinstance(asked, Response):
             return asked
         try:
-            return JSONResponse(await _in_thread(lambda: keep_choices(page.choices, asked)))
+            return JSONResponse(await _in_thread(lambda: keep_choices(evening.choices, asked)))
         except EditError as error:
             return JSONResponse({"error": str(error)}, 422)
 
@@ -156,6 +130,8 @@ def application(page: Page, keys: Keys) -> ASGIApp:
         Route("/", file),
         Route(ENTRANCE, enter, methods=["POST"]),
         Route("/static/{name}", file),
+        Route("/first", first),
+        Route("/songs", songs),
         Route("/song", song),
         Route("/disk", disk),
         Route(SOUND, sound),
@@ -184,36 +160,57 @@ async def _asked(request: Request) -> Asked | Response:
         return Response(status_code=400)  # for nobody: who asked has gone
 
 
-def _page_now(page: Page, keys: Keys, request: Request) -> dict[str, Any]:
+def _named(request: Request) -> str:
+    """The song that a request is about; every request names it, so that nothing is ever done to another."""
+    named = request.query_params.getlist("song")
+    if len(named) > 1:
+        raise NoSuchSongError("The page named two songs at once. Open the page again.")
+    return named[0] if named else ""
+
+
+def _refused_or(work: Callable[[], dict[str, Any]]) -> Response:
+    """What is told, or why not."""
+    try:
+        return JSONResponse(work())
+    except CuesuggestError as error:
+        return JSONResponse({"error": str(error)}, 404 if isinstance(error, NoSuchSongError) else 422)
+
+
+def _page_now(evening: Evening, keys: Keys, request: Request) -> dict[str, Any]:
     query = request.query_params
 
     def number(name: str, otherwise: float) -> float:
         given = query.get(name, "")
         return float(given) if re.fullmatch(r"\d{1,5}(\.\d{1,3})?", given) else otherwise
 
-    sound = page.sound
+    named = _named(request)
+    shown, place = evening.song(named), evening.place_of(named)
+    evening.to_be_heard(shown)
+    sound, no_sound = shown.sound()
+    told = sound and {"seconds": sound.frames / sound.rate, "address": keys.sound(place["song"])}
     return {
-        **page_of(page.session, int(number("bars", 16)), number("width", 1400.0)),
-        "sound": None if sound is None else {"seconds": sound.frames / sound.rate, "address": keys.sound},
-        "no_sound": page.no_sound,
+        **page_of(shown.session, int(number("bars", 16)), number("width", 1400.0)),
+        "evening": place,
+        "sound": told,
+        "no_sound": no_sound,
         "exports": offered(),
-        "chosen": kept_choices(page.choices),
+        "chosen": kept_choices(evening.choices),
     }
 
 
-def _acted(page: Page, keys: Keys, request: Request, asked: Asked) -> Response:
-    session = page.session
+def _acted(evening: Evening, keys: Keys, request: Request, asked: Asked) -> Response:
     try:
+        session = evening.song(_named(request)).session
         name = asked.text("do", 40)
         done = _do(session, name, asked)
     except BehindError as error:
-        return JSONResponse({"error": str(error), "behind": True, **_page_now(page, keys, request)}, 409)
+        return JSONResponse({"error": str(error), "behind": True, **_page_now(evening, keys, request)}, 409)
     except NotSavedError as error:
         return JSONResponse({"error": str(error), "unsaved": True}, 422)
     except CuesuggestError as error:
-        return JSONResponse({"error": str(error)}, 422)
+        return JSONResponse({"error": str(error)}, 404 if isinstance(error, NoSuchSongError) else 422)
     told = {"said": done.said, "lines": done.lines, "remarks": done.remarks, "added": done.added}
-    return JSONResponse({**told, **_page_now(page, keys, request)})
+    return JSONResponse({**told, **_page_now(evening, keys, request)})
 
 
 def _do(session: Session, name: str, asked: Asked) -> Outcome:
@@ -231,32 +228,37 @@ def _do(session: Session, name: str, asked: Asked) -> Outcome:
     return session.act(revision, lambda song: ACTIONS[name](song, asked))
 
 
-def _exported(page: Page, asked: Asked) -> Response:
+def _exported(evening: Evening, request: Request, asked: Asked) -> Response:
     try:
-        out = taken_out(page.session, asked)
+        out = taken_out(evening, _named(request), asked)
     except ThereAlreadyError as error:
         there = [path.name for path in error.there]
         said = f"There already: {', '.join(there)}. Nothing was written."
         return JSONResponse({"error": said, "there": there}, 409)
     except CuesuggestError as error:
         return JSONResponse({"error": str(error)}, 422)
-    if isinstance(out, list):
-        return JSONResponse({"written": out})
+    if isinstance(out, Written):
+        return JSONResponse({"written": out.names, "left_out": out.left_out})
     # A header has only ASCII.
-    headers = {"x-file-name": quote(out.name, errors="replace")}
+    headers = {"x-file-name": quote(out.name, errors="replace"), "x-left-out": quote(json.dumps(out.left_out))}
     return Response(out.data, media_type="application/octet-stream", headers=headers)
 
 
-def _heard(page: Page, request: Request) -> Response:
-    sound = page.sound
+def _heard(evening: Evening, request: Request) -> Response:
+    try:
+        shown = evening.song(_named(request))
+    except CuesuggestError as error:
+        return PlainTextResponse(str(error), 404)
+    evening.to_be_heard(shown)
+    sound, no_sound = shown.sound()
     if sound is None:
-        return PlainTextResponse(page.no_sound, 404)
+        return PlainTextResponse(no_sound, 404)
     click = None
     query = request.query_params
     if query.get("click"):
-        beats = clicked(page.session.song.analysis, query.get("reading", ""))
+        beats = clicked(shown.session.song.analysis, query.get("reading", ""))
         click = replace(
-            beats, level=_share(query.get("level"), beats.level), song=_share(query.get("song"), beats.song)
+            beats, level=_share(query.get("level"), beats.level), song=_share(query.get("loud"), beats.song)
         )
     headers = {"accept-ranges": "bytes", "content-type": "audio/wav"}
     wanted = _range(request.headers.get("range"), sound.size)
@@ -295,18 +297,19 @@ async def _parts(sound: Sound, start: int, stop: int, click: Click | None) -> As
 
 
 def serve(
-    document: Path,
+    documents: Sequence[Path],
     *,
     port: int = 0,
     opened: Callable[[str], None],
     renewed: Callable[[str], None],
     browser: bool = True,
 ) -> None:
-    """Show a document on a page until the program is stopped.
+    """Show songs on a page until the program is stopped.
 
     Parameters
     ----------
-    document : Path
+    documents : sequence of Path
+        In the order in which they are gone through; those of recordings that are not drafted yet may be missing.
     port : int
         To listen on; 0 takes any that is free.
     opened : callable
@@ -319,24 +322,24 @@ def serve(
     Raises
     ------
     CuesuggestError
-        If the document cannot be opened, or the port is taken.
+        If none of them can be opened, or the port is taken.
     """
-    page = Page(document, kept_folder(document))
+    evening = Evening(documents)
+    evening.first("")
     try:
         listening = listen(port)
     except OSError as error:
-        page.close()
         raise CuesuggestError(
             f"Port {port} cannot be used: {reason_of(error)}. Choose another with --port, or leave it out."
         ) from None
     keys = Keys(listening.getsockname()[1])
-    server = server_for(page, keys)
+    server = server_for(evening, keys)
 
     def renew() -> None:
         renewed(keys.address(used=renew))
 
     with contextlib.ExitStack() as ending:
-        ending.callback(page.close)
+        ending.callback(evening.close)
         opened(keys.address(used=renew))
         if browser:
             # The socket listens already, so a browser that is quicker than the server waits.
@@ -354,10 +357,10 @@ def _open_browser(keys: Keys, ending: contextlib.ExitStack) -> None:
     threading.Thread(target=webbrowser.open, args=(launch.path.as_uri(),), daemon=True).start()
 
 
-def server_for(page: Page, keys: Keys) -> uvicorn.Server:
+def server_for(evening: Evening, keys: Keys) -> uvicorn.Server:
     """Return the server of a page; it runs on a socket of `listen`."""
     config = uvicorn.Config(
-        application(page, keys),
+        application(evening, keys),
         http=PatientProtocol,
         backlog=_BACKLOG,
         log_level="error",

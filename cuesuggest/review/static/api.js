@@ -1,7 +1,7 @@
 // @ts-check
 /** What goes over the wire to the server that this page came from. */
 
-/** @import { Chosen, Disk, Done, Page } from "./content.js" */
+/** @import { Chosen, Disk, Done, Page, SongList } from "./content.js" */
 
 /** @typedef {{bars: number, width: number}} Room how many bars stand side by side, how wide the chart may be */
 
@@ -22,6 +22,7 @@ const GONE = "The program has stopped. Start cuesuggest review again; all that w
 const FAILED = "The program failed at this. Open the page again to see what is saved.";
 // Kept for this window alone, also when it is loaded again; no other server and no other site can read it.
 const KEPT = "key";
+const SHOWN = "song";
 
 /**
  * @param {string} path
@@ -67,44 +68,82 @@ export async function enter(token) {
 /**
  * The page's content: the song, its chart for this width, what may be asked.
  *
+ * @param {string} song its id
  * @param {Room} room
  * @returns {Promise<Page>}
  */
-export async function fetchSong(room) {
-  return told(await asked(`/song?bars=${room.bars}&width=${room.width}`));
+export async function fetchSong(song, room) {
+  return told(await asked(`/song?song=${song}&bars=${room.bars}&width=${room.width}`));
+}
+
+/**
+ * The id of the song to begin with: the one that this window showed before, or the first that can be opened.
+ *
+ * @returns {Promise<string>}
+ */
+export async function fetchFirst() {
+  return (await told(await asked(`/first?kept=${encodeURIComponent(shownSong())}`))).song;
+}
+
+/** The id of the song that this window shows. */
+export const shownSong = () => sessionStorage.getItem(SHOWN) ?? "";
+
+/**
+ * Keep which song this window shows, for when it is loaded again.
+ *
+ * @param {string} song
+ */
+export function keepShown(song) {
+  sessionStorage.setItem(SHOWN, song);
+}
+
+/**
+ * The state of every song.
+ *
+ * @param {string} song id of the one that is shown
+ * @returns {Promise<SongList>}
+ */
+export async function fetchSongs(song) {
+  return told(await asked(`/songs?song=${song}`));
 }
 
 /**
  * What the server holds by now.
  *
+ * @param {string} song
  * @returns {Promise<Disk>}
  */
-export async function fetchDisk() {
-  return told(await asked("/disk"));
+export async function fetchDisk(song) {
+  return told(await asked(`/disk?song=${song}`));
 }
 
 /**
  * Do something; the answer is what was done and the page's content after it.
  *
+ * @param {string} song
  * @param {object} values
  * @param {Room} room
  * @returns {Promise<Done>}
  */
-export async function post(values, room) {
-  return told(await posted(`/act?bars=${room.bars}&width=${room.width}`, values));
+export async function post(song, values, room) {
+  return told(await posted(`/act?song=${song}&bars=${room.bars}&width=${room.width}`, values));
 }
 
 /**
  * Take files out: a file to keep, the names of those that were written beside the document, or the names of those
  * that are there already, with nothing written.
  *
+ * @param {string} song
  * @param {object} wanted
- * @returns {Promise<{name: string, blob: Blob} | {written: string[]} | {there: string[]}>}
+ * @returns {Promise<{name: string, blob: Blob, left_out: string[]} | {written: string[], left_out: string[]} | {there: string[]}>}
  */
-export async function fetchExport(wanted) {
-  const response = await posted("/export", wanted);
+export async function fetchExport(song, wanted) {
+  const response = await posted(`/export?song=${song}`, wanted);
   const name = response.headers.get("x-file-name");
-  if (name !== null) return { name: decodeURIComponent(name), blob: await response.blob() };
+  if (name !== null) {
+    const left_out = JSON.parse(decodeURIComponent(response.headers.get("x-left-out") ?? "[]"));
+    return { name: decodeURIComponent(name), blob: await response.blob(), left_out };
+  }
   if (response.status === 409) return response.json();
   return told(response);
 }

@@ -23,8 +23,48 @@ export interface Page {
   no_sound: string;
   exports: Export[];
   chosen: Chosen;
+  evening: Evening;
   /** What would be taken back next. */
   undo: string | null;
+}
+
+/** Which of the songs this is, and the ids of those around it that can be opened. */
+export interface Evening {
+  song: string;
+  number: number;
+  of: number;
+  before: string | null;
+  after: string | null;
+}
+
+/** The answer to /songs. */
+export interface SongList {
+  songs: SongRow[];
+  advice: Advice[];
+}
+
+/** What can be done for several songs on the command line. */
+export interface Advice {
+  said: string;
+  command: string;
+}
+
+/** A line of the list of songs. */
+export interface SongRow {
+  song: string;
+  number: number;
+  title: string;
+  state: "open" | "done" | "not drafted" | "wrong";
+  /** Why it cannot be opened. */
+  wrong?: string;
+  tempo?: number | null;
+  seconds?: number;
+  questions?: number;
+  /** Cues that are as suggested. */
+  to_check?: number;
+  cues?: number;
+  /** Where its house style or rig is not that of the song that is shown, in words. */
+  differs?: string;
 }
 
 /** What is kept of the page on this machine. */

@@ -1,7 +1,7 @@
 // @ts-check
 /** Where the page comes in: with a key it starts, without one it says how to get in. */
 
-import { enter, fetchDisk, Refused } from "./api.js";
+import { enter, fetchFirst, keepShown, Refused } from "./api.js";
 import { el, find } from "./dom.js";
 
 /** Takes the token out of the address, where it would be seen and kept. */
@@ -28,7 +28,7 @@ addEventListener("hashchange", () => location.reload());
 const token = takeToken();
 const refused = token ? await refusalOf(() => enter(token)) : null;
 // Also where the token was used before: this may be the window that used it.
-const closed = await refusalOf(fetchDisk);
+const closed = await refusalOf(async () => keepShown(await fetchFirst()));
 if (closed === null) await import("./main.js");
 else {
   const [first, ...more] = (refused ?? closed).split(/(?<=[.]) /);

@@ -13,7 +13,7 @@ export class ExportView {
   #store;
   #say;
   #files = new Set([".page.pdf"]);
-  #given = { paper: "a4", who: "", plain: false, into: "downloads", folder: "" };
+  #given = { paper: "a4", who: "", plain: false, into: "downloads", folder: "", songs: "this" };
 
   /**
    * @param {HTMLDialogElement} dialog
@@ -33,6 +33,8 @@ export class ExportView {
     if (!people.includes(given.who)) given.who = "";
     const folder = el("label", { hidden: given.into !== "folder" }, el("span", {}, "In a folder there"), text(given.folder));
     const into = choice("into", [["downloads", "to the browser's downloads"], ["folder", "beside the document"]], given.into);
+    const { of } = this.#store.page.evening;
+    const which = choice("songs", [["this", "this song"], ["all", `all ${of} songs`]], given.songs);
     const form = el(
       "form",
       { method: "dialog" },
@@ -41,6 +43,7 @@ export class ExportView {
       el(
         "div",
         { class: "how" },
+        el("label", { hidden: of === 1 }, el("span", {}, "Which songs"), which),
         el("label", {}, el("span", {}, "Paper"), choice("paper", [["a4", "A4"], ["letter", "Letter"]], given.paper)),
         el("label", {}, el("span", {}, "Whose list"), choice("who", [["", "everybody's"], ...people.map((who) => [who, who])], given.who)),
         el("label", {}, el("span", {}, "The files go"), into),
@@ -80,6 +83,11 @@ export class ExportView {
     return el("fieldset", {}, el("legend", {}, purpose[0].toUpperCase() + purpose.slice(1)), ...boxes);
   }
 
+  /** @param {string[]} names */
+  #written(names) {
+    return names.length > 8 ? `${names.length} files are written beside their documents.` : `Written beside the document: ${names.join(", ")}.`;
+  }
+
   /**
    * What stands in the way, and whether it could be replaced.
    *
@@ -99,9 +107,10 @@ export class ExportView {
     const data = new FormData(form);
     const value = (/** @type {string} */ name) => String(data.get(name) ?? "");
     this.#files = new Set(data.getAll("files").map(String));
-    this.#given = { paper: value("paper"), who: value("who"), plain: data.has("plain"), into: value("into"), folder: value("folder") };
+    this.#given = { paper: value("paper"), who: value("who"), plain: data.has("plain"), into: value("into"), folder: value("folder"), songs: value("songs") };
+    this.#alert(this.#given.songs === "all" ? "The files are being made…" : "");
     try {
-      const out = await fetchExport({ files: [...this.#files], ...this.#given, replace });
+      const out = await fetchExport(this.#store.song, { files: [...this.#files], ...this.#given, replace });
       if ("there" in out) {
         const one = out.there.length === 1;
         this.#alert(`${out.there.join(", ")} ${one ? "is" : "are"} there already. Nothing was written.`, true);
@@ -110,7 +119,9 @@ export class ExportView {
       this.#dialog.close();
       if ("blob" in out) keep(out.name, out.blob);
       await this.#store.load();
-      this.#say("blob" in out ? `Exported: ${out.name}. ${STAY}` : `Written beside the document: ${out.written.join(", ")}. ${STAY}`, false);
+      const done = "blob" in out ? `Exported: ${out.name}.` : this.#written(out.written);
+      const left = out.left_out.length ? ` Left out: ${out.left_out.join(" ")}` : "";
+      this.#say(`${done} ${STAY}${left}`, false);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       this.#alert(error.message);

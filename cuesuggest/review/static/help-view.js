@@ -28,8 +28,9 @@ export class HelpView {
       this.#dialog.close();
       return;
     }
-    const { chart } = this.#store.page;
+    const { chart, evening } = this.#store.page;
     const groups = Map.groupBy(COMMANDS, (each) => each.group);
+    if (evening.of === 1) groups.delete("Songs");
     this.#dialog.replaceChildren(
       el("div", { class: "top" }, el("h2", {}, "All acts and their keys"), el("button", { type: "button", "data-do": "help" }, "Back ", el("kbd", {}, "?"))),
       el(

@@ -137,6 +137,10 @@ export const COMMANDS = [
 
   command("Page", "undo", "u Ctrl+z", "undo"),
   command("Page", "redo", "Shift+u Ctrl+Shift+z Ctrl+y", "redo"),
+  command("Songs", "songs", "Shift+s", "all songs"),
+  command("Songs", "song-before", "Shift+p", "the song before"),
+  command("Songs", "song-after", "Shift+n", "the next song"),
+
   command("Page", "list", "r", "running order"),
   command("Page", "export", "Shift+e", "export …"),
   command("Page", "title", "Shift+t", "title …"),

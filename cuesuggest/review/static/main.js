@@ -1,10 +1,12 @@
 // @ts-check
+import { shownSong } from "./api.js";
 import { BusyView } from "./busy-view.js";
 import { ChartView } from "./chart-view.js";
 import { Choices } from "./chosen.js";
 import { commands } from "./commands.js";
 import { DeskView } from "./desk-view.js";
 import { around, el, find, listen } from "./dom.js";
+import { songActs } from "./evening.js";
 import { ExportView } from "./export-view.js";
 import { Hand } from "./hand.js";
 import { changesNothing, Held } from "./held.js";
@@ -16,6 +18,7 @@ import { MarksView } from "./marks-view.js";
 import { placeAt } from "./places.js";
 import { Player } from "./player.js";
 import { questionActs } from "./questions.js";
+import { SongsView } from "./songs-view.js";
 import { Store } from "./store.js";
 import { StripView } from "./strip-view.js";
 import { ThroughView } from "./through-view.js";
@@ -43,7 +46,7 @@ function roomForBars() {
   return width >= 1224 ? 16 : width >= 640 ? 8 : 4;
 }
 
-const store = new Store(room);
+const store = new Store(room, shownSong());
 const player = new Player(find("#sound", HTMLAudioElement));
 const hand = new Hand();
 const choices = new Choices();
@@ -69,6 +72,8 @@ const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, line
 const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
 const questions = questionActs({ store, player, hand, say });
 const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
+const songs = new SongsView(find("#songs", HTMLDialogElement), store);
+Object.assign(run, songActs({ store, player, hand, songs, say, draw: () => (drawn = drawn.then(draw)) }));
 run.help = () => help.turn();
 run.export = () => exporting.show();
 const through = new ThroughView(find("#through", HTMLDialogElement), store, player, choices);
@@ -108,7 +113,7 @@ function commandFor(key) {
  */
 function meantOutside(key) {
   const found = meant(key, "");
-  return found && ["Listen", "Page", "Music", "Section"].includes(found.group) ? found : null;
+  return found && ["Listen", "Page", "Songs", "Music", "Section"].includes(found.group) ? found : null;
 }
 
 /** @param {string} what id of a command; with a colon and what it is about */
@@ -131,7 +136,7 @@ document.addEventListener("keydown", (event) => {
   const dialog = document.querySelector("dialog[open]");
   const id = commandFor(key);
   if (!id || (dialog && key === "Escape")) return;
-  if (dialog?.id === "help" && id !== "help") return;
+  if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id) return;
   event.preventDefault();
   if (!store.busy || changesNothing(id.split(":")[0])) perform(id);
   // What it means is asked again then: menus may have opened and closed.
@@ -225,8 +230,10 @@ function follow(seconds) {
 
 store.addEventListener("song", () => {
   const { page } = store;
-  document.title = `${page.title} – cuesuggest`;
-  find("h1", HTMLElement).textContent = page.title;
+  const { number, of } = page.evening;
+  const which = of > 1 ? `, song ${number} of ${of}` : "";
+  document.title = `${page.title}${which} – cuesuggest`;
+  find("h1", HTMLElement).textContent = `${page.title}${which}`;
   choices.start(page.chosen);
   if (page.sound) player.open(page.sound.address, page.music.start, page.revision);
   const { cue, question, passed } = hand.now;

@@ -42,13 +42,14 @@ export class Player extends EventTarget {
   }
 
   /**
-   * Give it the sound of a song whose beats are those of a revision.
+   * Give it the sound of a song whose beats are those of a revision. Another song's begins at its start, and paused.
    *
    * @param {string} address where the sound is
    * @param {number} offset seconds of the recording at which the sound begins
    * @param {number} revision
    */
   open(address, offset, revision) {
+    if (this.#address && address !== this.#address) this.close();
     this.#address = address;
     this.#offset = offset;
     if (!this.#audio.src || (this.#click && revision !== this.#revision)) {
@@ -58,13 +59,23 @@ export class Player extends EventTarget {
     this.#revision = revision;
   }
 
+  /** Let the sound go, and with it what goes round. */
+  close() {
+    this.#audio.pause();
+    this.#audio.removeAttribute("src");
+    this.#audio.load();
+    this.#address = this.#reading = "";
+    this.#loop = this.#from = this.#wanted = null;
+    this.#changed();
+  }
+
   #load() {
     const playing = this.playing;
     this.#wanted = this.#wanted ?? this.#audio.currentTime;
     const reading = this.#reading ? `&reading=${encodeURIComponent(this.#reading)}` : "";
     const { song, click } = this.#loud;
     // With a click the server mixes both, so that each is as loud as was asked for.
-    this.#audio.src = this.#click ? `${this.#address}&click=${this.#revision}&level=${click}&song=${song}${reading}` : this.#address;
+    this.#audio.src = this.#click ? `${this.#address}&click=${this.#revision}&level=${click}&loud=${song}${reading}` : this.#address;
     this.#audio.volume = this.#click ? 1 : song / 100;
     const rate = this.#audio.playbackRate;
     this.#audio.load();

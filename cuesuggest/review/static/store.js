@@ -6,46 +6,59 @@ import { workOf } from "./work.js";
 /** @import { Cue, Page, Told } from "./content.js" */
 
 /**
+ * A song as this page holds it. Each has its own, so that what comes late for one never reaches another.
+ *
+ * @typedef {object} HeldSong
+ * @property {string} song its id
+ * @property {Page | null} page what is shown; ahead of what the server has told while an action is on its way
+ * @property {Page | null} sure what the server told last
+ * @property {Promise<void>} waiting
+ * @property {number} open how much was asked for and not answered yet
+ */
+
+/**
  * Holds the Song, and nothing else does. What changes it goes through `act`, one thing after the other.
  *
- * Events: "song" when there is another state to draw, "told" with a Told when there is something to say, "busy" when
- * work that takes a while begins or ends, "conflict" with "window", "file", "gone" or null.
+ * Events: "song" when there is another state to draw, "other" just before that where it is another song, "told" with a
+ * Told when there is something to say, "busy" when work that takes a while begins or ends, "conflict" with "window",
+ * "file", "gone" or null.
  */
 export class Store extends EventTarget {
-  /**
-   * What is shown; ahead of what the server has told while an action is on its way.
-   *
-   * @type {Page | null}
-   */
-  #page = null;
-  /** @type {Page | null} what the server told last */
-  #sure = null;
   #room;
-  /** @type {Promise<void>} */
-  #waiting = Promise.resolve();
-  #open = 0;
+  /** @type {Map<string, HeldSong>} */
+  #songs = new Map();
+  #held;
   #busy = "";
 
-  /** @param {() => Room} room tells how much room the chart has */
-  constructor(room) {
+  /**
+   * @param {() => Room} room tells how much room the chart has
+   * @param {string} song id of the one to begin with
+   */
+  constructor(room, song) {
     super();
     this.#room = room;
+    this.#held = this.#of(song);
   }
 
   /** Whether the server has told the song at all. */
   get there() {
-    return this.#page !== null;
+    return this.#held.page !== null;
   }
 
   /** The page's content, with what was asked for and not answered yet. */
   get page() {
-    if (this.#page === null) throw new Error("The song has not come yet.");
-    return this.#page;
+    if (this.#held.page === null) throw new Error("The song has not come yet.");
+    return this.#held.page;
+  }
+
+  /** The id of the song that is shown. */
+  get song() {
+    return this.#held.song;
   }
 
   /** Whether everything that was asked for has been answered. */
   get settled() {
-    return this.#open === 0;
+    return this.#held.open === 0;
   }
 
   /** The work that is on its way and takes a while, such as "Hearing anew"; "" if there is none. */
@@ -63,14 +76,39 @@ export class Store extends EventTarget {
 
   /** Take the song from the server, as when the page opens or its width has changed. */
   load() {
-    return this.#inTurn(async () => {
+    const held = this.#held;
+    return this.#inTurn(held, async () => {
       try {
-        await this.#fetch();
-        this.#conflict(null);
+        await this.#fetch(held);
+        this.#conflict(held, null);
       } catch (error) {
-        this.#refused(error);
+        this.#refused(held, error);
       }
     });
+  }
+
+  /**
+   * Go to another song. What is shown stays what is meant until the other has come; then all is the other's at once.
+   *
+   * @param {string} song its id
+   * @returns {Promise<boolean>} whether it is shown now
+   */
+  async go(song) {
+    const held = this.#of(song);
+    this.#work("Opening the song");
+    await this.#inTurn(held, async () => {
+      try {
+        await this.#fetch(held);
+        this.#held = held;
+        this.dispatchEvent(new Event("other"));
+        this.#changed(held);
+        this.#conflict(held, null);
+      } catch (error) {
+        this.#refused(this.#held, error);
+      }
+    });
+    this.#work("");
+    return this.#held === held;
   }
 
   /**
@@ -78,18 +116,20 @@ export class Store extends EventTarget {
    * the state before it.
    *
    * @template Result
+   * @param {HeldSong} held
    * @param {() => Promise<Result>} work
    */
-  #inTurn(work) {
-    const done = this.#waiting.then(work);
-    this.#waiting = done.then(() => {});
+  #inTurn(held, work) {
+    const done = held.waiting.then(work);
+    held.waiting = done.then(() => {});
     return done;
   }
 
-  async #fetch() {
-    const page = await fetchSong(this.#room());
+  /** @param {HeldSong} held */
+  async #fetch(held) {
+    const page = await fetchSong(held.song, this.#room());
     // What was done meanwhile is shown already, and its answer brings the song whole.
-    if (this.#open === 0) this.#take(page);
+    if (held.open === 0) this.#take(held, page);
   }
 
   /**
@@ -101,31 +141,31 @@ export class Store extends EventTarget {
    * @returns {Promise<string>} why it was not done; "" if it was
    */
   act(what, values = {}, now = null) {
+    const held = this.#held;
     const work = workOf(what, { ...values }, this.page);
     if (work) this.#work(work);
     if (now) {
-      if (this.#page === this.#sure) this.#page = structuredClone(this.page);
+      if (held.page === held.sure) held.page = structuredClone(this.page);
       now(this.page);
-      this.#changed();
+      this.#changed(held);
     }
-    this.#open += 1;
-    return this.#inTurn(async () => {
+    held.open += 1;
+    return this.#inTurn(held, async () => {
       let refused = "";
       try {
-        const { revision } = this.page;
-        const answer = await post({ do: what, revision, ...values }, this.#room());
-        this.#open -= 1;
+        const answer = await post(held.song, { do: what, revision: held.page?.revision, ...values }, this.#room());
+        held.open -= 1;
         // With more on the way, what is shown already is ahead of this answer.
-        if (this.#open === 0 || !now) this.#take(answer);
+        if (held.open === 0 || !now) this.#take(held, answer);
         else {
-          this.#sure = answer;
-          this.page.revision = answer.revision;
+          held.sure = answer;
+          if (held.page) held.page.revision = answer.revision;
         }
-        if (what === "take-file" || what === "keep-shown") this.#conflict(null);
-        this.#tell(answer);
+        if (what === "take-file" || what === "keep-shown") this.#conflict(held, null);
+        if (held === this.#held) this.#tell(answer);
       } catch (error) {
-        this.#open -= 1;
-        refused = this.#refused(error);
+        held.open -= 1;
+        refused = this.#refused(held, error);
       }
       if (work) this.#work("");
       return refused;
@@ -140,31 +180,47 @@ export class Store extends EventTarget {
 
   /** Look whether the song has changed behind this page's back. */
   async look() {
+    const held = this.#held;
     if (!this.settled || !this.there) return;
     try {
-      const { revision, disk } = await fetchDisk();
-      if (!this.settled) return;
-      if (disk !== "same") this.#conflict(disk === "gone" ? "gone" : "file");
-      else if (revision !== this.page.revision) this.#conflict("window");
-      else this.#conflict(null);
+      const { revision, disk } = await fetchDisk(held.song);
+      if (held.open) return;
+      if (disk !== "same") this.#conflict(held, disk === "gone" ? "gone" : "file");
+      else if (revision !== held.page?.revision) this.#conflict(held, "window");
+      else this.#conflict(held, null);
     } catch (error) {
-      this.#refused(error);
+      this.#refused(held, error);
     }
   }
 
-  /** @param {Page} page */
-  #take(page) {
-    this.#page = this.#sure = page;
-    this.#changed();
+  /** @param {string} song */
+  #of(song) {
+    /** @type {HeldSong} */
+    const held = this.#songs.get(song) ?? { song, page: null, sure: null, waiting: Promise.resolve(), open: 0 };
+    this.#songs.set(song, held);
+    return held;
   }
 
-  #changed() {
-    this.dispatchEvent(new Event("song"));
+  /**
+   * @param {HeldSong} held
+   * @param {Page} page
+   */
+  #take(held, page) {
+    held.page = held.sure = page;
+    this.#changed(held);
   }
 
-  /** @param {"window" | "file" | "gone" | null} detail */
-  #conflict(detail) {
-    this.dispatchEvent(new CustomEvent("conflict", { detail }));
+  /** @param {HeldSong} held */
+  #changed(held) {
+    if (held === this.#held) this.dispatchEvent(new Event("song"));
+  }
+
+  /**
+   * @param {HeldSong} held
+   * @param {"window" | "file" | "gone" | null} detail
+   */
+  #conflict(held, detail) {
+    if (held === this.#held) this.dispatchEvent(new CustomEvent("conflict", { detail }));
   }
 
   /** @param {Told} detail */
@@ -173,24 +229,32 @@ export class Store extends EventTarget {
   }
 
   /**
-   * Nothing is shown that was not done; and it is said.
+   * Nothing is shown that was not done; and it is said, also of a song that is not shown any more.
    *
+   * @param {HeldSong} held
    * @param {unknown} error
    */
-  #refused(error) {
-    if (this.#sure && this.#page !== this.#sure) this.#take(this.#sure);
+  #refused(held, error) {
+    if (held.sure && held.page !== held.sure) this.#take(held, held.sure);
     if (!(error instanceof Refused)) throw error;
-    this.#tell({ said: error.message, lines: [], remarks: [], wrong: true, unsaved: error.unsaved });
-    if (error.page) this.look();
-    else if (this.there) this.#reload();
+    const of = held === this.#held || !held.page ? "" : `${held.page.title}: `;
+    this.#tell({ said: of + error.message, lines: [], remarks: [], wrong: true, unsaved: error.unsaved });
+    if (held === this.#held) {
+      if (error.page) this.look();
+      else if (this.there) this.#reload(held);
+    }
     return error.message;
   }
 
-  /** After a refusal, take the server's word, if it still speaks. */
-  #reload() {
-    return this.#inTurn(async () => {
+  /**
+   * After a refusal, take the server's word, if it still speaks.
+   *
+   * @param {HeldSong} held
+   */
+  #reload(held) {
+    return this.#inTurn(held, async () => {
       try {
-        await this.#fetch();
+        await this.#fetch(held);
       } catch (error) {
         if (!(error instanceof Refused)) throw error;
       }

@@ -1,5 +1,5 @@
 // @ts-check
-import { el } from "./dom.js";
+import { el, find } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 
 /** @import { Hand } from "./hand.js" */
@@ -8,12 +8,14 @@ import { COMMANDS, shown } from "./keys.js";
 
 // What is on the screen whatever is open below the chart: listening on the left, deciding on the right.
 const LISTENING = ["play", "bar-back", "bar-on", "loop-here", "cue-back", "cue-on"];
+const SONGS = ["song-before", "songs", "song-after"]; // only where there are several
 const DECIDING = ["undo", "add", "leave", "export", "help"];
 
 /**
  * The line under the desk. Its buttons stay the same elements, so that a press is never lost to a new drawing.
  */
 export class StripView {
+  #element;
   #store;
   #player;
   #hand;
@@ -27,10 +29,11 @@ export class StripView {
    * @param {Hand} hand
    */
   constructor(element, store, player, hand) {
+    this.#element = element;
     this.#store = store;
     this.#player = player;
     this.#hand = hand;
-    for (const ids of [LISTENING, DECIDING]) element.append(el("div", { class: "keys" }, ...ids.map((id) => this.#made(id))));
+    for (const ids of [LISTENING, SONGS, DECIDING]) element.append(el("div", ids === SONGS ? { class: "keys songs", role: "group", "aria-label": "Songs" } : { class: "keys" }, ...ids.map((id) => this.#made(id))));
     for (const source of [hand, player]) source.addEventListener("change", () => this.#draw());
     store.addEventListener("song", () => this.#draw());
   }
@@ -48,6 +51,7 @@ export class StripView {
     if (!this.#store.there) return;
     const { mode, question, cue } = this.#hand.now;
     const { loop, from, playing } = this.#player;
+    const { number, of, before, after } = this.#store.page.evening;
     /** @type {Record<string, string>} */
     const said = {
       play: playing ? "pause" : "play",
@@ -56,13 +60,18 @@ export class StripView {
       "loop-here": loop ? "loop no more" : from ? "loop to here" : "loop from here",
       "cue-back": "cue before",
       "cue-on": "next cue",
+      "song-before": "song before",
+      songs: `${number} of ${of}`,
+      "song-after": "next song",
       undo: "undo",
       add: "add a cue",
       leave: "leave",
       export: "export",
       help: "all acts",
     };
-    const idle = { undo: this.#store.settled && this.#store.page.undo === null, leave: !mode && !question && !cue };
+    find(".songs", HTMLElement, this.#element).hidden = of === 1;
+    this.#buttons.get("songs")?.button.setAttribute("aria-label", `${number} of ${of}: all songs`);
+    const idle = { "song-before": before === null, "song-after": after === null, undo: this.#store.settled && this.#store.page.undo === null, leave: !mode && !question && !cue };
     for (const [id, { button, words }] of this.#buttons) {
       if (words.textContent !== said[id]) words.textContent = said[id];
       button.disabled = id in idle && idle[/** @type {keyof typeof idle} */ (id)];

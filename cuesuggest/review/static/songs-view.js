@@ -1,0 +1,125 @@
+// @ts-check
+import { fetchSongs, Refused } from "./api.js";
+import { around, el, find } from "./dom.js";
+import { clock } from "./places.js";
+
+/** @import { SongList, SongRow } from "./content.js" */
+/** @import { Store } from "./store.js" */
+
+/** All songs with what is still to be done in each; one is opened by its name. */
+export class SongsView {
+  #dialog;
+  #store;
+  #shown = "";
+
+  /**
+   * @param {HTMLDialogElement} dialog
+   * @param {Store} store
+   */
+  constructor(dialog, store) {
+    this.#dialog = dialog;
+    this.#store = store;
+    store.addEventListener("song", () => dialog.open && this.#load());
+    // Closed before the song is asked for: what is held back waits for no dialog.
+    dialog.addEventListener("click", (event) => {
+      if (around(event, "button[data-do^='song:']")) dialog.close();
+    });
+    dialog.addEventListener("keydown", (event) => this.#step(event));
+  }
+
+  /** Open it, or close it where it is open. */
+  turn() {
+    if (this.#dialog.open) {
+      this.#dialog.close();
+      return;
+    }
+    this.#shown = "";
+    const back = el("button", { type: "button", "data-do": "songs" }, el("kbd", {}, "Shift S"), " back");
+    const about = el("p", { class: "about", role: "status" }, "The songs are being read…");
+    const scroll = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "All songs", autofocus: true });
+    this.#dialog.replaceChildren(el("div", { class: "top" }, el("h2", {}, "All songs"), back), about, scroll);
+    this.#dialog.showModal();
+    this.#load();
+  }
+
+  async #load() {
+    const { song } = this.#store;
+    try {
+      const list = await fetchSongs(song);
+      if (this.#dialog.open && song === this.#store.song) this.#draw(list, song);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      find(".about", HTMLElement, this.#dialog).textContent = error.message;
+    }
+  }
+
+  /**
+   * @param {SongList} list
+   * @param {string} here id of the song that is shown
+   */
+  #draw(list, here) {
+    const text = JSON.stringify(list);
+    if (text === this.#shown) return;
+    const focused = this.#shown ? this.#buttons().find((each) => each === document.activeElement)?.dataset.do : `song:${here}`;
+    this.#shown = text;
+    const head = ["", "Song", "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
+    const { songs, advice } = list;
+    find(".about", HTMLElement, this.#dialog).textContent = summary(songs);
+    find(".scroll", HTMLElement, this.#dialog).replaceChildren(
+      el("table", {}, el("thead", {}, el("tr", {}, ...head)), el("tbody", {}, ...songs.map((each) => row(each, here)))),
+      ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
+    );
+    this.#buttons().find((each) => each.dataset.do === focused)?.focus();
+  }
+
+  /** Arrows lead from song to song, as Tab does. @param {KeyboardEvent} event */
+  #step(event) {
+    if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
+    const buttons = this.#buttons();
+    const at = buttons.findIndex((each) => each === document.activeElement);
+    const to = at < 0 ? 0 : Math.min(Math.max(at + (event.key === "ArrowDown" ? 1 : -1), 0), buttons.length - 1);
+    buttons[to]?.focus();
+    event.preventDefault();
+  }
+
+  #buttons() {
+    return [.../** @type {NodeListOf<HTMLButtonElement>} */ (this.#dialog.querySelectorAll("button[data-do^='song:']"))];
+  }
+}
+
+/**
+ * @param {SongRow} song
+ * @param {string} here
+ */
+function row(song, here) {
+  const { number, title, state, wrong, tempo, seconds, differs } = song;
+  const opens = state === "open" || state === "done";
+  const shown = song.song === here;
+  const name = opens ? el("button", { type: "button", "data-do": `song:${song.song}`, "aria-current": shown && "true" }, title) : title;
+  return el(
+    "tr",
+    { class: [shown ? "chosen" : "", state === "done" ? "done" : ""].join(" ").trim() },
+    el("td", { class: "number" }, String(number)),
+    el("td", {}, name),
+    el("td", { class: "number" }, tempo ? String(Math.round(tempo)) : ""),
+    el("td", { class: "number" }, seconds === undefined ? "" : clock(seconds).replace(/\..*/, "")),
+    el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs ? el("div", { class: "because" }, differs) : null, wrong ? el("div", { class: "because" }, wrong) : null),
+  );
+}
+
+/** "3 questions open, 12 cues to check", "done". @param {SongRow} song */
+function toDo({ state, questions = 0, to_check = 0 }) {
+  if (state === "not drafted") return "not drafted yet";
+  if (state === "wrong") return "cannot be opened";
+  const left = [
+    questions ? `${questions} question${questions === 1 ? "" : "s"} open` : "",
+    to_check ? `${to_check} cue${to_check === 1 ? "" : "s"} to check` : "",
+  ];
+  return left.filter(Boolean).join(", ") || "done";
+}
+
+/** @param {SongRow[]} songs */
+function summary(songs) {
+  const done = songs.filter((each) => each.state === "done").length;
+  return `${done} of ${songs.length} songs ${done === 1 ? "is" : "are"} done.`;
+}
