@@ -121,7 +121,9 @@ def test_every_command_of_the_table_does_something(scripts):
     does = set(scripts("commands.js", f"return Object.keys(await (async () => {{ {body} }})())"))
     does |= set(scripts("evening.js", "return Object.keys(it.songActs({ store: new EventTarget() }))"))
     named = set(scripts("keys.js", "return it.COMMANDS.map((each) => each.id)"))
-    assert named - does == {"patch", "scheme", "help", "export", "bars-a-line", "through"}  # main.js does these itself
+    pressing = set(scripts("pressing.js", "return Object.keys(new it.Pressing({}).commands)"))
+    # main.js does these itself.
+    assert named - does - pressing == {"patch", "scheme", "help", "export", "bars-a-line", "through"}
 
 
 def test_loops_are_set_bar_by_bar_in_either_order(scripts):
@@ -147,6 +149,83 @@ def test_loops_are_set_bar_by_bar_in_either_order(scripts):
 def test_every_key_means_one_thing_in_each_mode(scripts):
     table = scripts("keys.js", "return it.COMMANDS.flatMap((c) => c.keys.map((k) => [c.when ?? '', k]))")
     assert len({tuple(row) for row in table}) == len(table)
+
+
+# Presses: when they were meant by the sound's clock, and what belongs together.
+
+
+@pytest.mark.parametrize(("step", "rate"), [(0.0, 1.0), (0.02, 1.0), (0.04, 1.0), (0.04, 0.5)])
+def test_a_press_is_timed_between_the_steps_of_the_sounds_clock(scripts, step, rate):
+    """A browser may move the clock of the sound on only every 40 ms; between presses that makes less than 10 ms."""
+    body = """
+        const [step, rate] = given;
+        const clock = new it.SoundClock();
+        const sound = (now) => (step ? Math.floor((rate * now) / 1000 / step) * step : (rate * now) / 1000);
+        const wrong = [];
+        for (let k = 0; k < 400; k += 1) {
+          const now = 16.7 * k + (k % 7);
+          clock.read(now, 30 + sound(now), rate);
+          if (k > 40) wrong.push(clock.at(now - (k % 13)) - 30 - (rate * (now - (k % 13))) / 1000);
+        }
+        return wrong;
+    """
+    wrong = scripts("presses.js", body, [step, rate])
+    # What all presses have in common is measured with the person, and taken off with it.
+    middle = sorted(wrong)[len(wrong) // 2]
+    assert max(abs(each - middle) for each in wrong) < 0.01
+    assert abs(middle) <= step / 2 + 0.002
+
+
+def test_the_clock_is_read_anew_after_a_jump_and_knows_one_from_a_pause(scripts):
+    body = """
+        const clock = new it.SoundClock();
+        const reads = [[0, 5], [16, 5.016], [32, 5.032], [48, 5.2], [64, 20], [80, 20.016]];
+        const on = reads.map(([now, seconds]) => clock.read(now, seconds, 1));
+        return [...on, clock.at(90), clock.read(96, 20.024, 0.5)];
+    """
+    assert scripts("presses.js", body) == [False, True, True, True, False, True, pytest.approx(20.026), False]
+
+
+def test_presses_belong_to_the_run_in_which_the_song_was_heard(scripts):
+    body = """
+        const pass = new it.Pass();
+        pass.heard(4, false);
+        pass.press(5, "lift");
+        pass.heard(9, true);
+        pass.heard(9.1, false); // paused, and on
+        pass.press(10, "hit");
+        const held = [pass.held];
+        pass.heard(30, false);
+        held.push(pass.held);
+        pass.heard(40, true);
+        pass.heard(8, false);
+        pass.press(8.5, "rest");
+        pass.press(-0.2, "note");
+        pass.back();
+        pass.heard(12.34567, true);
+        held.push(pass.held);
+        return [pass.runs, held, pass.presses.length];
+    """
+    runs, held, count = scripts("presses.js", body)
+    assert runs == [
+        {"until": 10, "presses": [{"at": 5, "kind": "lift"}, {"at": 10, "kind": "hit"}]},
+        {"until": 12.3457, "presses": [{"at": 8.5, "kind": "rest"}]},
+    ]
+    assert held == ["lift", None, "rest"]
+    assert count == 3
+
+
+@pytest.mark.parametrize(
+    ("late", "words"),
+    [
+        (120, "You press 120 ms late; that is taken off."),
+        (-30, "You press 30 ms early; that is put on."),
+        (0, "You press on the beat; nothing is taken off."),
+        (None, "How late you press is not measured yet; nothing is taken off."),
+    ],
+)
+def test_how_late_somebody_is_is_said(scripts, late, words):
+    assert scripts("presses.js", "return it.lateWords(given)", late) == words
 
 
 # The light: what the server makes of the cues, and what the page draws of that.

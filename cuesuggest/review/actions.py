@@ -28,6 +28,7 @@ from cuesuggest.decide.quick import (
 from cuesuggest.decide.telling import cue_words, describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
+from cuesuggest.review.pressing import taken_as_pressed
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
@@ -337,4 +338,5 @@ ACTIONS: dict[str, Action] = {
     "first-words": _first_words,
     "title": _title,
     "answer": _answer,
+    "take-pressed": taken_as_pressed,
 }

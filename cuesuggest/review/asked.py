@@ -101,5 +101,12 @@ class Asked:
             raise self._wrong(name, "a few texts by short names")
         return given
 
+    def records(self, name: str, most: int = _MOST_VALUES) -> tuple[Asked, ...]:
+        """Return a list of records, each to be read with the same care."""
+        value = self._values.get(name)
+        if not isinstance(value, list) or len(value) > most or not all(isinstance(each, Mapping) for each in value):
+            raise self._wrong(name, f"a list of at most {most} records")
+        return tuple(Asked(each) for each in value)
+
     def _wrong(self, name: str, kind: str) -> EditError:
         return EditError(f"What the page sent as {name} is not {kind}. Open the page again.")

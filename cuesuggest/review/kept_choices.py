@@ -1,4 +1,5 @@
-"""What somebody has chosen about the page on this machine, for every song: bars a line, how loud song and click are.
+"""What somebody has chosen about the page on this machine, for every song: bars a line, how loud song and click are,
+and how late they press, which was measured.
 
 The browser cannot keep it: each run of the program has an address of its own, and so a memory of its own.
 """
@@ -11,6 +12,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from cuesuggest.decide.pressed import EARLIEST, LATEST
 from cuesuggest.draft.folders import states_folder
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.chart import BARS_PER_LINE
@@ -35,6 +37,8 @@ class Choices:
     """How loud the click is, in percent of full scale."""
     controls: dict[str, str] = field(default_factory=dict)
     """Which control of a MIDI controller is which of the hand's, in the page's words: "cc 1 7" by "side A"."""
+    late: int | None = None
+    """How many ms after the beat this person's presses come, as measured; negative is before it."""
 
 
 def choices_file() -> Path | None:
@@ -75,4 +79,5 @@ def _read(asked: Asked) -> Choices:
         asked.whole("song", 0, 100),
         asked.whole("click", 0, 100),
         asked.pairs("controls", _MOST_CONTROLS, _LONGEST_NAME) if asked.has("controls") else {},
+        asked.whole("late", round(1000 * EARLIEST), round(1000 * LATEST)) if asked.has("late") else None,
     )

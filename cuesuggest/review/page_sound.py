@@ -20,7 +20,7 @@ from cuesuggest.sound.recording import Recording, Window
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["Click", "Sound"]
+__all__ = ["Click", "Sound", "clicks_alone"]
 
 _HEADER = 44  # bytes: RIFF, fmt and data chunk headers
 _HIGHEST_RATE = 48_000  # Hz; browsers' own mixers run no faster
@@ -107,11 +107,7 @@ class Sound:
         return head + data[begin - first * self._step : end - first * self._step]
 
     def _header(self) -> bytes:
-        data = self.frames * self._step
-        return struct.pack(
-            "<4sI4s4sIHHIIHH4sI", b"RIFF", data + _HEADER - 8, b"WAVE", b"fmt ", 16, 1, self.channels, self.rate,
-            self.rate * self._step, self._step, 16, b"data", data,
-        )  # fmt: skip
+        return _header(self.frames, self.rate, self.channels)
 
     def _samples(self, begin: int, end: int) -> bytes:
         with self._lock:
@@ -186,6 +182,26 @@ class Sound:
         for block in blocks:
             yield stream.resample_chunk(block).reshape(-1, self.channels)
         yield stream.resample_chunk(_nothing(self.channels), last=True).reshape(-1, self.channels)
+
+
+def clicks_alone(click: Click, rate: int) -> bytes:
+    """Return a WAV of one channel with a click and nothing else, a second longer than its last beat."""
+    import numpy as np
+
+    sound = np.zeros(round((click.beats[-1] + 1) * rate), np.float32)
+    tone = _tone(rate, _BEAT_TONE)
+    for time in click.beats:
+        at = round(time * rate)
+        sound[at : at + len(tone)] = click.level * tone
+    return _header(len(sound), rate, 1) + np.clip(sound, -_FULL, _FULL).astype("<i2").tobytes()
+
+
+def _header(frames: int, rate: int, channels: int) -> bytes:
+    step = 2 * channels
+    return struct.pack(
+        "<4sI4s4sIHHIIHH4sI", b"RIFF", frames * step + _HEADER - 8, b"WAVE", b"fmt ", 16, 1, channels, rate,
+        rate * step, step, 16, b"data", frames * step,
+    )  # fmt: skip
 
 
 def _nothing(channels: int) -> np.ndarray:

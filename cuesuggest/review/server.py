@@ -8,7 +8,7 @@ import re
 import socket
 import threading
 import webbrowser
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
@@ -31,8 +31,9 @@ from cuesuggest.review.evening import Evening, NoSuchSongError
 from cuesuggest.review.guard import ENTRANCE, SOUND, BodyTooLongError, Guard, Keys
 from cuesuggest.review.kept_choices import keep_choices, kept_choices
 from cuesuggest.review.launch import Launch
-from cuesuggest.review.page_sound import Click, Sound
+from cuesuggest.review.page_sound import Click, Sound, clicks_alone
 from cuesuggest.review.patience import PatientProtocol
+from cuesuggest.review.pressing import CLICKS, late_of, proposal_of
 from cuesuggest.review.readings import clicked
 from cuesuggest.review.session import BehindError, NotSavedError, Outcome, Session
 from cuesuggest.review.taken_out import Written, offered, taken_out
@@ -117,14 +118,19 @@ def application(evening: Evening, keys: Keys) -> ASGIApp:
             return asked
         return await _in_thread(lambda: _exported(evening, request, asked))
 
-    async def chosen(request: Request) -> Response:
-        asked = await _asked(request)
-        if isinstance(asked, Response):
-            return asked
-        try:
-            return JSONResponse(await _in_thread(lambda: keep_choices(evening.choices, asked)))
-        except EditError as error:
-            return JSONResponse({"error": str(error)}, 422)
+    def answering(work: Callable[[Request, Asked], dict[str, Any]]) -> Callable[[Request], Awaitable[Response]]:
+        """Answer what changes nothing in any song."""
+
+        async def answer(request: Request) -> Response:
+            asked = await _asked(request)
+            if isinstance(asked, Response):
+                return asked
+            return await _in_thread(lambda: _refused_or(lambda: work(request, asked)))
+
+        return answer
+
+    def pressed(request: Request, asked: Asked) -> dict[str, Any]:
+        return proposal_of(evening.song(_named(request)).session.song, asked)
 
     routes = [
         Route("/", file),
@@ -137,7 +143,9 @@ def application(evening: Evening, keys: Keys) -> ASGIApp:
         Route(SOUND, sound),
         Route("/act", act, methods=["POST"]),
         Route("/export", export_, methods=["POST"]),
-        Route("/chosen", chosen, methods=["POST"]),
+        Route("/chosen", answering(lambda _, asked: keep_choices(evening.choices, asked)), methods=["POST"]),
+        Route("/late", answering(lambda _, asked: {"late": late_of(asked)}), methods=["POST"]),
+        Route("/pressed", answering(pressed), methods=["POST"]),
     ]
     return Guard(Starlette(routes=routes), keys)
 
@@ -255,6 +263,8 @@ def _heard(evening: Evening, request: Request) -> Response:
         return PlainTextResponse(no_sound, 404)
     click = None
     query = request.query_params
+    if query.get("clicks"):
+        return Response(clicks_alone(Click(CLICKS, frozenset()), sound.rate), media_type="audio/wav")
     if query.get("click"):
         beats = clicked(shown.session.song.analysis, query.get("reading", ""))
         click = replace(

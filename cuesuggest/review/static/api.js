@@ -1,7 +1,8 @@
 // @ts-check
 /** What goes over the wire to the server that this page came from. */
 
-/** @import { Chosen, Disk, Done, Page, SongList } from "./content.js" */
+/** @import { Chosen, Disk, Done, Page, Proposal, SongList } from "./content.js" */
+/** @import { Run } from "./presses.js" */
 
 /** @typedef {{bars: number, width: number}} Room how many bars stand side by side, how wide the chart may be */
 
@@ -146,6 +147,27 @@ export async function fetchExport(song, wanted) {
   }
   if (response.status === 409) return response.json();
   return told(response);
+}
+
+/**
+ * How late somebody taps to the click, in ms.
+ *
+ * @param {number[]} taps
+ * @returns {Promise<{late: number}>}
+ */
+export async function fetchLate(taps) {
+  return told(await posted("/late", { taps }));
+}
+
+/**
+ * What was pressed, laid on bars and beats, beside the draft.
+ *
+ * @param {string} song
+ * @param {Run[]} runs
+ * @returns {Promise<Proposal>}
+ */
+export async function fetchPressed(song, runs) {
+  return told(await posted(`/pressed?song=${song}`, { runs }));
 }
 
 /**

@@ -44,6 +44,8 @@ export class ChartView {
   /** What others mark lies here: below what is written, and above it. */
   under = svg("g");
   over = svg("g");
+  /** What was pressed along. */
+  pressed = svg("g");
 
   /** How many times its own size the chart is drawn. */
   scale = 1;
@@ -89,7 +91,7 @@ export class ChartView {
       groups.push(this.#group(String(index), [line, states], kept, () => this.#line(line, chart.signs, status)));
     });
     this.#drawn = kept;
-    arrange(this.#svg, [this.under, this.#spot, ...groups, this.over, this.#round, this.#mark]);
+    arrange(this.#svg, [this.under, this.#spot, ...groups, this.over, this.pressed, this.#round, this.#mark]);
     this.#drawRound();
     if (this.#at !== null) this.mark(this.#at, false);
   }
@@ -288,6 +290,20 @@ export class ChartView {
     if (!found) return null;
     const { line, bar } = found;
     return { line, x: line.x + bar.x + (Math.max(0, seconds - bar.start) / (bar.end - bar.start)) * bar.width };
+  }
+
+  /**
+   * Where the bars between two times stand on each line.
+   *
+   * @param {number} start
+   * @param {number} end
+   */
+  linesBetween(start, end) {
+    return (this.#chart?.lines ?? []).flatMap((line) => {
+      const bars = line.bars.filter((bar) => bar.start >= start - 0.005 && bar.start < end - 0.005);
+      const last = bars.at(-1);
+      return last ? [{ line, x: line.x + bars[0].x, to: line.x + last.x + last.width }] : [];
+    });
   }
 
   /**

@@ -12,7 +12,7 @@ export class Choices extends EventTarget {
   #now = null;
 
   get now() {
-    return this.#now ?? { bars: 16, song: 100, click: 50, controls: {} };
+    return this.#now ?? { bars: 16, song: 100, click: 50, controls: {}, late: null };
   }
 
   /**

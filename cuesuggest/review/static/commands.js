@@ -18,14 +18,16 @@ const KINDS = [
   ["one-shot", "one-shot"], ["recall", "set a look in the dark"], ["ramp", "ramp"], ["speed", "speed"], ["call", "line for somebody"],
 ];
 const TRIGGERS = ["hand", "held", "follow-on", "chase"];
+/** Where leaving leads, if not to the chart. @type {Record<string, "music" | "press">} */
+const OUTER = { tap: "music", late: "press" };
 const NO_BARS = "The song has no bars.";
 const NO_BAR_HERE = "There is no bar at this place.";
 const NO_SECTIONS = "The song has no sections.";
 
 /**
- * What a command does; some are told of what, such as the answer that was chosen.
+ * What a command does; some are told of what, such as the answer that was chosen, some go by the moment of the press.
  *
- * @typedef {(of: string) => unknown} Doing
+ * @typedef {(of: string, moment: number) => unknown} Doing
  */
 
 /**
@@ -355,7 +357,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     },
     leave: () => {
       const { mode, question, passed } = hand.now;
-      if (mode) hand.set({ mode: mode === "tap" ? "music" : "", taps: [] });
+      if (mode) hand.set({ mode: OUTER[mode] ?? "", taps: [] });
       else if (question) {
         questions.asTold();
         hand.set({ question: null, passed: new Set([...passed, question]) });

@@ -77,6 +77,52 @@ export interface Chosen {
   click: number;
   /** Which control of a MIDI controller is which of the hand's, such as "cc 1 7" by "side A". */
   controls: Record<string, string>;
+  /** How many ms after the beat presses come; null where it was not measured. */
+  late: number | null;
+}
+
+/** The answer to /pressed. */
+export interface Proposal {
+  parts: PressedPart[];
+  sections: PressedSection[];
+  hits: PressedHit[];
+  notes: PressedNote[];
+  words: string;
+  /** Whether anything to take over lies outside all sections. */
+  loose: boolean;
+}
+
+/** Bars side by side, and the category that was pressed for them. */
+export interface PressedPart {
+  /** Id of the section that they are in. */
+  section: string | null;
+  start: number;
+  end: number;
+  category: "rest" | "subtle" | "lift" | "intense";
+}
+
+export interface PressedSection {
+  id: string;
+  mark: string;
+  start: number;
+  drafted: string | null;
+  pressed: string | null;
+  /** Whether another light was pressed than the draft has. */
+  differs: boolean;
+  /** Whether there is anything to take over. */
+  news: boolean;
+  words: string;
+  more: string;
+}
+
+export interface PressedHit {
+  seconds: number;
+  /** Whether the draft has no one-shot there. */
+  new: boolean;
+}
+
+export interface PressedNote {
+  seconds: number;
 }
 
 /** The bars that the last action changed. */

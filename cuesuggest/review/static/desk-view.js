@@ -1,6 +1,6 @@
 // @ts-check
 import { nextCue, until } from "./coming.js";
-import { el, find, listen, update } from "./dom.js";
+import { arrange, el, find, listen, update } from "./dom.js";
 import { COMMANDS, shown } from "./keys.js";
 import { clock, placeAt } from "./places.js";
 import { soundMenu } from "./sound-view.js";
@@ -15,11 +15,11 @@ import { soundMenu } from "./sound-view.js";
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
 const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "shorter", "longer", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
 const FADES = new Set(["fade-in", "fade-out", "crossfade", "ramp"]);
-const PLAIN_KEYS = ["click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list", "through"];
+const PLAIN_KEYS = ["press-along", "click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list", "through"];
 
 /** The desk below the chart: the place that is heard, what keys are about now, and what was done last. */
 export class DeskView {
-  #element;
+  element;
   #store;
   #player;
   #hand;
@@ -27,6 +27,8 @@ export class DeskView {
   /** @type {Told | null} */
   #told = null;
   #shownPlace = "";
+  /** What others show about a mode of theirs; the same elements stay. @type {Record<string, () => HTMLElement[]>} */
+  slips = {};
 
   /**
    * @param {HTMLElement} element
@@ -36,7 +38,7 @@ export class DeskView {
    * @param {Choices} choices
    */
   constructor(element, store, player, hand, choices) {
-    this.#element = element;
+    this.element = element;
     this.#store = store;
     this.#player = player;
     this.#hand = hand;
@@ -62,13 +64,15 @@ export class DeskView {
     if (!this.#store.there) return;
     this.#shownPlace = "";
     this.place();
-    update(this.#part("#slip"), this.#about());
+    const own = this.slips[this.#hand.now.mode];
+    if (own) arrange(this.#part("#slip"), own());
+    else update(this.#part("#slip"), this.#about());
     this.#drawTold();
   }
 
   /** @param {string} selector */
   #part(selector) {
-    return find(selector, HTMLElement, this.#element);
+    return find(selector, HTMLElement, this.element);
   }
 
   /** The place that is heard, to the beat; called on every picture, so it only writes what has changed. */
@@ -125,7 +129,7 @@ export class DeskView {
     const { mode, question, cue } = this.#hand.now;
     if (mode === "tap") return this.#tapping();
     if (mode === "sound") return this.#sound();
-    if (mode) return this.#menu(mode);
+    if (mode === "section" || mode === "music") return this.#menu(mode);
     const asked = this.#store.page.questions.find((each) => each.id === question);
     if (asked) return this.#question(asked);
     const meant = this.#store.cue(cue);

@@ -34,7 +34,7 @@ export function shown(key) {
   return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
-/** @typedef {"section" | "music" | "sound"} Menu */
+/** @typedef {"section" | "music" | "sound" | "press" | "late" | "pressed"} Menu */
 
 /** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
 
@@ -134,6 +134,26 @@ export const COMMANDS = [
   command("Music", "here-on", "o", "from here on, or everywhere", { when: "music" }),
   command("Music", "repeats", "r", "this section, or every pass", { when: "music" }),
   command("Music", "forget", "0", "forget all that was stated …", { when: "music" }),
+
+  command("Press along", "press-along", "Shift+k", "press along with the song"),
+  command("Press along", "press-rest", "0", "rest", { when: "press" }),
+  command("Press along", "press-subtle", "1", "subtle", { when: "press" }),
+  command("Press along", "press-lift", "2", "lift", { when: "press" }),
+  command("Press along", "press-intense", "3", "intense", { when: "press" }),
+  command("Press along", "press-hit", "j", "hit", { when: "press" }),
+  command("Press along", "press-note", "n", "note", { when: "press" }),
+  command("Press along", "press-back", "Backspace", "take back the last", { when: "press" }),
+  command("Press along", "press-late", "l", "how late you press", { when: "press" }),
+  command("Press along", "press-done", "Enter", "done", { when: "press" }),
+  command("Press along", "late-tap", "t 0 1 2 3 j Space", "tap", { when: "late" }),
+  command("Press along", "late-done", "Enter", "done", { when: "late" }),
+  command("Press along", "pressed-take", "Enter", "take over the section", { when: "pressed" }),
+  command("Press along", "pressed-leave", "x", "leave it as drafted", { when: "pressed" }),
+  command("Press along", "pressed-all", "Shift+Enter", "take over all", { when: "pressed" }),
+  command("Press along", "pressed-on", "ArrowDown", "to the next that differs", { when: "pressed" }),
+  command("Press along", "pressed-back", "ArrowUp", "to the one before", { when: "pressed" }),
+  command("Press along", "pressed-more", "p", "press on from here", { when: "pressed" }),
+  command("Press along", "pressed-drop", "Delete", "drop what you pressed …", { when: "pressed" }),
 
   command("Page", "undo", "u Ctrl+z", "undo"),
   command("Page", "redo", "Shift+u Ctrl+Shift+z Ctrl+y", "redo"),

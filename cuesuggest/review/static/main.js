@@ -17,6 +17,8 @@ import { ListView } from "./list-view.js";
 import { MarksView } from "./marks-view.js";
 import { placeAt } from "./places.js";
 import { Player } from "./player.js";
+import { PressView } from "./press-view.js";
+import { Pressing } from "./pressing.js";
 import { questionActs } from "./questions.js";
 import { SongsView } from "./songs-view.js";
 import { Store } from "./store.js";
@@ -74,6 +76,9 @@ const questions = questionActs({ store, player, hand, say });
 const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
 const songs = new SongsView(find("#songs", HTMLDialogElement), store);
 Object.assign(run, songActs({ store, player, hand, songs, say, draw: () => (drawn = drawn.then(draw)) }));
+const pressing = new Pressing({ store, player, hand, choices, say, askDialog: find("#ask", HTMLDialogElement) });
+const pressView = new PressView({ pressing, store, player, hand, choices, chart, desk });
+Object.assign(run, pressing.commands);
 run.help = () => help.turn();
 run.export = () => exporting.show();
 const through = new ThroughView(find("#through", HTMLDialogElement), store, player, choices);
@@ -84,6 +89,7 @@ new BusyView(find("#work", HTMLElement), find("#unsaved", HTMLElement), store, h
 
 // What is open on the page decides what a key means.
 
+const IN_PASS = new Set(["play", "bar-back", "bar-on", "section-back", "section-on", "start", "help"]);
 /** @type {Record<string, string | undefined>} */
 const HEARD_IN_TAP = { t: "tap-beat", Enter: "tap-done", Escape: "leave", Space: "play" };
 
@@ -97,6 +103,11 @@ function answerTo(key) {
 function commandFor(key) {
   const { mode, question } = hand.now;
   if (mode === "tap") return HEARD_IN_TAP[key];
+  if (mode === "press" && key !== "Escape") {
+    const found = meant(key, mode) ?? meant(key, "");
+    return found?.when || IN_PASS.has(found?.id ?? "") ? found?.id : undefined;
+  }
+  if (mode === "late" && key !== "Escape") return meant(key, mode)?.id;
   if (key === "Escape") return conflict.hidden ? "leave" : "show-now";
   if (!conflict.hidden && (key === "f" || key === "w")) return [...conflict.querySelectorAll("button")].find((each) => each.dataset.key === key)?.dataset.do;
   if (!mode && question) {
@@ -116,11 +127,14 @@ function meantOutside(key) {
   return found && ["Listen", "Page", "Songs", "Music", "Section"].includes(found.group) ? found : null;
 }
 
-/** @param {string} what id of a command; with a colon and what it is about */
-function perform(what) {
+/**
+ * @param {string} what id of a command; with a colon and what it is about
+ * @param {number} moment at which the key or finger came down
+ */
+function perform(what, moment = performance.now()) {
   if (!store.there) return;
   const [id, of = ""] = what.split(":");
-  run[id]?.(of);
+  run[id]?.(of, moment);
 }
 
 document.addEventListener("keydown", (event) => {
@@ -138,20 +152,27 @@ document.addEventListener("keydown", (event) => {
   if (!id || (dialog && key === "Escape")) return;
   if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id) return;
   event.preventDefault();
-  if (!store.busy || changesNothing(id.split(":")[0])) perform(id);
+  // A key that is held down is one press.
+  if (event.repeat && ["press", "late"].includes(hand.now.mode)) return;
+  if (!store.busy || changesNothing(id.split(":")[0])) perform(id, event.timeStamp);
   // What it means is asked again then: menus may have opened and closed.
   else if (!event.repeat) held.hold(() => perform(commandFor(key) ?? ""));
 });
 
 /** A beat is tapped as the finger comes down, not as it goes up. */
+const AT_ONCE = "[data-do=tap-beat], .pad";
 document.addEventListener("pointerdown", (event) => {
-  if (around(event, "[data-do=tap-beat]")) perform("tap-beat");
+  const pressed = around(event, AT_ONCE)?.dataset.do;
+  if (pressed) perform(pressed, event.timeStamp);
 });
 
 document.addEventListener("click", (event) => {
   const button = around(event, "[data-do]");
   if (!button?.dataset.do) return;
-  if (button.dataset.do === "tap-beat" && event.detail > 0) return;
+  if (button.matches(AT_ONCE) && event.detail > 0) {
+    button.blur();
+    return;
+  }
   if (around(event, "#help") && button.dataset.do !== "help") {
     help.turn();
     const menu = COMMANDS.find((each) => each.id === button.dataset.do)?.when;
@@ -202,6 +223,8 @@ function picture() {
   requestAnimationFrame(picture);
   if (!store.there) return;
   player.keepLoop();
+  pressing.picture();
+  pressView.picture();
   const seconds = player.seconds;
   const { beatStart } = placeAt(store.page.music, seconds);
   if (beatStart !== before || !player.playing) {
@@ -329,4 +352,5 @@ document.addEventListener("visibilitychange", look);
 
 drawn = draw();
 await drawn;
+pressing.start();
 picture();

@@ -289,7 +289,7 @@ export class ThroughView {
   /** What it follows, and what presses are measured by. */
   #how() {
     const clock = this.#clock;
-    const latency = this.#latency;
+    const { late } = this.#choices.now;
     const tapped = clock instanceof TappedClock;
     const follows = tapped
       ? clock.counted ? `follows your tempo, ${Math.round(clock.tempo)} beats a minute` : "without sound and beats: by the seconds"
@@ -297,14 +297,13 @@ export class ThroughView {
     return [
       clock.playing ? follows : `${follows}; standing`,
       this.#round ? `round cue ${this.#round.act.number} until three rounds are good` : "",
-      tapped ? "" : latency ? `your ${Math.round(latency * 1000)} ms are taken off` : "your own latency is not known, and not taken off",
+      tapped ? "" : late !== null ? `your ${late} ms are taken off` : "your own latency is not known, and not taken off",
     ].filter(Boolean).join(" · ");
   }
 
   /** Seconds by which this person presses late, where that was measured on this machine. */
   get #latency() {
-    const kept = this.#choices.now;
-    return "latency" in kept && typeof kept.latency === "number" ? kept.latency : 0;
+    return (this.#choices.now.late ?? 0) / 1000;
   }
 
   /** The cue that a loop is meant for: the one that has just gone wrong, else the next. */
