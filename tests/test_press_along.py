@@ -11,7 +11,7 @@ from cuesuggest.review.pressing import CLICKS
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import presses
 from cuesuggest.song import Song
-from tests.reviewing import declared, unlike
+from tests.reviewing import copied, declared, hosting, unlike
 
 CHOICES = {"bars": 16, "song": 100, "click": 50}
 KINDS = {"0": "rest", "1": "subtle", "2": "lift", "3": "intense"}
@@ -116,7 +116,7 @@ def test_a_person_120_ms_late_and_uneven_by_40_is_measured_and_lands_on_bars_and
     page.seek(grid.place(first - 1).seconds)
     page.press("Space")
     page.page.evaluate(PERSON, ["#sound", plan])
-    with page.page.expect_response("**/pressed") as answered:
+    with page.page.expect_response("**/pressed?*") as answered:
         page.page.wait_for_timeout(300)
         page.press("Enter")
     found = answered.value.json()
@@ -281,7 +281,7 @@ def test_presses_at_half_speed_are_as_late_as_at_full_speed(server, listening):
           return now;
         }"""
     )
-    with page.page.expect_request("**/pressed") as sent:
+    with page.page.expect_request("**/pressed?*") as sent:
         page.press("Enter")
     (run,) = sent.value.post_data_json["runs"]
     assert run["presses"][0]["at"] == pytest.approx(found - 0.1, abs=0.02)
@@ -304,6 +304,26 @@ def test_what_was_pressed_waits_until_it_is_taken_over_or_dropped(server, listen
     page.press("Shift+K", "Enter")
     page.told("Nothing was pressed")
     assert decided(document) == {}
+
+
+def test_each_song_has_its_own_presses(listening, drafted_take, tmp_path):
+    songs = [copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path / name) for name in ("one", "two")]
+    with hosting(*songs) as server:
+        page = listening(server)
+        page.press("Shift+K")
+        page.page.wait_for_function("() => sound.currentTime > 0.3")
+        page.press("3")
+        page.slip("1 press")
+        page.press("Escape", "Shift+N")
+        page.told("Song 2 of 2")
+        page.page.wait_for_function("() => sound.readyState > 2")
+        page.press("Shift+K")
+        page.slip("0 presses")
+        page.press("Escape", "Shift+P")
+        page.told("Song 1 of 2")
+        page.page.wait_for_function("() => sound.readyState > 2")
+        page.press("Shift+K")
+        page.slip("1 press")
 
 
 def test_the_end_of_the_song_ends_the_pass(server, listening, document):

@@ -456,7 +456,7 @@ def test_a_latency_that_is_kept_is_taken_off(document, opened):
         song = server.song()
         fade = next(each for each in song["cues"] if each["kind"] == "cut-in")
         page = opened(server)
-        page.page.route("**/song?*", lambda route: route.fulfill(json=with_latency(route.fetch(), 0.4)))
+        page.page.route("**/song?*", lambda route: route.fulfill(json=with_latency(route.fetch(), 400)))
         page.reload()
         run_through(page)
         play_from(page, fade["seconds"] - 1.2)
@@ -466,9 +466,9 @@ def test_a_latency_that_is_kept_is_taken_off(document, opened):
         how(page, "your 400 ms are taken off")
 
 
-def with_latency(answer, seconds):
+def with_latency(answer, ms):
     page = answer.json()
-    page["chosen"]["latency"] = seconds
+    page["chosen"]["late"] = ms
     return page
 
 
