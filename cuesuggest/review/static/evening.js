@@ -1,7 +1,7 @@
 // @ts-check
 import { keepShown } from "./api.js";
 
-/** @import { Hand, State } from "./hand.js" */
+/** @import { Hand } from "./hand.js" */
 /** @import { Player } from "./player.js" */
 /** @import { SongsView } from "./songs-view.js" */
 /** @import { Store } from "./store.js" */
@@ -52,8 +52,7 @@ export function songActs({ store, player, hand, songs, say, draw }) {
   const step = (way, otherwise) => () => {
     const { evening } = store.page;
     const song = evening[way];
-    if (song !== null) return go(song);
-    say(evening.of === 1 ? "There is only this song." : otherwise);
+    return song === null ? say(evening.of === 1 ? "There is only this song." : otherwise) : go(song);
   };
 
   return {
