@@ -96,10 +96,10 @@ def test_choices_that_cannot_be_read_count_as_none(document, kept):
     file.parent.mkdir()
     file.write_text(kept)
     with hosting(document) as server:
-        assert server.song()["chosen"] == {"bars": 16, "song": 100, "click": 50, "controls": {}}
+        assert server.song()["chosen"] == {"bars": 16, "song": 100, "click": 50, "controls": {}, "late": None}
         assert server.ask("POST", "/chosen", {"bars": 4, "song": 20, "click": 70})[0] == 200
         assert server.ask("POST", "/chosen", {"bars": 4, "song": 101, "click": 70})[0] == 422
-        assert server.song()["chosen"] == {"bars": 4, "song": 20, "click": 70, "controls": {}}
+        assert server.song()["chosen"] == {"bars": 4, "song": 20, "click": 70, "controls": {}, "late": None}
 
 
 def test_song_and_click_are_louder_and_softer_by_themselves(listening):

@@ -5,7 +5,7 @@
 A program takes the place of the person, in a real browser that plays the song in real time: it answers each open
 question after hearing its first answer, presses along from the first bar to the end (the light that the draft has for
 each section, one step more in the first chorus, a hit on its first bar), takes over what differs, plays into each cue
-that is unsure or comes back changed, and accepts the draft. Before each decision it waits as long as somebody reads
+that is unsure or stands in a section whose light was taken over, and accepts the draft. Before each decision it waits as long as somebody reads
 (`--read`, seconds; ours, not measured). Printed are the seconds of each step, and all of them as a share of the song.
 """
 
@@ -85,11 +85,13 @@ class Walk:
         self.page.press("Shift+Enter")
         self.page.told("taken over")
 
-    def listen(self, before: Song) -> None:
-        """Play into the cues that are unsure, or are not as they were."""
-        known = {cue.id: cue for cue in before.cues}
-        for cue in self.song().cues:
-            if cue.place.bar is None or (known.get(cue.id) == cue and cue.confidence >= UNSURE):
+    def listen(self) -> None:
+        """Play into the cues that are unsure, and into those of sections whose light was taken over."""
+        song = self.song()
+        decided = {each.section for each in song.plan if each.decided}
+        marks = {(each.label, each.pass_) for each in song.analysis.sections if each.id in decided}
+        for cue in song.cues:
+            if (cue.place.section, cue.place.pass_) not in marks and cue.confidence >= UNSURE:
                 continue
             self.page.page.click(f'#chart text[data-cue="{cue.id}"]')
             self.page.press("p")
@@ -128,10 +130,9 @@ def main() -> None:
             for step in (walk.answer, walk.press_along):
                 step()
                 laps.append(walk.lap(step.__name__.replace("_", " ")))
-            before = walk.song()
             walk.take_over()
             laps.append(walk.lap("take over"))
-            walk.listen(before)
+            walk.listen()
             laps.append(walk.lap("listen into cues"))
             walk.accept()
             laps.append(walk.lap("accept"))

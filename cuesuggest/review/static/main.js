@@ -30,6 +30,7 @@ import { ThroughView } from "./through-view.js";
 /** @import { State } from "./hand.js" */
 
 const LOOK_EVERY = 3000; // ms
+const A_FEW_LINES = 90; // px
 const stage = find("#chart", HTMLElement);
 const conflict = find("#conflict", HTMLElement);
 
@@ -313,13 +314,17 @@ if (chosen) document.documentElement.dataset.scheme = chosen;
 // A short song is drawn larger, as far as the window has room: it is read in the dark, from an arm away.
 
 let drawn = Promise.resolve();
-let drawnFor = "";
+let drawnFor = { width: 0, height: 0 };
 
-const size = () => `${stage.clientWidth} ${stage.clientHeight}`;
+/**
+ * Whether the window's room is another one. The desk below takes a line more or less with every cue: where the chart
+ * changed its size for that, a press would land on what stood there a moment before.
+ */
+const resized = () => stage.clientWidth !== drawnFor.width || Math.abs(stage.clientHeight - drawnFor.height) > A_FEW_LINES;
 
 async function draw() {
   stage.ariaBusy = "true";
-  drawnFor = size();
+  drawnFor = { width: stage.clientWidth, height: stage.clientHeight };
   chart.scale = 1;
   await store.load();
   // How many bars a line were chosen comes with the first answer.
@@ -336,11 +341,11 @@ async function draw() {
   stage.ariaBusy = "false";
 }
 
-let resized = 0;
+let waiting = 0;
 new ResizeObserver(() => {
-  clearTimeout(resized);
-  resized = setTimeout(() => {
-    if (size() !== drawnFor) drawn = drawn.then(draw);
+  clearTimeout(waiting);
+  waiting = setTimeout(() => {
+    if (resized()) drawn = drawn.then(draw);
   }, 150);
 }).observe(stage);
 
