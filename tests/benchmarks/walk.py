@@ -4,9 +4,10 @@
 
 A program takes the place of the person, in a real browser that plays the song in real time: it answers each open
 question after hearing its first answer, presses along from the first bar to the end (the light that the draft has for
-each section, one step more in the first chorus, a hit on its first bar), takes over what differs, plays into each cue
-that is unsure or stands in a section whose light was taken over, and accepts the draft. Before each decision it waits as long as somebody reads
-(`--read`, seconds; ours, not measured). Printed are the seconds of each step, and all of them as a share of the song.
+each section, one step more in the first lift, a hit on its first bar), takes over what differs, plays into each cue
+that is unsure or stands in a section whose light was taken over, and accepts the draft. Before each decision it waits
+as long as somebody reads (`--read`, seconds; ours, not measured). Printed are the seconds of each step, and all of them
+as a share of the song.
 """
 
 import argparse
