@@ -50,3 +50,8 @@ def test_the_public_names_are_whole():
 def test_an_unknown_name_is_an_attribute_error():
     with pytest.raises(AttributeError, match="nonesuch"):
         cuesuggest.nonesuch  # noqa: B018
+
+
+def test_a_song_is_shown_without_what_listens_and_drafts():
+    found = imported_by("import cuesuggest.review.server")
+    assert not found & {"scipy", "cuesuggest.analysis.listen", "cuesuggest.rules.compose"}

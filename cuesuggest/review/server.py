@@ -10,14 +10,16 @@ import threading
 import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import replace
+from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 from urllib.parse import quote
 
 import anyio.to_thread
 import uvicorn
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
@@ -84,7 +86,9 @@ def application(evening: Evening, keys: Keys) -> ASGIApp:
         return await _in_thread(lambda: _refused_or(lambda: evening.listed(_named(request))))
 
     async def song(request: Request) -> Response:
-        return await _in_thread(lambda: _refused_or(lambda: _page_now(evening, keys, request)))
+        answer = await _in_thread(lambda: _refused_or(lambda: _page_now(evening, keys, request)))
+        answer.background = BackgroundTask(_load_ahead)
+        return cast(Response, answer)
 
     async def disk(request: Request) -> Response:
         def now() -> dict[str, Any]:
@@ -166,6 +170,11 @@ async def _asked(request: Request) -> Asked | Response:
         return JSONResponse({"error": "That is more than the page ever sends."}, 413)
     except ClientDisconnect:
         return Response(status_code=400)  # for nobody: who asked has gone
+
+
+def _load_ahead() -> None:
+    """Load what listens and drafts while the first song is looked at, so that the first action need not wait for it."""
+    import_module("cuesuggest.draft.undo")
 
 
 def _named(request: Request) -> str:

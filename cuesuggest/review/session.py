@@ -11,19 +11,20 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cuesuggest.decide.change import Change
 from cuesuggest.decide.telling import action_text
-from cuesuggest.draft.again.merge import Rerun
-from cuesuggest.draft.clashes import new_clashes
-from cuesuggest.draft.settling import settled
 from cuesuggest.draft.states import KeptStates
-from cuesuggest.draft.undo import made_again, taken_back
 from cuesuggest.errors import CuesuggestError, DocumentError
 from cuesuggest.song import HistoryEntry, Song
 from cuesuggest.song.compared import changed_stretches
 from cuesuggest.song.edits import last_action
 from cuesuggest.song.open_questions import open_questions
+
+# What listens and drafts is loaded with the first action: a song is shown a second earlier without it.
+if TYPE_CHECKING:
+    from cuesuggest.draft.again.merge import Rerun
 
 __all__ = ["BehindError", "NotSavedError", "Outcome", "Session"]
 
@@ -112,6 +113,8 @@ class Session:
         CuesuggestError
             If the change does not fit. Nothing has changed then.
         """
+        from cuesuggest.draft.settling import settled
+
         with self._lock:
             self._check(revision)
             before = self._song
@@ -129,6 +132,8 @@ class Session:
         BehindError, EditError, DocumentError
             As `act` does; EditError if there is nothing to take back.
         """
+        from cuesuggest.draft.undo import taken_back
+
         return self._step(revision, taken_back, "Taken back", self.undo_text())
 
     def redo(self, revision: int) -> Outcome:
@@ -139,6 +144,8 @@ class Session:
         BehindError, EditError, DocumentError
             As `act` does; EditError if there is nothing to make again.
         """
+        from cuesuggest.draft.undo import made_again
+
         return self._step(revision, made_again, "Made again", self.redo_text())
 
     def _step(
@@ -252,6 +259,8 @@ def _said_of(song: Song, entries: Sequence[HistoryEntry]) -> str | None:
 
 
 def _outcome(said: str, rerun: Rerun | None, before: Song, after: Song) -> Outcome:
+    from cuesuggest.draft.clashes import new_clashes
+
     lines = rerun.lines if rerun else ()
     if open_questions(before) and not open_questions(after):
         lines = (*lines, "No question is open any more.")
