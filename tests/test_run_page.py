@@ -346,6 +346,7 @@ def test_brightness_is_turned_down_by_touch_and_stays_so(tablet):
         page.tap("#dim")
         expect(page.locator("#dim")).to_have_text(f"brightness: {name}")
         assert page.evaluate(shown) == f"brightness({share})"
+    page.wait_for_timeout(300)  # the browser keeps it a moment later
     page.reload()
     expect(page.locator("#dim")).to_have_text("brightness: low")
     assert page.evaluate(shown) == "brightness(0.5)"

@@ -10,6 +10,9 @@ const STEPS = [0, 10, 20, 35, 50, 70, 100];
 export class Choices extends EventTarget {
   /** @type {Chosen | null} */
   #now = null;
+  /** @type {Chosen | null} */
+  #sent = null;
+  #kept = Promise.resolve();
 
   get now() {
     return this.#now ?? { bars: 16, song: 100, click: 50, controls: {}, late: null };
@@ -30,10 +33,20 @@ export class Choices extends EventTarget {
   set(changes) {
     this.#now = { ...this.now, ...changes };
     this.dispatchEvent(new Event("change"));
-    // That it is not kept hurts nothing; whether the program has gone is told with the next thing that is done.
-    keepChosen(this.#now).catch((error) => {
+    this.#kept = this.#kept.then(() => this.#keep());
+  }
+
+  /** One after the other, what is chosen by then: sent side by side, an earlier choice may be the one that stays. */
+  async #keep() {
+    const chosen = this.now;
+    if (chosen === this.#sent) return;
+    this.#sent = chosen;
+    try {
+      await keepChosen(chosen);
+    } catch (error) {
+      // That it is not kept hurts nothing; whether the program has gone is told with the next thing that is done.
       if (!(error instanceof Refused)) throw error;
-    });
+    }
   }
 
   /**
