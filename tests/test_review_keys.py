@@ -287,15 +287,15 @@ def test_forgetting_all_that_was_stated_is_asked_back_and_enter_leaves_it(page, 
 
 
 def slowly(monkeypatch, seconds=1.5):
-    from cuesuggest.review import session
+    from cuesuggest.draft import settling
 
-    settled = session.settled
+    settled = settling.settled
 
     def wait(*given):
         time.sleep(seconds)
         return settled(*given)
 
-    monkeypatch.setattr(session, "settled", wait)
+    monkeypatch.setattr(settling, "settled", wait)
 
 
 def test_while_the_song_is_heard_anew_the_page_says_so_and_keys_that_change_it_wait(page, document, monkeypatch):
@@ -315,13 +315,13 @@ def test_while_the_song_is_heard_anew_the_page_says_so_and_keys_that_change_it_w
 
 
 def test_keys_that_waited_for_work_that_was_refused_are_dropped(page, document, monkeypatch):
-    from cuesuggest.review import session
+    from cuesuggest.draft import settling
 
     def refuse(*_):
         time.sleep(1)
         raise DocumentError("The recording is not there.")
 
-    monkeypatch.setattr(session, "settled", refuse)
+    monkeypatch.setattr(settling, "settled", refuse)
     page.press("Home", "ArrowDown", "m", "ArrowRight", "3")
     page.told("The recording is not there")
     page.page.wait_for_timeout(300)
