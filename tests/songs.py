@@ -268,7 +268,11 @@ def hands_of_draft(found: Draft, analysis: SongAnalysis, rig: Rig) -> HandWords:
     from cuesuggest.song.hand_words import HandWords
 
     held = SimpleNamespace(
-        analysis=analysis, cues=found.cues, looks=found.looks, rig=SimpleNamespace(values=rig.values())
+        analysis=analysis,
+        cues=found.cues,
+        looks=found.looks,
+        profile=SimpleNamespace(values={}),
+        rig=SimpleNamespace(values=rig.values()),
     )
     return HandWords(cast("Song", held))
 

@@ -21,13 +21,13 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.review.kept_choices import choices_file
 from cuesuggest.review.open_song import OpenSong
 from cuesuggest.song import Settings, Song
+from cuesuggest.song.files import file_state
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["Evening", "NoSuchSongError", "Unread"]
 
 _MOST_SOUNDS = 4  # decoded at once; four minutes of one are some 45 MB on the disk
-_Signature = tuple[int, int, int]
 
 
 class NoSuchSongError(CuesuggestError):
@@ -73,7 +73,7 @@ class Evening:
         self._kept = kept
         self._locks = {song: threading.Lock() for song in self._documents}
         self._open: dict[str, OpenSong] = {}
-        self._read: dict[str, tuple[_Signature, _Read | Unread]] = {}
+        self._read: dict[str, tuple[tuple[int, int, int] | None, _Read | Unread]] = {}
         self._sounding: list[OpenSong] = []
         self._sounding_lock = threading.Lock()
         self.choices = choices_file()
@@ -176,17 +176,13 @@ class Evening:
     def _look(self, song: str) -> _Read | Unread:
         """Read a document as far as the list needs it, once for each state of its file."""
         document = self._documents[song]
-        try:
-            status = os.stat(document)
-        except OSError:
-            status = None
-        if status is None and not os.path.lexists(document):
+        state = file_state(document)
+        if state is None and not os.path.lexists(document):
             gone = song in self._open or song in self._read
             return Unread("Its document is not there any more." if gone else "")
-        signature = (status.st_mtime_ns, status.st_size, status.st_ino) if status else (0, 0, 0)
         known = self._read.get(song)
-        if known is None or known[0] != signature:
-            known = self._read[song] = (signature, _read(document))
+        if known is None or known[0] != state:
+            known = self._read[song] = (state, _read(document))
         return known[1]
 
     def _row(self, number: int, song: str, here: _Read | Unread) -> dict[str, Any]:

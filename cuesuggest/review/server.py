@@ -97,79 +97,54 @@ def application(evening: Evening, keys: Keys) -> ASGIApp:
 
         return await _in_thread(lambda: _refused_or(now))
 
-    async def enter(request: Request) -> Response:
-        asked = await _asked(request)
-        if isinstance(asked, Response):
-            return asked
-        try:
-            key = keys.exchange(asked.text("token"))
-        except EditError as error:
-            return JSONResponse({"error": str(error)}, 422)
-        return JSONResponse({"error": _USED}, 403) if key is None else JSONResponse({"key": key})
-
-    async def act(request: Request) -> Response:
-        asked = await _asked(request)
-        if isinstance(asked, Response):
-            return asked
-        return await _in_thread(lambda: _acted(evening, keys, request, asked))
-
     async def sound(request: Request) -> Response:
         return await _in_thread(lambda: _heard(evening, request))
 
-    async def export_(request: Request) -> Response:
-        asked = await _asked(request)
-        if isinstance(asked, Response):
-            return asked
-        return await _in_thread(lambda: _exported(evening, request, asked))
-
-    def answering(work: Callable[[Request, Asked], dict[str, Any]]) -> Callable[[Request], Awaitable[Response]]:
-        """Answer what changes nothing in any song."""
+    def posted(work: Callable[[Request, Asked], Response]) -> Callable[[Request], Awaitable[Response]]:
+        """Take what was posted, and answer in a thread."""
 
         async def answer(request: Request) -> Response:
-            asked = await _asked(request)
-            if isinstance(asked, Response):
-                return asked
-            return await _in_thread(lambda: _refused_or(lambda: work(request, asked)))
+            try:
+                asked = Asked(await request.json())
+            except (ValueError, RecursionError):
+                return JSONResponse({"error": "The page sent something that is no JSON, or is nested too deeply."}, 400)
+            except EditError as error:
+                return JSONResponse({"error": str(error)}, 422)
+            except BodyTooLongError:
+                return JSONResponse({"error": "That is more than the page ever sends."}, 413)
+            except ClientDisconnect:
+                return Response(status_code=400)  # for nobody: who asked has gone
+            return cast(Response, await _in_thread(lambda: work(request, asked)))
 
         return answer
+
+    def told(work: Callable[[Request, Asked], dict[str, Any]]) -> Callable[[Request], Awaitable[Response]]:
+        """Answer what changes nothing in any song."""
+        return posted(lambda request, asked: _refused_or(lambda: work(request, asked)))
 
     def pressed(request: Request, asked: Asked) -> dict[str, Any]:
         return proposal_of(evening.song(_named(request)).session.song, asked)
 
     routes = [
         Route("/", file),
-        Route(ENTRANCE, enter, methods=["POST"]),
+        Route(ENTRANCE, posted(lambda _, asked: _entered(keys, asked)), methods=["POST"]),
         Route("/static/{name}", file),
         Route("/first", first),
         Route("/songs", songs),
         Route("/song", song),
         Route("/disk", disk),
         Route(SOUND, sound),
-        Route("/act", act, methods=["POST"]),
-        Route("/export", export_, methods=["POST"]),
-        Route("/chosen", answering(lambda _, asked: keep_choices(evening.choices, asked)), methods=["POST"]),
-        Route("/late", answering(lambda _, asked: {"late": late_of(asked)}), methods=["POST"]),
-        Route("/pressed", answering(pressed), methods=["POST"]),
+        Route("/act", posted(lambda request, asked: _acted(evening, keys, request, asked)), methods=["POST"]),
+        Route("/export", posted(lambda request, asked: _exported(evening, request, asked)), methods=["POST"]),
+        Route("/chosen", told(lambda _, asked: keep_choices(evening.choices, asked)), methods=["POST"]),
+        Route("/late", told(lambda _, asked: {"late": late_of(asked)}), methods=["POST"]),
+        Route("/pressed", told(pressed), methods=["POST"]),
     ]
     return Guard(Starlette(routes=routes), keys)
 
 
 async def _in_thread(work: Callable[[], Any]) -> Any:
     return await anyio.to_thread.run_sync(work)
-
-
-async def _asked(request: Request) -> Asked | Response:
-    """What was posted, or what to say of it."""
-    try:
-        return Asked(await request.json())
-    except (ValueError, RecursionError):
-        return JSONResponse({"error": "The page sent something that is no JSON, or is nested too deeply."}, 400)
-    except EditError as error:
-        return JSONResponse({"error": str(error)}, 422)
-    except BodyTooLongError:
-        return JSONResponse({"error": "That is more than the page ever sends."}, 413)
-    except ClientDisconnect:
-        return Response(status_code=400)  # for nobody: who asked has gone
 
 
 def _load_ahead() -> None:
@@ -185,12 +160,24 @@ def _named(request: Request) -> str:
     return named[0] if named else ""
 
 
+def _entered(keys: Keys, asked: Asked) -> Response:
+    try:
+        key = keys.exchange(asked.text("token"))
+    except EditError as error:
+        return _refusal(error)
+    return JSONResponse({"error": _USED}, 403) if key is None else JSONResponse({"key": key})
+
+
+def _refusal(error: CuesuggestError) -> Response:
+    return JSONResponse({"error": str(error)}, 404 if isinstance(error, NoSuchSongError) else 422)
+
+
 def _refused_or(work: Callable[[], dict[str, Any]]) -> Response:
     """What is told, or why not."""
     try:
         return JSONResponse(work())
     except CuesuggestError as error:
-        return JSONResponse({"error": str(error)}, 404 if isinstance(error, NoSuchSongError) else 422)
+        return _refusal(error)
 
 
 def _page_now(evening: Evening, keys: Keys, request: Request) -> dict[str, Any]:
@@ -225,7 +212,7 @@ def _acted(evening: Evening, keys: Keys, request: Request, asked: Asked) -> Resp
     except NotSavedError as error:
         return JSONResponse({"error": str(error), "unsaved": True}, 422)
     except CuesuggestError as error:
-        return JSONResponse({"error": str(error)}, 404 if isinstance(error, NoSuchSongError) else 422)
+        return _refusal(error)
     told = {"said": done.said, "lines": done.lines, "remarks": done.remarks, "added": done.added}
     return JSONResponse({**told, **_page_now(evening, keys, request)})
 

@@ -6,7 +6,6 @@ way. What is on disk is compared first: a file that somebody else has changed is
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from cuesuggest.errors import CuesuggestError, DocumentError
 from cuesuggest.song import HistoryEntry, Song
 from cuesuggest.song.compared import changed_stretches
 from cuesuggest.song.edits import last_action
+from cuesuggest.song.files import file_state
 from cuesuggest.song.open_questions import open_questions
 
 # What listens and drafts is loaded with the first action: a song is shown a second earlier without it.
@@ -73,7 +73,7 @@ class Session:
         self._kept = KeptStates(kept)
         self._lock = threading.RLock()
         self._song = Song.load(document)
-        self._signature = self._on_disk()
+        self._signature = file_state(self.document)
         self._changed: tuple[tuple[int, int], ...] = ()
 
     @property
@@ -166,9 +166,9 @@ class Session:
     def note(self, do: Callable[[Song, Path], None]) -> None:
         """Let something be noted in the document on disk, such as that its list has left it."""
         with self._lock:
-            before = self._on_disk()
+            before = file_state(self.document)
             do(self._song, self.document)
-            now = self._on_disk()
+            now = file_state(self.document)
             if now != before:
                 self._song, self._signature = Song.load(self.document), now
 
@@ -177,7 +177,7 @@ class Session:
     def disk(self) -> str:
         """Whether the file holds what was saved last: "same", "changed", or "gone"."""
         with self._lock:
-            now = self._on_disk()
+            now = file_state(self.document)
             if now == self._signature:
                 return "same"
             if now is None:
@@ -202,7 +202,7 @@ class Session:
         with self._lock:
             there = Song.load(self.document)
             self._kept.keep(self._song, f"{self._song.revision}-page")
-            self._song, self._signature, self._changed = there, self._on_disk(), ()
+            self._song, self._signature, self._changed = there, file_state(self.document), ()
             return Outcome("Shown is now what the file holds.")
 
     def keep_shown(self) -> Outcome:
@@ -227,7 +227,7 @@ class Session:
                 self._kept.keep_file(self.document, f"{revision}-other")
                 song = self._song.replaced(revision=max(self._song.revision, revision or 0) + 1)
                 song.save(self.document, expected_revision=revision)
-            self._song, self._signature = song, self._on_disk()
+            self._song, self._signature = song, file_state(self.document)
             return Outcome("The file holds what is shown here now; what it held is kept aside.")
 
     def _check(self, revision: int) -> None:
@@ -243,14 +243,7 @@ class Session:
         except DocumentError as error:
             raise NotSavedError(f"This could not be saved, so it was not done. {error}") from error
         self._changed = changed_stretches(self._song, song)
-        self._song, self._signature = song, self._on_disk()
-
-    def _on_disk(self) -> tuple[int, int, int] | None:
-        try:
-            status = os.stat(self.document)
-        except OSError:
-            return None
-        return status.st_mtime_ns, status.st_size, status.st_ino
+        self._song, self._signature = song, file_state(self.document)
 
 
 def _said_of(song: Song, entries: Sequence[HistoryEntry]) -> str | None:

@@ -19,6 +19,7 @@ __all__ = [
     "FORMAT",
     "VERSION",
     "check_savable",
+    "file_state",
     "parse_document",
     "path_from",
     "path_to",
@@ -44,6 +45,15 @@ def read_bytes(path: Path) -> bytes:
     if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
         raise DocumentError(f"{path} is no file but a pipe or a device. Name a song document (NAME.cues.json).")
     return bounded.read_bytes(path, MOST_BYTES, DocumentError)
+
+
+def file_state(path: Path) -> tuple[int, int, int] | None:
+    """Return what tells one state of a file from another without reading it; None if it cannot be looked at."""
+    try:
+        status = os.stat(path)
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino
 
 
 def parse_document(data: bytes, where: str) -> tuple[str, dict[str, Any]]:

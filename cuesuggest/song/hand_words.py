@@ -21,8 +21,8 @@ from cuesuggest.score.light import (
     is_held,
     presses,
 )
-from cuesuggest.score.records import ENTRANCES, EXITS, Cue, Look, Place, clock, counted
-from cuesuggest.song.rig_facts import hands_of, kill_button, one_shot_name, one_shot_seconds, speed_control
+from cuesuggest.score.records import EXITS, Cue, Look, Place, clock, counted
+from cuesuggest.song.rig_facts import action_gap, hands_of, kill_button, one_shot_name, one_shot_seconds, speed_control
 
 if TYPE_CHECKING:
     from cuesuggest.song.model import Song
@@ -31,7 +31,6 @@ __all__ = ["HandWords", "beside", "length_words"]
 
 _AT_ONCE = 0.02  # s; nobody presses by so little earlier
 _AT_A_STOP = 0.1  # s before a stop that still belong to it
-_ONE_GESTURE = 1.0  # s between going out and coming back in that two hands play as one
 _TAPS = 4  # common practice: four taps give a tempo
 _ORDINALS = {2.0: "second", 4.0: "fourth"}
 
@@ -204,8 +203,7 @@ class HandWords:
         # After a stop the motion simply goes on.
         if look is not None and look.category in ("lift", "intense") and cue.rule != "stop":
             said += ", its motion restarted " + ("there" if self._lands(cue) else "with it")
-        before = self._out_just_before(cue)
-        if before is not None:
+        if self._is_one_gesture(cue):
             said += ", with the same gesture"
         others = [move.side for move in step.moves[1:]]
         if not others:
@@ -372,15 +370,14 @@ class HandWords:
         stops = [event for event in self._song.analysis.events if event.kind == "stop"]
         return next((stop for stop in stops if stop.start - _AT_A_STOP <= at < stop.end), None)
 
-    def _out_just_before(self, cue: Cue) -> Step | None:
-        """Return the step that took the side out within one gesture of coming back in."""
-        before = [
-            step
+    def _is_one_gesture(self, cue: Cue) -> bool:
+        """Whether a side comes back in so soon after it was cut out that two hands play it as one."""
+        gap = action_gap(self._song)
+        return not self._takes_time(cue) and any(
+            step.cue.kind == "cut-out" and step.cue.side == cue.side and not is_held(step.cue)
             for step in self._steps.values()
-            if step.cue.kind == "cut-out" and step.cue.side == cue.side and not is_held(step.cue)
-            if 0 < cue.place.seconds - step.at < _ONE_GESTURE
-        ]
-        return before[-1] if before and cue.kind in ENTRANCES and not self._takes_time(cue) else None
+            if 0 < cue.place.seconds - step.at < gap
+        )
 
     def _section_left(self, cue: Cue) -> Section | None:
         return next((each for each in self._grid.sections if each.id == cue.section_id), None)
