@@ -1,0 +1,1 @@
+"""Two takes of one song: what each bar and beat of the one is in the other."""

@@ -1,0 +1,152 @@
+"""Two takes laid on each other: which moment of the second each moment of the first is, and how sure that is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
+from cuesuggest.analysis.takes.take import Heard, Take, counted, take_of
+from cuesuggest.analysis.takes.way import Costs, Song, best_way, sureness
+
+__all__ = ["Aligned", "Visit", "align"]
+
+# What one listener counts as a beat another counts as two, or as a third.
+_COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
+_TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
+_KEYS = 3  # tried
+_OWN_KEY = 0.02  # nats a beat: takes are mostly in the same key
+_AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A moment of the first take, found in the second."""
+
+    seconds: float
+    sure: float
+    """Probability, by the model, that it is this place rather than another."""
+    around: int
+    """How many beats next to it, of `_AROUND` on each side, follow as in the first take."""
+
+
+@dataclass(frozen=True, slots=True)
+class Aligned:
+    """The second take on the beats of the first.
+
+    Attributes
+    ----------
+    first, second : ndarray
+        Beats of each and the end of the last, in seconds.
+    way : ndarray of int, shape (beats of second,)
+        The beat of the first take that each beat of the second is; -1 where it is none.
+    sure : ndarray, shape (beats of second,)
+        How sure that is.
+    key : int
+        Semitones by which the second take is higher, -5 to 6.
+    factor : float
+        How often the second take's beats were counted for each that was heard.
+    score : float
+        Nats a beat: takes of one song lie above 0.
+    """
+
+    first: np.ndarray
+    second: np.ndarray
+    way: np.ndarray
+    sure: np.ndarray
+    key: int
+    factor: float
+    score: float
+
+    def visits(self, seconds: float) -> list[Visit]:
+        """Return where a moment of the first take lies in the second: nowhere, once, or as often as it is played.
+
+        Before the first beat, and after the last, time goes on as it did beside them.
+        """
+        count = len(self.first) - 1
+        beat = int(np.searchsorted(self.first, seconds + 0.15 * float(np.median(np.diff(self.first))), "right")) - 1
+        near = min(max(beat, 0), count - 1)
+        part = (seconds - self.first[near]) / (self.first[near + 1] - self.first[near])
+        steps = np.flatnonzero(self.way == near)
+        if not len(steps):  # a beat that only the first take has: beside its neighbour
+            steps = np.array([s + 1 for s in np.flatnonzero(self.way == near - 1)], int)
+            steps = steps[steps < len(self.way)]
+        found = []
+        for step in steps:
+            length = self.second[step + 1] - self.second[step]
+            found.append(Visit(float(self.second[step] + part * length), float(self.sure[step]), self._around(step)))
+        return found
+
+    def _around(self, step: int) -> int:
+        """Count the beats before and after a step that follow each other as in the first take."""
+        count = 0
+        for way in (-1, 1):
+            for far in range(1, _AROUND + 1):
+                other = step + way * far
+                if not 0 <= other < len(self.way) or self.way[other] < 0:
+                    break
+                if abs(self.way[other] - self.way[step] - way * far) > 1:
+                    break
+                count += 1
+        return count
+
+
+def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | None:
+    """Lay a second take on the beats of a first.
+
+    Parameters
+    ----------
+    first, second : Heard
+        The first with the bars and sections that hold.
+    costs : Costs, optional
+
+    Returns
+    -------
+    Aligned or None
+        None where one of them has no beats.
+    """
+    costs = costs or Costs()
+    times = counted(first.analysis)
+    if len(times) < 3 or len(counted(second.analysis)) < 3:
+        return None
+    own = take_of(first, times)
+    song = Song(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
+    best: tuple[float, float, int, Take, np.ndarray, np.ndarray] | None = None
+    for factor in _factors(own, counted(second.analysis)):
+        take = take_of(second, counted(second.analysis, factor))
+        for key in likely_keys(own, take, _KEYS):
+            odds = log_odds(own, take, key)
+            way, score = best_way(odds, song, costs)
+            score = score / len(take) - _OWN_KEY * (key != 0)
+            if best is None or score > best[0]:
+                best = score, factor, key, take, odds, way
+    assert best is not None
+    score, factor, key, take, odds, way = best
+    likely = sureness(odds, song, costs)
+    return Aligned(times, take.times, way, _sure(likely, way), (key + 5) % 12 - 5, factor, score)
+
+
+def _factors(own: Take, other: np.ndarray) -> list[float]:
+    """Return the counts of the other take that bring its beats near to the own ones; the nearest if none does."""
+    ratio = float(np.median(np.diff(other))) / own.beat
+    away = {factor: abs(math.log(ratio / factor)) for factor in _COUNTS}
+    return [factor for factor in _COUNTS if away[factor] < _TEMPO] or [min(away, key=lambda factor: away[factor])]
+
+
+def _nearest(times: np.ndarray, places: list[float]) -> list[int]:
+    """Return the beats nearest to times, each once, rising."""
+    return sorted({int(np.abs(times[:-1] - place).argmin()) for place in places})
+
+
+def _parts(times: np.ndarray, heard: Heard) -> list[int]:
+    return _nearest(times, [section.start for section in heard.analysis.sections]) or [0]
+
+
+def _sure(likely: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """How likely each step of a way is, give or take a beat; 0 where it is on none."""
+    padded = np.pad(likely, ((0, 0), (1, 1)))
+    steps = np.arange(len(way))
+    near = padded[steps, way] + padded[steps, way + 1] + padded[steps, way + 2]
+    return np.where(way < 0, 0.0, np.minimum(near, 1.0))
