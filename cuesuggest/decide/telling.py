@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from cuesuggest.decide.statements import described
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place
-from cuesuggest.score.records import Cue
+from cuesuggest.score.records import Cue, clock
 from cuesuggest.song import (
     AddCue,
     Edit,
@@ -16,6 +16,7 @@ from cuesuggest.song import (
     SetCorrections,
     SetCue,
     SetPlan,
+    SetRecording,
     SetSection,
     SetTitle,
     Song,
@@ -68,6 +69,10 @@ def describe(song: Song, edit: Edit) -> str:
             return f"the song is called {edit.title!r}"
         case SetCorrections():
             return "stated: " + ("; ".join(described(edit.corrections)) or "nothing")
+        case SetRecording():
+            window = edit.recording.window
+            name = edit.recording.path.rpartition("/")[2]
+            return f"the song is {clock(window.start)} to {clock(window.end)} of {name}"
 
 
 def _cue_name(song: Song, id_: str) -> str:

@@ -66,16 +66,29 @@ def listened(heard: Recording, window: Window, corrections: Sequence[Correction]
         kept = spectrum, logits, rhythm.evidence.network
         keep(heard.sha256, window, *kept)
     spectrum, logits, network = kept
-    return analyze_spectrum(spectrum, logits, step, known_of(corrections), network=network, rhythm=rhythm)
+    known = known_of(corrections, Window(spectrum.start, spectrum.end))
+    return analyze_spectrum(spectrum, logits, step, known, network=network, rhythm=rhythm)
 
 
-def known_of(corrections: Sequence[Correction]) -> Known:
-    """Return what is stated of the music, in the terms of the analysis."""
+def known_of(corrections: Sequence[Correction], window: Window | None = None) -> Known:
+    """Return what is stated of the music, in the terms of the analysis; of a window, what is stated inside it.
+
+    A fact about what is no longer the song is kept in the document and says nothing here.
+    """
+    window = window or Window()
+
+    def inside(time: float) -> bool:
+        return window.start <= time and (window.end is None or time < window.end)
+
     return Known(
-        downbeats=tuple(fact.time for fact in corrections if isinstance(fact, DownbeatCorrection)),
+        downbeats=tuple(
+            fact.time for fact in corrections if isinstance(fact, DownbeatCorrection) and inside(fact.time)
+        ),
         tempi=tuple((fact.bpm, fact.from_, fact.to) for fact in corrections if isinstance(fact, TempoCorrection)),
         signatures=tuple((fact.value, fact.from_) for fact in corrections if isinstance(fact, TimeSignatureCorrection)),
-        bar_one=next((fact.time for fact in corrections if isinstance(fact, BarOneCorrection)), None),
+        bar_one=next(
+            (fact.time for fact in corrections if isinstance(fact, BarOneCorrection) and inside(fact.time)), None
+        ),
         form=next((read_form(fact.text).parts for fact in corrections if isinstance(fact, FormCorrection)), ()),
         starts=next((fact.starts for fact in corrections if isinstance(fact, FormCorrection)), ()),
     )

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
+from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.again.carried_sections import Hearing, carried
 from cuesuggest.draft.again.merge import Rerun, merged
 from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.redraft import redrafted
-from cuesuggest.draft.again.same_sound import Match
+from cuesuggest.draft.again.same_sound import Match, compare
 from cuesuggest.draft.clashes import with_clashes
 from cuesuggest.draft.drafting import fresh_song, source_of
 from cuesuggest.draft.listening import listened
@@ -23,13 +25,15 @@ __all__ = ["earlier_hearing", "settled", "work_of"]
 
 def work_of(before: Song, after: Song) -> str:
     """Say what a change of a song asks for before it is settled, for those who wait; nothing where it is done as is."""
-    if before.corrections != after.corrections:
+    if _heard_otherwise(before, after):
         return "hearing anew"
     return "drafting anew" if _decided_of_sections(before) != _decided_of_sections(after) else ""
 
 
 def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:
-    """Hear a song anew if an edit states something about its music; draft it anew around another vamp or category.
+    """Hear a song anew if an edit states something about its music, or names another part or recording as the song.
+
+    Around another vamp or category it is drafted anew.
 
     Parameters
     ----------
@@ -51,7 +55,7 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
     DocumentError, RecordingChangedError
         If the recording is not there, or is another one by now.
     """
-    if before.corrections == after.corrections:
+    if not _heard_otherwise(before, after):
         return redrafted(after) if _decided_of_sections(before) != _decided_of_sections(after) else (after, None)
     heard = open_recording(source_of(Path(document), after))
     if heard.sha256 != after.recording.sha256:
@@ -61,11 +65,27 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
         )
     chosen = Order().chosen(after)
     analysis = listened(heard, chosen.window, after.corrections, step)
-    keeps = {entry.edit.keeps for entry in _new_entries(before, after) if isinstance(entry.edit, SetCorrections)}
-    match = Match("bars" if keeps == {"bars"} else "seconds")
-    analysis, lost = carried(after, analysis, Match("same"), earlier_hearing(before, after))
+    match, sound = _answering(before, after, analysis)
+    analysis, lost = carried(after, analysis, sound, earlier_hearing(before, after))
     fresh = fresh_song(heard, analysis, chosen, Path(document), step, pins(after, analysis, match))
+    if before.recording.sha256 == heard.sha256 and chosen.window.end is not None:
+        # Some files do not tell their length: what was known of it is not forgotten with a part of it.
+        length = max(fresh.recording.duration, before.recording.duration)
+        fresh = fresh.replaced(recording=replace(fresh.recording, duration=length))
     return with_clashes(*merged(after, fresh, match, lost, revision=after.revision))
+
+
+def _heard_otherwise(before: Song, after: Song) -> bool:
+    return before.corrections != after.corrections or before.recording != after.recording
+
+
+def _answering(before: Song, after: Song, analysis: SongAnalysis) -> tuple[Match, Match]:
+    """Return what a cue holds on to, and how the sound of the recording before answers that of the one now."""
+    if before.recording.sha256 != after.recording.sha256:
+        match = compare(before.analysis, analysis)
+        return match, match
+    keeps = {entry.edit.keeps for entry in _new_entries(before, after) if isinstance(entry.edit, SetCorrections)}
+    return Match("bars" if keeps == {"bars"} else "seconds"), Match("same")
 
 
 def _decided_of_sections(song: Song) -> tuple[dict[str, str], dict[str, str]]:

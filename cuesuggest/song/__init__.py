@@ -17,6 +17,7 @@ from cuesuggest.song.edit_types import (
     SetCorrections,
     SetCue,
     SetPlan,
+    SetRecording,
     SetSection,
     SetTitle,
 )
@@ -27,12 +28,11 @@ from cuesuggest.song.parts import (
     HistoryEntry,
     Printed,
     PrintedCue,
-    RecordingFile,
     Settings,
-    SongWindow,
     Unplaced,
     Versions,
 )
+from cuesuggest.song.recording_file import RecordingFile, SongWindow
 
 __all__ = [
     "AddCue",
@@ -51,6 +51,7 @@ __all__ = [
     "SetCorrections",
     "SetCue",
     "SetPlan",
+    "SetRecording",
     "SetSection",
     "SetTitle",
     "Settings",

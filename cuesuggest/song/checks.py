@@ -39,7 +39,8 @@ from cuesuggest.score.deeds import Question
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.records import Cue, Look, Place, PlannedSection, Series
 from cuesuggest.song.corrections import Correction, DownbeatCorrection, FormCorrection, TempoCorrection
-from cuesuggest.song.parts import HistoryEntry, RecordingFile
+from cuesuggest.song.parts import HistoryEntry
+from cuesuggest.song.recording_file import RecordingFile
 from cuesuggest.song.wording import MisfitError
 
 __all__ = [

@@ -11,6 +11,7 @@ from typing_extensions import TypedDict  # pydantic asks for this one before Pyt
 from cuesuggest.analysis.types import FILE_CONFIG, Section
 from cuesuggest.score.records import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
 from cuesuggest.song.corrections import Correction
+from cuesuggest.song.recording_file import RecordingFile
 
 __all__ = [
     "AddCue",
@@ -21,6 +22,7 @@ __all__ = [
     "SetCorrections",
     "SetCue",
     "SetPlan",
+    "SetRecording",
     "SetSection",
     "SetTitle",
 ]
@@ -158,6 +160,20 @@ class SetCorrections:
     op: Literal["set-corrections"] = "set-corrections"
 
 
+@dataclass(frozen=True, slots=True)
+class SetRecording:
+    """Name another part of the recording as the song, or another recording of it.
+
+    This changes what is listened to; whoever makes the edit has the song heard there (`draft.settling.settled`).
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    recording: RecordingFile
+    op: Literal["set-recording"] = "set-recording"
+
+
 Edit = Annotated[
-    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections, Field(discriminator="op")
+    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections | SetRecording,
+    Field(discriminator="op"),
 ]

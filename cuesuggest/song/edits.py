@@ -27,6 +27,7 @@ from cuesuggest.song.edit_types import (
     SetCorrections,
     SetCue,
     SetPlan,
+    SetRecording,
     SetSection,
     SetTitle,
 )
@@ -53,7 +54,7 @@ def apply(song: Song, edit: Edit) -> Song:
     ----------
     song : Song
         Is not altered.
-    edit : SetCue, AddCue, RemoveCue, SetSection, SetTitle or SetCorrections
+    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections or SetRecording
         What to change.
 
     Raises
@@ -88,6 +89,10 @@ def apply(song: Song, edit: Edit) -> Song:
             return _with(song, edit, title=edit.title)
         case SetCorrections():
             return _with(song, edit, corrections=edit.corrections)
+        case SetRecording():
+            # Until it is heard anew, what was heard in the one before must have room in the other.
+            length = max(edit.recording.duration, song.recording.duration)
+            return _with(song, edit, recording=replace(edit.recording, duration=length))
         case _:
             assert_never(edit)
 
@@ -117,6 +122,8 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return SetTitle(song.title)
         case SetCorrections():
             return SetCorrections(song.corrections, edit.keeps, song.analysis.sections)
+        case SetRecording():
+            return SetRecording(song.recording)
         case _:
             assert_never(edit)
 

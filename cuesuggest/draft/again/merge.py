@@ -10,7 +10,17 @@ from cuesuggest.draft.again.moved_cues import Mover
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, PlannedSection, counted
-from cuesuggest.song import AddCue, HistoryEntry, RemoveCue, SetCorrections, SetCue, SetSection, Song, Unplaced
+from cuesuggest.song import (
+    AddCue,
+    HistoryEntry,
+    RemoveCue,
+    SetCorrections,
+    SetCue,
+    SetRecording,
+    SetSection,
+    Song,
+    Unplaced,
+)
 from cuesuggest.song.compared import compared, in_places, kind_words
 from cuesuggest.song.decided import decided, stands
 from cuesuggest.song.numbers import in_order, numbered
@@ -150,6 +160,8 @@ def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:
             return same_bars and all(cue.id != entry.edit.cue for cue in song.cues)
         case SetSection():
             return any(section.id == entry.edit.section for section in song.analysis.sections)
+        case SetRecording():
+            return entry.edit.recording.sha256 == song.recording.sha256
         case _:
             return True
 
