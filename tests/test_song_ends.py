@@ -1,4 +1,4 @@
-"""Where a song starts and ends in its recording can be moved; what was decided holds its time, and undo takes it back."""
+"""The ends of a song in its recording can be moved; what was decided holds its time, and undo takes it back."""
 
 import pytest
 
