@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Part", "letter"]
+__all__ = ["Part", "letter", "letter_index"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,3 +27,11 @@ def letter(index: int) -> str:
     """A … Z, then AA, AB …"""
     name = chr(ord("A") + index % 26)
     return name if index < 26 else letter(index // 26 - 1) + name
+
+
+def letter_index(name: str) -> int | None:
+    """Return which letter a name is, as `letter` counts them; None where it is another name."""
+    if not (1 <= len(name) <= 2 and name.isascii() and name.isalpha()):
+        return None
+    low, *high = (ord(each) - ord("A") for each in reversed(name.upper()))
+    return low + (26 * (high[0] + 1) if high else 0)

@@ -23,6 +23,7 @@ from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
 from cuesuggest.cli.suggesting import suggest
+from cuesuggest.cli.takes import retime
 from cuesuggest.errors import CuesuggestError, reason_of
 from cuesuggest.gate_out import OutputError
 
@@ -71,7 +72,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
 
 for command in (accept_all, accept_section, dark, length, one_shot):
     edit.add_command(command)
-for command in (suggest, review, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs, doctor):
+for command in (suggest, review, retime, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs, doctor):
     cli.add_command(command)
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.listen import Step, analyze_spectrum
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.network import weights_digest
-from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.spectrum import Spectrum, hear
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
 from cuesuggest.score.form_text import read_form
@@ -23,7 +25,12 @@ from cuesuggest.song import (
 )
 from cuesuggest.sound.recording import Recording, Window, open_recording
 
-__all__ = ["analyze", "known_of", "listened", "weights_digest"]
+if TYPE_CHECKING:
+    import numpy as np
+
+    from cuesuggest.analysis.rhythm import Rhythm
+
+__all__ = ["Framed", "analyze", "framed", "known_of", "listened", "weights_digest"]
 
 
 def analyze(
@@ -55,19 +62,38 @@ def analyze(
 
 def listened(heard: Recording, window: Window, corrections: Sequence[Correction], step: Step | None) -> SongAnalysis:
     """Hear a recording, or remember it, and find beats, form and moments under what the user states."""
-    kept, rhythm = cached(heard.sha256, window), None
-    if kept is None:
-        if step:
-            step("listening", 0.0)
-        spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
-        if step:
-            step("beats and bars", None)
-        logits, rhythm = believed(spectrum)
-        kept = spectrum, logits, rhythm.evidence.network
-        keep(heard.sha256, window, *kept)
-    spectrum, logits, network = kept
-    known = known_of(corrections, Window(spectrum.start, spectrum.end))
-    return analyze_spectrum(spectrum, logits, step, known, network=network, rhythm=rhythm)
+    return framed(heard, window, step).analysis(corrections, step)
+
+
+@dataclass(frozen=True, slots=True)
+class Framed:
+    """A part of a recording as frames, from which everything that is heard follows."""
+
+    spectrum: Spectrum
+    logits: np.ndarray
+    network: str
+    rhythm: Rhythm | None
+    """What was read of beats and bars already, with nothing stated; None where the frames were remembered."""
+
+    def analysis(self, corrections: Sequence[Correction], step: Step | None = None) -> SongAnalysis:
+        """Find beats, form and moments under what the user states."""
+        known = known_of(corrections, Window(self.spectrum.start, self.spectrum.end))
+        return analyze_spectrum(self.spectrum, self.logits, step, known, network=self.network, rhythm=self.rhythm)
+
+
+def framed(heard: Recording, window: Window, step: Step | None) -> Framed:
+    """Hear a part of a recording, or remember it."""
+    kept = cached(heard.sha256, window)
+    if kept is not None:
+        return Framed(*kept, rhythm=None)
+    if step:
+        step("listening", 0.0)
+    spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)
+    if step:
+        step("beats and bars", None)
+    logits, rhythm = believed(spectrum)
+    keep(heard.sha256, window, spectrum, logits, rhythm.evidence.network)
+    return Framed(spectrum, logits, rhythm.evidence.network, rhythm)
 
 
 def known_of(corrections: Sequence[Correction], window: Window | None = None) -> Known:

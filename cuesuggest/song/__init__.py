@@ -25,10 +25,12 @@ from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
 from cuesuggest.song.files import check_savable, path_from, path_to
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
+    Doubt,
     HistoryEntry,
     Printed,
     PrintedCue,
     Settings,
+    TakenOver,
     Unplaced,
     Versions,
 )
@@ -39,6 +41,7 @@ __all__ = [
     "BarOneCorrection",
     "Correction",
     "CueChanges",
+    "Doubt",
     "DownbeatCorrection",
     "Edit",
     "FormCorrection",
@@ -59,6 +62,7 @@ __all__ = [
     "SongWindow",
     "TempoCorrection",
     "TimeSignatureCorrection",
+    "TakenOver",
     "Unplaced",
     "Versions",
     "analysis_json",

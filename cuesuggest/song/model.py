@@ -25,7 +25,7 @@ from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song import checks, files
 from cuesuggest.song.corrections import Correction
 from cuesuggest.song.json_layout import json_text
-from cuesuggest.song.parts import HistoryEntry, Printed, Settings, Unplaced, Versions
+from cuesuggest.song.parts import HistoryEntry, Printed, Settings, TakenOver, Unplaced, Versions
 from cuesuggest.song.recording_file import RecordingFile
 from cuesuggest.song.wording import plain_words
 
@@ -78,6 +78,8 @@ class Song(BaseModel):
     """Said once per song."""
     unplaced: tuple[Unplaced, ...] = ()
     """Cues that lost their place."""
+    taken_over: TakenOver | None = None
+    """What came along from another take; None where nothing did."""
     numbers_frozen: bool = False
     """True once the list has left the document: somebody has the numbers on paper."""
     printed: Printed | None = None

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from cuesuggest.analysis.form import Part, letter
+from cuesuggest.analysis.form import Part, letter, letter_index
 from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import Spectrum
 from cuesuggest.analysis.structure.bar_vectors import BarVectors, SongBars, bar_vectors
@@ -116,10 +116,22 @@ def _as_stated(
     worth = section_worth(vectors, signs, weights, longest_part(form, len(bars)))
     stated = StatedForm(form, worth, vectors, bars.loudness, weights)
     edges = _stated_edges(starts, bars) if starts else stated.edges()
-    order = list(dict.fromkeys(part.material for part in form))
-    letters = [order.index(part.material) for part in form]
+    letters = _letters(form)
     remarks = length_remarks(form, edges, bars.numbers.tolist())
     return _Division(edges, letters, [False] * len(form), stated.odds(edges), form, remarks)
+
+
+def _letters(form: tuple[Part, ...]) -> list[int]:
+    """Which letter each part gets: its own where all are called by letters, else one for each name in turn."""
+    own = [letter_index(part.name) for part in form]
+    if _in_letters(form):
+        return [each for each in own if each is not None]
+    order = list(dict.fromkeys(part.material for part in form))
+    return [order.index(part.material) for part in form]
+
+
+def _in_letters(form: tuple[Part, ...]) -> bool:
+    return all(letter_index(part.name) is not None for part in form)
 
 
 def _stated_edges(starts: tuple[float, ...], bars: SongBars) -> list[int]:
@@ -169,8 +181,8 @@ def _own_name(name: str, label: str) -> str:
 
 
 def _roles(found: _Division, spans: Sequence[Span], bars: SongBars) -> list[str | None]:
-    """Those that the user's names are, else guesses."""
-    if found.form:
+    """Those that the user's names are; guesses where there are no names."""
+    if found.form and not _in_letters(found.form):
         return [part.material if part.material in ROLES else None for part in found.form]
     lengths = [end - first for first, end in spans]
     return guess_roles(found.letters, lengths, [float(bars.loudness[first:end].mean()) for first, end in spans])

@@ -18,6 +18,7 @@ _COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
 _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
 _OWN_KEY = 0.02  # nats a beat: takes are mostly in the same key
+_BESIDE = 16  # beats that only one of the takes has at its start or end, such as those of a count-in
 _AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
 
 
@@ -63,11 +64,14 @@ class Aligned:
     def visits(self, seconds: float) -> list[Visit]:
         """Return where a moment of the first take lies in the second: nowhere, once, or as often as it is played.
 
-        Before the first beat, and after the last, time goes on as it did beside them.
+        Before the first beat that both have, and after the last, time goes on for a while as it did beside them.
         """
-        count = len(self.first) - 1
         beat = int(np.searchsorted(self.first, seconds + 0.15 * float(np.median(np.diff(self.first))), "right")) - 1
-        near = min(max(beat, 0), count - 1)
+        near = min(max(beat, 0), len(self.first) - 2)
+        both = self.way[self.way >= 0]
+        if len(both):
+            low, high = int(both.min()), int(both.max())
+            near = low if low - _BESIDE <= near < low else high if high < near <= high + _BESIDE else near
         part = (seconds - self.first[near]) / (self.first[near + 1] - self.first[near])
         steps = np.flatnonzero(self.way == near)
         if not len(steps):  # a beat that only the first take has: beside its neighbour

@@ -28,6 +28,8 @@ class Mover:
 
     def place(self, place: Place) -> Place | str:
         """Return the new place, or why there is none."""
+        if self._match.take is not None:
+            return self._match.take.place(place)
         if place.bar is None or place.beat is None:
             return self._time(place)
         if self._unchanged:
@@ -124,9 +126,9 @@ class Mover:
             if isinstance(moved, str) or moved.bar is None:
                 return "the bars that its series runs over are not there any more"
             ends.append(moved.bar)
-        shift = ends[0] - series.first_bar
-        skip = tuple(number + shift for number in series.skip if number + shift <= ends[1])
-        return replace(series, first_bar=ends[0], last_bar=max(ends), skip=skip)
+        shift, last = ends[0] - series.first_bar, max(ends)
+        skip = tuple(number + shift for number in series.skip if number + shift <= last)
+        return replace(series, first_bar=ends[0], last_bar=last, skip=skip)
 
     def cue(self, cue: Cue, adrift: bool) -> Cue | str:
         """Return the cue at its new place, its lengths in seconds counted anew, or why it has none.
@@ -157,4 +159,12 @@ class Mover:
             beats_seconds(self._grid, place, cue.anchor, beats) if beats and elsewhere else seconds
             for beats, seconds in ((cue.up_beats, cue.up_seconds), (cue.down_beats, cue.down_seconds))
         )
-        return replace(cue, place=place, series=series, up_seconds=up, down_seconds=down)
+        dark_by = None if cue.dark_by is None else round(cue.dark_by + place.seconds - cue.place.seconds, 4)
+        round_ = cue.cycle_seconds
+        if round_ and cue.cycle_bars and self._match.take is not None:
+            # At another tempo, so many bars are another time.
+            was = self._old.bar_seconds(cue.place.seconds)
+            round_ = round(round_ * self._grid.bar_seconds(place.seconds) / was, 4)
+        return replace(
+            cue, place=place, series=series, up_seconds=up, down_seconds=down, dark_by=dark_by, cycle_seconds=round_
+        )

@@ -10,6 +10,8 @@ from cuesuggest.analysis.types import SongAnalysis
 if TYPE_CHECKING:
     import numpy as np
 
+    from cuesuggest.draft.again.other_take import OtherTake
+
 __all__ = ["Match", "compare"]
 
 _RATE = 10.0  # Envelope samples a second when two recordings are compared.
@@ -23,10 +25,12 @@ _SHARED = 0.6  # Share of the shorter recording that must sound in both.
 class Match:
     """How the sound of a document's recording answers the sound heard now."""
 
-    kind: Literal["same", "shifted", "other", "bars", "seconds"]
-    """The last two: the same sound with other bars, and what a cue holds on to there."""
+    kind: Literal["same", "shifted", "other", "bars", "seconds", "take"]
+    """"bars" and "seconds": the same sound with other bars, and what a cue holds on to there; "take": another one of
+    the song, of which `take` says where its bars are."""
     lag: float = 0.0
     """Seconds by which things come later now."""
+    take: OtherTake | None = None
 
 
 def compare(old: SongAnalysis, new: SongAnalysis) -> Match:

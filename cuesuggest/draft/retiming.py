@@ -1,0 +1,438 @@
+"""Another take: what was reviewed on one recording carried to another one of the same song."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from cuesuggest.analysis.listen import Step
+from cuesuggest.analysis.takes.align import Aligned, align
+from cuesuggest.analysis.takes.take import Heard
+from cuesuggest.analysis.types import Section, SongAnalysis
+from cuesuggest.draft.again.moved_cues import Mover
+from cuesuggest.draft.again.other_take import OtherTake, Stretch
+from cuesuggest.draft.again.pins import pins
+from cuesuggest.draft.again.reading import bars_as_in, form_as_in
+from cuesuggest.draft.again.same_sound import Match
+from cuesuggest.draft.beside import document_of
+from cuesuggest.draft.clashes import conflicts
+from cuesuggest.draft.drafting import fresh_song, source_of
+from cuesuggest.draft.listening import Framed, framed
+from cuesuggest.draft.order import Order
+from cuesuggest.draft.states import KeptStates, kept_folder
+from cuesuggest.errors import DocumentError, RecordingChangedError, RecordingError
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Cue, Look, PlannedPart, PlannedSection, counted
+from cuesuggest.song import (
+    Correction,
+    Doubt,
+    SetCorrections,
+    SetRecording,
+    Song,
+    TakenOver,
+    Unplaced,
+    change_all,
+    check_savable,
+    path_from,
+)
+from cuesuggest.song.compared import kind_words
+from cuesuggest.song.decided import decided
+from cuesuggest.song.numbers import in_order, numbered
+from cuesuggest.sound.recording import check_name, open_recording
+
+__all__ = ["Retimed", "retime_file", "retimed"]
+
+_ROUNDS = 3  # of hearing anew under what the other take says of the bars
+_SURE = 0.9  # less sure that a cue is on its bar, and somebody listens
+_OTHER_SONG = -0.6  # nats a beat; takes of one song lie above, other songs mostly below
+_FEWEST = 0.2  # of the new take's beats that must be in the old one
+_TEMPO = 0.01  # relative; less is not told
+
+
+@dataclass(frozen=True, slots=True)
+class Retimed:
+    """A song on another take; not yet saved."""
+
+    song: Song
+    lines: tuple[str, ...]
+    """What moved, what is uncertain, what was left, what is new."""
+
+
+def retimed(
+    old: Song, document: str | Path, recording: str | Path, order: Order, target: Path, *, step: Step | None = None
+) -> Retimed:
+    """Carry a song to another recording of it.
+
+    Every cue comes along, decided or not, with names, first words, form and numbers. What the new take does not have
+    is kept aside, what it has beyond the old one gets suggestions.
+
+    Parameters
+    ----------
+    old : Song
+    document : str or Path
+        Where it lies, to find its recording.
+    recording : str or Path
+        The other take.
+    order : Order
+        Its window in the file; style and rig stay as they are unless named.
+    target : Path
+        Where the result will be saved.
+    step : callable, optional
+        Told the name of each step, and the seconds heard so far.
+
+    Returns
+    -------
+    Retimed
+
+    Raises
+    ------
+    CuesuggestError
+        If one of the recordings is not there or cannot be read, or they have nothing in common.
+    """
+    source = open_recording(source_of(Path(document), old))
+    if source.sha256 != old.recording.sha256:
+        raise RecordingChangedError(
+            f"{source.path} is not the file that the document was made from. Run suggest on {document} first."
+        )
+    heard = open_recording(recording)
+    check_name(path_from(target, heard.path))
+    chosen = order.chosen()
+    chosen = replace(Order(order.profile, order.rig).chosen(old), window=chosen.window)
+    frames = framed(source, Order().chosen(old).window, step)
+    before = Heard(frames.spectrum, frames.logits, old.analysis)
+    new = framed(heard, chosen.window, step)
+    aligned, analysis, facts = _read_alike(before, new, heard.path, step)
+    take = OtherTake(old.analysis, analysis, aligned)
+    stretches = take.sections()
+    form = form_as_in(stretches, take.old.sections)
+    if form is not None:
+        facts = (*facts, form)
+        analysis = new.analysis(facts, step)
+        take = OtherTake(old.analysis, analysis, aligned)
+    analysis, fresh_sections = _named(old, analysis, stretches if form is not None else ())
+    take = OtherTake(old.analysis, analysis, aligned)
+    match = Match("take", take=take)
+    standing = old.replaced(cues=tuple(replace(cue, status="accepted") if not decided(cue) else cue for cue in old.cues))
+    fresh = fresh_song(heard, analysis, chosen, target, step, pins(standing, analysis, match))
+    return _laid(old, fresh, facts, take, fresh_sections)
+
+
+def retime_file(
+    document: Path, recording: Path, order: Order, target: Path | None = None, *, step: Step | None = None
+) -> tuple[Retimed, Path]:
+    """Carry a song document to another recording and save it; the old state can be had back with an undo.
+
+    Parameters
+    ----------
+    document : Path
+    recording : Path
+    order : Order
+    target : Path, optional
+        Where to save: a new file, or the document itself. Beside the recording if left out.
+    step : callable, optional
+        As for `retimed`.
+
+    Returns
+    -------
+    Retimed
+    Path
+        Where it was saved.
+
+    Raises
+    ------
+    CuesuggestError
+        As `retimed` does, and if something is there already, or cannot be written.
+    """
+    target = target or document_of(recording)
+    check_savable(target)
+    if os.path.exists(target) and os.path.realpath(target) != os.path.realpath(document):
+        raise DocumentError(
+            f"{target} is there already, and may hold decisions of its own. Name another file with -o, or move it away."
+        )
+    old = Song.load(document)
+    done = retimed(old, document, recording, order, target, step=step)
+    there = replace(old.recording, path=path_from(target, source_of(document, old)))
+    KeptStates(kept_folder(target)).keep(old.replaced(recording=there), str(old.revision))
+    done.song.save(target)
+    return done, target
+
+
+def _read_alike(
+    before: Heard, frames: Framed, path: Path, step: Step | None
+) -> tuple[Aligned, SongAnalysis, tuple[Correction, ...]]:
+    """Hear a new take under what the old one says of its bars, until both are counted alike."""
+    facts: tuple[Correction, ...] = ()
+    analysis = frames.analysis((), step)
+    aligned = _aligned(before, frames, analysis, path)
+    for _ in range(_ROUNDS):
+        more = [fact for fact in bars_as_in(before.analysis, analysis, aligned) if fact not in facts]
+        if not more:
+            break
+        again = frames.analysis((*facts, *more), step)
+        other = _aligned(before, frames, again, path)
+        if _matched(other) < _matched(aligned) - 0.02:
+            break
+        facts, analysis, aligned = (*facts, *more), again, other
+    return aligned, analysis, facts
+
+
+def _matched(aligned: Aligned) -> float:
+    return float((aligned.way >= 0).mean())
+
+
+def _aligned(before: Heard, frames: Framed, analysis: SongAnalysis, path: Path) -> Aligned:
+    aligned = align(before, Heard(frames.spectrum, frames.logits, analysis))
+    if aligned is None or _matched(aligned) < _FEWEST:
+        raise RecordingError(
+            f"Nothing of the song was found in {path.name}. If it is another song, draft it with suggest; if the song "
+            "is only a part of the file, say which with --from and --to."
+        )
+    return aligned
+
+
+def _named(old: Song, new: SongAnalysis, stretches: Sequence[Stretch]) -> tuple[SongAnalysis, tuple[str, ...]]:
+    """Give the sections of the new take the ids and names of those that they are; the others are new.
+
+    Another pass of a section is called as all its passes are.
+    """
+    used = {section.id for section in old.analysis.sections}
+    fresh = (name for number in range(1, 10**6) if (name := f"s{number}") not in used)
+    sections, added = [], []
+    for index, section in enumerate(new.sections):
+        stretch = stretches[index] if index < len(stretches) else None
+        before = stretch.section if stretch else None
+        if before is None or stretch is None or not stretch.first:
+            names = {} if before is None else {each.name for each in _family(old, before)}
+            section = replace(section, id=next(fresh), name=names.pop() if len(names) == 1 else "")
+            added.append(section.id)
+        else:
+            section = replace(
+                section,
+                id=before.id,
+                label=before.label if before.family == section.family else section.label,
+                name=before.name,
+                first_words=before.first_words,
+                role=before.role,
+                vamp=before.vamp,
+            )
+        sections.append(section)
+    return replace(new, sections=tuple(sections)), tuple(added)
+
+
+def _family(old: Song, section: Section) -> list[Section]:
+    return [each for each in old.analysis.sections if each.family == section.family]
+
+
+def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake, added: tuple[str, ...]) -> Retimed:
+    """Lay what the old take has over the draft of the new one."""
+    mover = Mover(old.analysis, fresh.analysis, Match("take", take=take))
+    carried: list[Cue] = []
+    doubts: list[Doubt] = []
+    aside: list[Unplaced] = []
+    passing = _of_the_old_take_alone(old, fresh)
+    for cue in old.cues:
+        if cue.id in passing:
+            continue
+        moved = mover.cue(cue, adrift=False)
+        if isinstance(moved, str):
+            aside.append(Unplaced(cue, moved))
+            continue
+        carried.append(replace(moved, standby=None))
+        found = take.find(cue.place)
+        if not isinstance(found, str):
+            why = found.why or ("" if found.sure >= _SURE else "these bars are much like others of the song")
+            doubts += [Doubt(cue.id, why)] if why else []
+    for each in old.unplaced:
+        back = mover.cue(each.cue, adrift=True)
+        if isinstance(back, str) or any(cue.id == each.cue.id for cue in carried):
+            aside.append(each)
+        else:
+            carried.append(back)
+            doubts.append(Doubt(back.id, "it was kept aside, and has a place again"))
+    left = tuple(section for section in old.analysis.sections if not _is_in(section, fresh.analysis.sections))
+    recording = fresh.recording
+    after = change_all(
+        old,
+        (SetRecording(recording), SetCorrections(facts)),
+        by="retime",
+        said=f"carried from {_name(old)} to {_name(fresh)}",
+    )
+    song = fresh.replaced(
+        title=old.title,
+        revision=after.revision,
+        corrections=facts,
+        numbers_frozen=old.numbers_frozen,
+        printed=old.printed,
+        looks=_looks(old, fresh),
+        plan=_plan(old, fresh, take),
+        cues=_counted(old, carried, ()),
+        unplaced=tuple(aside),
+        history=after.history,
+        undone=(),
+    )
+    new_cues, refused = _suggested(song, fresh, old, carried, added)
+    song = song.replaced(cues=_counted(old, carried, new_cues))
+    lines = tuple(_lines(old, song, take, doubts, added, left, new_cues, refused))
+    record = TakenOver(
+        take=_name(old),
+        sha256=old.recording.sha256,
+        doubts=tuple(doubts),
+        new_sections=added,
+        new_cues=tuple(cue.id for cue in new_cues),
+        left=left,
+        lines=lines,
+    )
+    return Retimed(song.replaced(taken_over=record).stored_like(old), lines)
+
+
+def _of_the_old_take_alone(old: Song, fresh: Song) -> set[str]:
+    """Return suggestions for sections that only the old take has, and that nobody has decided on: nobody's work."""
+    suggested = set(old.taken_over.new_cues) if old.taken_over else set()
+    there = {section.id for section in fresh.analysis.sections}
+    return {cue.id for cue in old.cues if cue.id in suggested and not decided(cue) and cue.section_id not in there}
+
+
+def _name(song: Song) -> str:
+    return song.recording.path.rpartition("/")[2]
+
+
+def _is_in(section: Section, sections: Iterable[Section]) -> bool:
+    return any(each.id == section.id for each in sections)
+
+
+def _looks(old: Song, fresh: Song) -> tuple[Look, ...]:
+    """Return the looks of the old take, at the new tempo where their motion follows it, and what is new."""
+    now = {look.id: look for look in fresh.looks}
+    kept = [
+        replace(look, cycle_seconds=now[look.id].cycle_seconds)
+        if look.id in now and look.cycle_bars == now[look.id].cycle_bars
+        else look
+        for look in old.looks
+    ]
+    known = {look.id for look in old.looks}
+    return (*kept, *(look for look in fresh.looks if look.id not in known))
+
+
+def _plan(old: Song, fresh: Song, take: OtherTake) -> tuple[PlannedSection, ...]:
+    """Return the plan of the old take for its sections, and the draft's for the new ones."""
+    before = {planned.section: planned for planned in old.plan}
+    looks = {look.id for look in _looks(old, fresh)}
+    plan = []
+    for planned in fresh.plan:
+        was = before.get(planned.section)
+        if was is None or (was.look is not None and was.look not in looks):
+            plan.append(planned)
+            continue
+        plan.append(replace(was, drive=planned.drive, parts=_parts(was, planned, take)))
+    return tuple(plan)
+
+
+def _parts(was: PlannedSection, now: PlannedSection, take: OtherTake) -> tuple[PlannedPart, ...]:
+    """Return where a section's light changes inside, in bars of the new take."""
+    parts = []
+    for part in was.parts:
+        bar = take.old.bar(part.first_bar)
+        found = None if bar is None else take.place(take.old.place(bar.number))
+        if found is None or isinstance(found, str) or found.bar is None:
+            return now.parts
+        parts.append(replace(part, first_bar=found.bar))
+    return tuple(parts)
+
+
+def _counted(old: Song, carried: Sequence[Cue], new: Sequence[Cue]) -> tuple[Cue, ...]:
+    """Number cues: as before where somebody has the numbers, else in order."""
+    cues = [*carried, *new]
+    if old.numbers_frozen or any(map(decided, (*old.cues, *(each.cue for each in old.unplaced)))):
+        numbers = {cue.id: cue.number for cue in (*old.cues, *(each.cue for each in old.unplaced))}
+        return tuple(numbered(cues, numbers))
+    return tuple(in_order(cues))
+
+
+def _suggested(
+    song: Song, fresh: Song, old: Song, carried: Sequence[Cue], added: Sequence[str]
+) -> tuple[list[Cue], list[Section]]:
+    """Return what is suggested for new sections, and the sections for which nothing goes with the rest."""
+    grid, ids = Grid(song.analysis), {cue.id for cue in carried}
+    kept: list[Cue] = []
+    refused: list[Section] = []
+    known = set(conflicts(song))
+    for section in song.analysis.sections:
+        if section.id not in added:
+            continue
+        inside = [
+            replace(cue, status="suggested")
+            for cue in fresh.cues
+            if grid.section_of_place(cue.place) == section and cue.id not in ids
+        ]
+        for chosen in (inside, [cue for cue in inside if cue.kind in ("one-shot", "ramp")]):
+            tried = song.replaced(cues=_counted(old, carried, [*kept, *chosen]))
+            if chosen and set(conflicts(tried)) <= known:
+                kept += chosen
+                break
+        else:
+            if inside:
+                refused.append(section)
+    return kept, refused
+
+
+def _lines(
+    old: Song,
+    song: Song,
+    take: OtherTake,
+    doubts: Sequence[Doubt],
+    added: Sequence[str],
+    left: Sequence[Section],
+    new: Sequence[Cue],
+    refused: Sequence[Section],
+) -> Iterable[str]:
+    """Say what moved, what is uncertain, what was left over and what is new."""
+    yield f"Taken over from {_name(old)}. {_played(old, song, take)}"
+    cues = {cue.id: cue for cue in song.cues}
+    came = [cue for cue in song.cues if any(cue.id == each.id for each in old.cues)]
+    elsewhere = [cue for cue in came if str(cue.place) != str(next(e.place for e in old.cues if e.id == cue.id))]
+    yield (
+        f"Moved: {counted(len(came), 'cue')}, {len(came) - len(elsewhere)} of them to the same bar of the same "
+        f"section, {len(elsewhere)} to a bar that is counted otherwise here."
+    )
+    for doubt in doubts:
+        cue = cues[doubt.cue]
+        yield f"Uncertain: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {doubt.why}. Listen there."
+    for section in left:
+        yield f"Not in this take: {_called(section)}, {counted(section.bars, 'bar')}."
+    for each in song.unplaced:
+        cue = each.cue
+        yield f"Kept aside: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {each.why}."
+    numbers = {cue.id: cue.number for cue in song.cues}
+    for section in song.analysis.sections:
+        if section.id not in added:
+            continue
+        inside = [cue for cue in new if Grid(song.analysis).section_of_place(cue.place) == section]
+        said = ", ".join(f"{kind_words(cue)} (cue {numbers[cue.id]:g})" for cue in inside)
+        suggested = f"suggested: {said}" if said else "no cue is suggested, the light stays as it comes in"
+        if section in refused:
+            suggested = "nothing that was drafted for it goes with the cues around it, so it is left to you"
+        yield f"New: {_called(section)}, bars {section.first_bar} to {section.last_bar}; {suggested}."
+    for problem in conflicts(song):
+        yield f"This does not go together now: {problem}"
+
+
+def _called(section: Section) -> str:
+    return f"{section.mark} ({section.name})" if section.name else section.mark
+
+
+def _played(old: Song, song: Song, take: OtherTake) -> str:
+    """Say how the new take is played, against the old one."""
+    said = []
+    if old.analysis.tempo_bpm and song.analysis.tempo_bpm:
+        ratio = song.analysis.tempo_bpm / old.analysis.tempo_bpm - 1
+        if abs(ratio) >= _TEMPO:
+            said.append(f"{abs(ratio) * 100:.0f} % {'faster' if ratio > 0 else 'slower'}")
+    if take.aligned.key:
+        steps = abs(take.aligned.key)
+        said.append(f"{counted(steps, 'semitone')} {'higher' if take.aligned.key > 0 else 'lower'}")
+    text = f"This take is {' and '.join(said)}." if said else "This take has the same tempo and key."
+    if take.aligned.score < _OTHER_SONG:
+        text += " The two are so little alike that this may be another song: check the first cues by ear."
+    return text
