@@ -72,7 +72,22 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
 
 for command in (accept_all, accept_section, dark, length, one_shot):
     edit.add_command(command)
-for command in (suggest, review, retime, analyze, list_, edit, correct, export, formats, map_, read, profiles, rigs, doctor):
+for command in (
+    suggest,
+    review,
+    retime,
+    analyze,
+    list_,
+    edit,
+    correct,
+    export,
+    formats,
+    map_,
+    read,
+    profiles,
+    rigs,
+    doctor,
+):
     cli.add_command(command)
 
 

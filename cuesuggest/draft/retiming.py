@@ -114,7 +114,9 @@ def retimed(
     analysis, fresh_sections = _named(old, analysis, stretches if form is not None else ())
     take = OtherTake(old.analysis, analysis, aligned)
     match = Match("take", take=take)
-    standing = old.replaced(cues=tuple(replace(cue, status="accepted") if not decided(cue) else cue for cue in old.cues))
+    standing = old.replaced(
+        cues=tuple(replace(cue, status="accepted") if not decided(cue) else cue for cue in old.cues)
+    )
     fresh = fresh_song(heard, analysis, chosen, target, step, pins(standing, analysis, match))
     return _laid(old, fresh, facts, take, fresh_sections)
 
@@ -204,8 +206,8 @@ def _named(old: Song, new: SongAnalysis, stretches: Sequence[Stretch]) -> tuple[
         stretch = stretches[index] if index < len(stretches) else None
         before = stretch.section if stretch else None
         if before is None or stretch is None or not stretch.first:
-            names = {} if before is None else {each.name for each in _family(old, before)}
-            section = replace(section, id=next(fresh), name=names.pop() if len(names) == 1 else "")
+            names = [] if before is None else sorted({each.name for each in _family(old, before)})
+            section = replace(section, id=next(fresh), name=names[0] if len(names) == 1 else "")
             added.append(section.id)
         else:
             section = replace(

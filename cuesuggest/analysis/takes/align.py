@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import ndimage
 
 from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
 from cuesuggest.analysis.takes.take import Heard, Take, counted, take_of
 from cuesuggest.analysis.takes.way import Costs, Song, best_way, sureness
 
-__all__ = ["Aligned", "Visit", "align"]
+__all__ = ["Aligned", "Visit", "align", "counts_to_try"]
 
 # What one listener counts as a beat another counts as two, or as a third.
 _COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
 _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
 _OWN_KEY = 0.02  # nats a beat: takes are mostly in the same key
+_LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
+_NO_FIT = -3.0  # nats
+_FIT_AROUND = 8  # beats to each side
 _BESIDE = 16  # beats that only one of the takes has at its start or end, such as those of a count-in
 _AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
 
@@ -29,6 +33,8 @@ class Visit:
     seconds: float
     sure: float
     """Probability, by the model, that it is this place rather than another."""
+    fit: float
+    """How well it sounds alike around there, in nats above what is usual for these takes."""
     around: int
     """How many beats next to it, of `_AROUND` on each side, follow as in the first take."""
 
@@ -45,6 +51,8 @@ class Aligned:
         The beat of the first take that each beat of the second is; -1 where it is none.
     sure : ndarray, shape (beats of second,)
         How sure that is.
+    fit : ndarray, shape (beats of second,)
+        How well it sounds alike around there, in nats above the usual.
     key : int
         Semitones by which the second take is higher, -5 to 6.
     factor : float
@@ -57,6 +65,7 @@ class Aligned:
     second: np.ndarray
     way: np.ndarray
     sure: np.ndarray
+    fit: np.ndarray
     key: int
     factor: float
     score: float
@@ -78,9 +87,10 @@ class Aligned:
             steps = np.array([s + 1 for s in np.flatnonzero(self.way == near - 1)], int)
             steps = steps[steps < len(self.way)]
         found = []
-        for step in steps:
+        for step in steps.tolist():
             length = self.second[step + 1] - self.second[step]
-            found.append(Visit(float(self.second[step] + part * length), float(self.sure[step]), self._around(step)))
+            at = float(self.second[step] + part * length)
+            found.append(Visit(at, float(self.sure[step]), float(self.fit[step]), self._around(step)))
         return found
 
     def _around(self, step: int) -> int:
@@ -118,7 +128,7 @@ def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | 
     own = take_of(first, times)
     song = Song(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
     best: tuple[float, float, int, Take, np.ndarray, np.ndarray] | None = None
-    for factor in _factors(own, counted(second.analysis)):
+    for factor in counts_to_try(own, counted(second.analysis)):
         take = take_of(second, counted(second.analysis, factor))
         for key in likely_keys(own, take, _KEYS):
             odds = log_odds(own, take, key)
@@ -128,11 +138,26 @@ def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | 
                 best = score, factor, key, take, odds, way
     assert best is not None
     score, factor, key, take, odds, way = best
-    likely = sureness(odds, song, costs)
-    return Aligned(times, take.times, way, _sure(likely, way), (key + 5) % 12 - 5, factor, score)
+    usual = _usual(odds, way)
+    costs = replace(costs, trust=min(max(costs.trust + costs.clearer * usual, _LEAST_TRUST), _MOST_TRUST))
+    way, _ = best_way(odds, song, costs)
+    sure = _sure(sureness(odds, song, costs), way)
+    return Aligned(times, take.times, way, sure, _fit(odds, way), (key + 5) % 12 - 5, factor, score)
 
 
-def _factors(own: Take, other: np.ndarray) -> list[float]:
+def _usual(odds: np.ndarray, way: np.ndarray) -> float:
+    """Return the log odds that most beats of a way have."""
+    steps = np.flatnonzero(way >= 0)
+    return float(np.median(odds[way[steps], steps])) if len(steps) else 0.0
+
+
+def _fit(odds: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """Return how much better than usual, in nats, each step of a way and those around it fit."""
+    here = np.where(way < 0, _NO_FIT, odds[way, np.arange(len(way))])
+    return np.asarray(ndimage.uniform_filter1d(here, 2 * _FIT_AROUND + 1) - _usual(odds, way))
+
+
+def counts_to_try(own: Take, other: np.ndarray) -> list[float]:
     """Return the counts of the other take that bring its beats near to the own ones; the nearest if none does."""
     ratio = float(np.median(np.diff(other))) / own.beat
     away = {factor: abs(math.log(ratio / factor)) for factor in _COUNTS}

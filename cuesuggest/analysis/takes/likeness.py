@@ -15,6 +15,7 @@ __all__ = ["MEASURES", "likely_keys", "log_odds", "measures"]
 MEASURES = ("chords", "chords_around", "sound_around", "rhythm_around", "loudness", "loudness_around", "bars_around")
 _AROUND, _NEAR = 8, 4  # beats before or after
 _KEY_AROUND = 16
+_FLAT = 0.7  # of the usual size: what is smaller says less
 
 
 @cache
@@ -73,9 +74,13 @@ def likely_keys(first: Take, second: Take, count: int) -> list[int]:
 
 
 def _cosines(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
-    flat = [each.reshape(len(each), -1) for each in (rows, columns)]
-    unit = [each / np.maximum(np.linalg.norm(each, axis=1, keepdims=True), 1e-6) for each in flat]
-    return np.asarray(unit[0] @ unit[1].T)
+    """Cosines of the angles between rows; what is flat, such as the chords of drums, is like nothing."""
+    units = []
+    for each in (rows, columns):
+        flat = each.reshape(len(each), -1)
+        norms = np.linalg.norm(flat, axis=1, keepdims=True)
+        units.append(flat / np.maximum(norms, _FLAT * np.median(norms) + 1e-9))
+    return np.asarray(units[0] @ units[1].T)
 
 
 def _around(cells: np.ndarray, beats: int = _AROUND) -> np.ndarray:

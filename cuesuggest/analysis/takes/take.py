@@ -99,6 +99,7 @@ def take_of(heard: Heard, times: np.ndarray) -> Take:
     spectrum = heard.spectrum
     at = times - spectrum.start
     chroma = _means(np.sqrt(spectrum.chroma), CHROMA_RATE, at, _CHROMA_PARTS)
+    chroma = chroma / np.maximum(np.linalg.norm(chroma, axis=2, keepdims=True), 1e-9)
     bands = _means(spectrum.bands, FRAME_RATE, at, 1)[:, 0]
     # The first term is loudness, which is told by itself.
     timbre = fft.dct(bands, axis=1, norm="ortho")[:, 1 : _TIMBRE_TERMS + 1]

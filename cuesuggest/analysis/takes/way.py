@@ -22,13 +22,16 @@ _NEVER = -np.inf
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Nats; chosen by `training.fit_takes`."""
+    """Nats; chosen on pairs of takes with known correspondence, as those with which the odds are fitted."""
 
     trust: float = 0.35
     """What the log odds of a beat count: neighbours say much the same."""
-    slip: float = -9.0
+    clearer: float = 0.3
+    """What they count more where takes are alike, for each nat of the usual odds on the way: there, a part that does
+    not fit is another part; between a record and a phone, it is only the phone."""
+    slip: float = -7.0
     """A beat more or less than in the other take."""
-    jump: float = -14.0
+    jump: float = -10.0
     """From the end of a part to the start of another that does not follow."""
     inside: float = -10.0
     """For a jump at another bar line; half as much again between bar lines."""
@@ -40,7 +43,7 @@ class Costs:
     """To where the first take has nothing."""
     resumes: float = -2.0
     """And back."""
-    none: float = -1.5
+    none: float = -2.5
     """Log odds of a beat there."""
     ragged: float = -0.3
     """For each of the last beats that is missing."""
