@@ -200,6 +200,18 @@ def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: s
     apply_edits(obj, edits)
 
 
+@edit.command("keep-place")
+@_CUES
+@everywhere
+@click.pass_obj
+def keep_place(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
+    """Say that cues which came from another take are on their bar."""
+    from cuesuggest.decide.cue_edits import place_kept
+    from cuesuggest.decide.meant import find_cues
+
+    apply_edits(obj, lambda song: [place_kept(song, find_cues(song, cues))])
+
+
 @edit.command()
 @click.argument("cue")
 @click.argument("text")

@@ -8,7 +8,7 @@ from typing import assert_never
 from cuesuggest.decide import statements
 from cuesuggest.decide.boundaries import section_starts
 from cuesuggest.decide.change import Change
-from cuesuggest.decide.cue_edits import moved
+from cuesuggest.decide.cue_edits import moved, place_kept
 from cuesuggest.decide.meant import find_cues, find_section, place_at
 from cuesuggest.errors import EditError
 from cuesuggest.score.deeds import (
@@ -18,11 +18,13 @@ from cuesuggest.score.deeds import (
     CountedIn,
     Deed,
     JudgeCues,
+    KeepPlace,
     MoveCue,
     SectionStarts,
     ShiftBars,
 )
 from cuesuggest.song import Edit, SetCue, Song
+from cuesuggest.song.open_questions import open_questions
 
 __all__ = ["answered", "command", "edits_of"]
 
@@ -43,7 +45,7 @@ def answered(song: Song, question: str, answer: int) -> Change:
     EditError
         If the question or the answer is not there, or it does not fit the song any more.
     """
-    for each in song.questions:
+    for each in open_questions(song):
         if each.id == question:
             if not 0 <= answer < len(each.answers):
                 raise EditError("There is no such answer to that question.")
@@ -78,6 +80,8 @@ def edits_of(song: Song, deed: Deed) -> tuple[Edit, ...]:
         case MoveCue():
             place = place_at(song, seconds=deed.seconds)
             return tuple(moved(song, cue, place) for cue in find_cues(song, (deed.cue,)))
+        case KeepPlace():
+            return (place_kept(song, find_cues(song, (deed.cue,))),)
         case _:
             assert_never(deed)
 
@@ -102,5 +106,7 @@ def command(deed: Deed) -> str:
             return f"edit DOC {word} {shlex.join(deed.cues)}"
         case MoveCue():
             return f"edit DOC move {shlex.quote(deed.cue)} --at {deed.seconds:.2f}"
+        case KeepPlace():
+            return f"edit DOC keep-place {shlex.quote(deed.cue)}"
         case _:
             assert_never(deed)

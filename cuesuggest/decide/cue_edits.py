@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from cuesuggest.analysis.types import Section
@@ -11,11 +12,11 @@ from cuesuggest.errors import EditError
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import beats_seconds
 from cuesuggest.score.records import ENTRANCES, EXITS, Anchor, Cue, CueKind, Place, Series
-from cuesuggest.song import AddCue, RemoveCue, SetCue, Song
+from cuesuggest.song import AddCue, RemoveCue, SetCue, SetDoubts, Song
 from cuesuggest.song.edit_types import CueChanges
 from cuesuggest.song.numbers import number_between
 
-__all__ = ["added", "as_kind", "copied", "counted_anew", "moved", "removed", "with_level"]
+__all__ = ["added", "as_kind", "copied", "counted_anew", "moved", "place_kept", "removed", "with_level"]
 
 _SAME_PLACE = 0.2  # s; a cue of the same kind so near is the same one
 
@@ -229,3 +230,17 @@ def with_level(cue: Cue, level: int) -> SetCue:
     if cue.level is None:
         raise EditError(f"Cue {cue.number:g} is a {cue.kind} and sets no level.")
     return SetCue(cue.id, {"level": level})
+
+
+def place_kept(song: Song, cues: Iterable[Cue]) -> SetDoubts:
+    """Say that cues which came from another take are where they belong.
+
+    Raises
+    ------
+    EditError
+        If nothing came from another take.
+    """
+    kept = {cue.id for cue in cues}
+    if song.taken_over is None:
+        raise EditError("The cues of this song were not carried over from another take: all are where they were put.")
+    return SetDoubts(tuple(doubt for doubt in song.taken_over.doubts if doubt.cue not in kept))

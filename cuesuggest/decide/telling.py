@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from cuesuggest.decide.statements import described
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place
-from cuesuggest.score.records import Cue, clock
+from cuesuggest.score.records import Cue, clock, counted
 from cuesuggest.song import (
     AddCue,
     Edit,
@@ -15,6 +15,7 @@ from cuesuggest.song import (
     RemoveCue,
     SetCorrections,
     SetCue,
+    SetDoubts,
     SetPlan,
     SetRecording,
     SetSection,
@@ -69,6 +70,8 @@ def describe(song: Song, edit: Edit) -> str:
             return f"the song is called {edit.title!r}"
         case SetCorrections():
             return "stated: " + ("; ".join(described(edit.corrections)) or "nothing")
+        case SetDoubts():
+            return f"{counted(len(edit.doubts), 'cue')} from another take left to listen to"
         case SetRecording():
             window = edit.recording.window
             name = edit.recording.path.rpartition("/")[2]

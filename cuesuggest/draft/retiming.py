@@ -45,7 +45,6 @@ from cuesuggest.sound.recording import check_name, open_recording
 __all__ = ["Retimed", "retime_file", "retimed"]
 
 _ROUNDS = 3  # of hearing anew under what the other take says of the bars
-_SURE = 0.9  # less sure that a cue is on its bar, and somebody listens
 _OTHER_SONG = -0.6  # nats a beat; takes of one song lie above, other songs mostly below
 _FEWEST = 0.2  # of the new take's beats that must be in the old one
 _TEMPO = 0.01  # relative; less is not told
@@ -243,16 +242,15 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
             continue
         carried.append(replace(moved, standby=None))
         found = take.find(cue.place)
-        if not isinstance(found, str):
-            why = found.why or ("" if found.sure >= _SURE else "these bars are much like others of the song")
-            doubts += [Doubt(cue.id, why)] if why else []
+        if not isinstance(found, str) and found.why:
+            doubts.append(Doubt(cue.id, moved.place.seconds, found.why, found.elsewhere))
     for each in old.unplaced:
         back = mover.cue(each.cue, adrift=True)
         if isinstance(back, str) or any(cue.id == each.cue.id for cue in carried):
             aside.append(each)
         else:
             carried.append(back)
-            doubts.append(Doubt(back.id, "it was kept aside, and has a place again"))
+            doubts.append(Doubt(back.id, back.place.seconds, "it was kept aside, and has a place again"))
     left = tuple(section for section in old.analysis.sections if not _is_in(section, fresh.analysis.sections))
     recording = fresh.recording
     after = change_all(
@@ -281,7 +279,6 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
         take=_name(old),
         sha256=old.recording.sha256,
         doubts=tuple(doubts),
-        new_sections=added,
         new_cues=tuple(cue.id for cue in new_cues),
         left=left,
         lines=lines,
@@ -364,7 +361,7 @@ def _suggested(
         if section.id not in added:
             continue
         inside = [
-            replace(cue, status="suggested")
+            replace(cue, reasons=(f"New in this take: {_name(old)} has no such part.", *cue.reasons))
             for cue in fresh.cues
             if grid.section_of_place(cue.place) == section and cue.id not in ids
         ]
@@ -410,7 +407,7 @@ def _lines(
     for section in song.analysis.sections:
         if section.id not in added:
             continue
-        inside = [cue for cue in new if Grid(song.analysis).section_of_place(cue.place) == section]
+        inside = [cue for cue in new if take.new.section_of_place(cue.place) == section]
         said = ", ".join(f"{kind_words(cue)} (cue {numbers[cue.id]:g})" for cue in inside)
         suggested = f"suggested: {said}" if said else "no cue is suggested, the light stays as it comes in"
         if section in refused:

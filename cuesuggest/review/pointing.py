@@ -14,6 +14,7 @@ from cuesuggest.score.deeds import (
     BeatTimes,
     CountedIn,
     JudgeCues,
+    KeepPlace,
     MoveCue,
     Question,
     SectionStarts,
@@ -65,6 +66,8 @@ def _pointed(song: Song, grid: Grid, question: Question, answer: Answer) -> Poin
             return _place(song, grid, listen if there is None else there.start)
         case MoveCue():
             return _place(song, grid, deed.seconds, only=True)
+        case KeepPlace():
+            return _place(song, grid, listen, only=True)
         case JudgeCues():
             return _judged(song, grid, listen, deed)
         case _:

@@ -20,7 +20,7 @@ from cuesuggest.song.open_questions import open_questions
 
 __all__ = ["page_of"]
 
-_LIGHT_DEEDS = ("judge-cues", "move-cue")  # answers for which the song is not heard anew
+_LIGHT_DEEDS = ("judge-cues", "keep-place", "move-cue")  # answers for which the song is not heard anew
 _NARROWEST, _WIDEST = 300.0, 4000.0  # px
 
 
@@ -74,6 +74,7 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
         "unplaced": [
             f"Cue {each.cue.number:g} ({each.cue.kind}, {each.cue.place}): {each.why}" for each in song.unplaced
         ],
+        "taken_over": list(song.taken_over.lines) if song.taken_over else [],
         "stated": described(song.corrections),
         "undo": session.undo_text(),
         "redo": session.redo_text(),

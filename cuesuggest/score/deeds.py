@@ -21,6 +21,7 @@ __all__ = [
     "CountedIn",
     "Deed",
     "JudgeCues",
+    "KeepPlace",
     "MoveCue",
     "Question",
     "SectionStarts",
@@ -119,7 +120,18 @@ class MoveCue:
     do: Literal["move-cue"] = "move-cue"
 
 
-Deed = BeatTimes | BeatTempo | CountedIn | BarOneAt | ShiftBars | SectionStarts | JudgeCues | MoveCue
+@dataclass(frozen=True, slots=True)
+class KeepPlace:
+    """A cue that came from another take is where it belongs."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    cue: str
+    """Its id."""
+    do: Literal["keep-place"] = "keep-place"
+
+
+Deed = BeatTimes | BeatTempo | CountedIn | BarOneAt | ShiftBars | SectionStarts | JudgeCues | MoveCue | KeepPlace
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from cuesuggest.song.edit_types import (
     SectionChanges,
     SetCorrections,
     SetCue,
+    SetDoubts,
     SetPlan,
     SetRecording,
     SetSection,
@@ -25,16 +26,15 @@ from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
 from cuesuggest.song.files import check_savable, path_from, path_to
 from cuesuggest.song.model import Song, analysis_json
 from cuesuggest.song.parts import (
-    Doubt,
     HistoryEntry,
     Printed,
     PrintedCue,
     Settings,
-    TakenOver,
     Unplaced,
     Versions,
 )
 from cuesuggest.song.recording_file import RecordingFile, SongWindow
+from cuesuggest.song.taken_over import Doubt, TakenOver
 
 __all__ = [
     "AddCue",
@@ -53,6 +53,7 @@ __all__ = [
     "SectionChanges",
     "SetCorrections",
     "SetCue",
+    "SetDoubts",
     "SetPlan",
     "SetRecording",
     "SetSection",

@@ -12,6 +12,7 @@ from cuesuggest.analysis.types import FILE_CONFIG, Section
 from cuesuggest.score.records import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
 from cuesuggest.song.corrections import Correction
 from cuesuggest.song.recording_file import RecordingFile
+from cuesuggest.song.taken_over import Doubt
 
 __all__ = [
     "AddCue",
@@ -21,6 +22,7 @@ __all__ = [
     "SectionChanges",
     "SetCorrections",
     "SetCue",
+    "SetDoubts",
     "SetPlan",
     "SetRecording",
     "SetSection",
@@ -173,7 +175,17 @@ class SetRecording:
     op: Literal["set-recording"] = "set-recording"
 
 
+@dataclass(frozen=True, slots=True)
+class SetDoubts:
+    """Say which cues from another take are still in doubt."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    doubts: tuple[Doubt, ...]
+    op: Literal["set-doubts"] = "set-doubts"
+
+
 Edit = Annotated[
-    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections | SetRecording,
+    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections | SetRecording | SetDoubts,
     Field(discriminator="op"),
 ]

@@ -26,12 +26,14 @@ from cuesuggest.song.edit_types import (
     SectionChanges,
     SetCorrections,
     SetCue,
+    SetDoubts,
     SetPlan,
     SetRecording,
     SetSection,
     SetTitle,
 )
 from cuesuggest.song.parts import HistoryEntry
+from cuesuggest.song.taken_over import TakenOver
 from cuesuggest.song.wording import plain_words
 
 if TYPE_CHECKING:
@@ -54,7 +56,7 @@ def apply(song: Song, edit: Edit) -> Song:
     ----------
     song : Song
         Is not altered.
-    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections or SetRecording
+    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections, SetRecording or SetDoubts
         What to change.
 
     Raises
@@ -93,6 +95,8 @@ def apply(song: Song, edit: Edit) -> Song:
             # Until it is heard anew, what was heard in the one before must have room in the other.
             length = max(edit.recording.duration, song.recording.duration)
             return _with(song, edit, recording=replace(edit.recording, duration=length))
+        case SetDoubts():
+            return _with(song, edit, taken_over=replace(_taken_over(song), doubts=edit.doubts))
         case _:
             assert_never(edit)
 
@@ -124,6 +128,8 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return SetCorrections(song.corrections, edit.keeps, song.analysis.sections)
         case SetRecording():
             return SetRecording(song.recording)
+        case SetDoubts():
+            return SetDoubts(_taken_over(song).doubts)
         case _:
             assert_never(edit)
 
@@ -266,6 +272,12 @@ def _cue(song: Song, cue_id: str) -> Cue:
         if cue.id == cue_id:
             return cue
     raise EditError(f"There is no cue {cue_id!r} in this song. Open the song again to see the cues it has now.")
+
+
+def _taken_over(song: Song) -> TakenOver:
+    if song.taken_over is None:
+        raise EditError("The cues of this song were not carried over from another take.")
+    return song.taken_over
 
 
 def _planned(song: Song, section_id: str) -> PlannedSection:

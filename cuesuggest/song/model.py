@@ -25,8 +25,9 @@ from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song import checks, files
 from cuesuggest.song.corrections import Correction
 from cuesuggest.song.json_layout import json_text
-from cuesuggest.song.parts import HistoryEntry, Printed, Settings, TakenOver, Unplaced, Versions
+from cuesuggest.song.parts import HistoryEntry, Printed, Settings, Unplaced, Versions
 from cuesuggest.song.recording_file import RecordingFile
+from cuesuggest.song.taken_over import TakenOver
 from cuesuggest.song.wording import plain_words
 
 __all__ = ["Song", "analysis_json"]

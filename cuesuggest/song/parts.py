@@ -8,17 +8,15 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, JsonValue
 
-from cuesuggest.analysis.types import FILE_CONFIG, Section
+from cuesuggest.analysis.types import FILE_CONFIG
 from cuesuggest.score.records import Cue
 from cuesuggest.song.edit_types import Edit
 
 __all__ = [
-    "Doubt",
     "HistoryEntry",
     "Printed",
     "PrintedCue",
     "Settings",
-    "TakenOver",
     "Unplaced",
     "Versions",
 ]
@@ -70,39 +68,6 @@ class Unplaced:
     cue: Cue
     why: str
     """A sentence for the designer."""
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """A cue that came along from another take and may be on the wrong bar."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    cue: str
-    """Its id."""
-    why: str
-    """What to listen for, in words that go on after a colon."""
-
-
-@dataclass(frozen=True, slots=True)
-class TakenOver:
-    """What came along from another take of the song, and what did not: the report, as long as it is of use."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    take: str
-    """Name of the other recording's file."""
-    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
-    """Of its bytes."""
-    doubts: tuple[Doubt, ...]
-    new_sections: tuple[str, ...]
-    """Ids of those that the other take does not have."""
-    new_cues: tuple[str, ...]
-    """Ids of what is suggested for them."""
-    left: tuple[Section, ...]
-    """Sections of the other take that this one does not have."""
-    lines: tuple[str, ...]
-    """All of it in sentences."""
 
 
 @dataclass(frozen=True, slots=True)

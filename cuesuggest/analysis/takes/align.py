@@ -94,14 +94,16 @@ class Aligned:
         return found
 
     def _around(self, step: int) -> int:
-        """Count the beats before and after a step that follow each other as in the first take."""
-        count = 0
+        """Count the beats before and after a step that follow each other as in the first take.
+
+        Before its first beat and after its last, any silence follows.
+        """
+        count, beats = 0, len(self.first) - 1
         for way in (-1, 1):
             for far in range(1, _AROUND + 1):
-                other = step + way * far
-                if not 0 <= other < len(self.way) or self.way[other] < 0:
-                    break
-                if abs(self.way[other] - self.way[step] - way * far) > 1:
+                other, due = step + way * far, int(self.way[step]) + way * far
+                there = int(self.way[other]) if 0 <= other < len(self.way) else -1
+                if (there < 0 and 0 <= due < beats) or (there >= 0 and abs(there - due) > 1):
                     break
                 count += 1
         return count

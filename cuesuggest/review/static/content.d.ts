@@ -19,6 +19,8 @@ export interface Page {
   stated: string[];
   cautions: string[];
   unplaced: string[];
+  /** What came along from another take, and what did not. */
+  taken_over: string[];
   sound: Sound | null;
   no_sound: string;
   exports: Export[];

@@ -45,7 +45,7 @@ export class ListView {
   }
 
   #draw() {
-    const { cues, cautions, unplaced } = this.#store.page;
+    const { cues, cautions, unplaced, taken_over: takenOver } = this.#store.page;
     const rows = cues.map((cue) =>
       el(
         "tr",
@@ -65,6 +65,7 @@ export class ListView {
         "div",
         { class: "scroll", tabindex: "0", role: "region", "aria-label": "Running order" },
         el("table", {}, el("thead", {}, el("tr", {}, ...head)), el("tbody", {}, ...rows)),
+        ...(takenOver.length ? [el("h3", {}, "From the other take"), ...takenOver.map((each) => el("p", {}, each))] : []),
         ...(unplaced.length ? [el("h3", {}, "Without a place"), ...unplaced.map((each) => el("p", {}, each))] : []),
         ...(cautions.length ? [el("h3", {}, "Take care"), ...cautions.map((each) => el("p", {}, each))] : []),
       ),
