@@ -439,6 +439,21 @@ def test_a_song_whose_recording_is_missing_plays_no_other(folder, opened):
         assert page.page.evaluate("[sound.paused, sound.hasAttribute('src')]") == [True, False]
 
 
+def test_after_a_song_without_a_sound_the_next_begins_at_its_own_start(folder, opened):
+    (folder / "b_harbour.wav").unlink()
+    with hosting(*documents([folder])) as server:
+        page = opened(server)
+        page.press("Shift+N")
+        shows(page, "Harbour")
+        page.press("Escape", "End")
+        assert "0:00" not in page.text("#place")
+        page.press("Shift+N")
+        shows(page, "Ferry")
+        page.page.wait_for_function("() => sound.readyState > 2")
+        assert page.seconds() == 0
+        page.page.wait_for_function("() => document.querySelector('#place').innerText.includes('0:00')")
+
+
 def test_a_song_that_broke_meanwhile_is_told_and_the_one_shown_stays(page, folder):
     (folder / "b_harbour.cues.json").write_text("{")
     page.press("Shift+N")
