@@ -320,6 +320,42 @@ def test_keys_lead_from_song_to_song_and_each_is_found_as_it_was_left(page, fold
     shows(page, "Harbour, song 2 of 3")
 
 
+def test_a_key_that_waited_for_a_song_is_done_at_the_place_where_that_song_was_left(page, folder):
+    here, there = (Song.load(folder / "a_lantern.cues.json").analysis.bars[k] for k in (6, 2))
+
+    def added(name):
+        return [cue.place.bar for cue in Song.load(folder / name).cues if cue.status == "added"]
+
+    page.press("Escape")
+    page.seek(here.start)
+    page.press("Shift+N")
+    shows(page, "Harbour")
+    page.press("Escape")
+    page.seek(there.start)
+    for key, name, bar in (("Shift+P", "a_lantern.cues.json", here), ("Shift+N", "b_harbour.cues.json", there)):
+        page.press(key, "j")  # J waits until the song has come
+        _until(lambda name=name: added(name))
+        assert added(name) == [bar.number]
+    shows(page, "Harbour")
+
+
+def test_a_form_that_was_left_half_filled_waits_in_its_own_song_alone(page):
+    def typed():
+        page.press("m", "f")
+        return page.page.input_value("#ask textarea"), "As you left it" in page.text("#ask")
+
+    page.press("Escape")
+    typed()
+    page.page.fill("#ask textarea", "intro 8")
+    page.press("Escape", "Shift+N")
+    shows(page, "Harbour")
+    text, left = typed()
+    assert (text == "intro 8", left) == (False, False)
+    page.press("Escape", "Shift+P")
+    shows(page, "Lantern")
+    assert typed() == ("intro 8", True)
+
+
 def test_the_list_of_songs_is_worked_by_keys_alone(page, folder):
     page.press("Shift+S")
     page.page.wait_for_selector("#songs tbody tr")

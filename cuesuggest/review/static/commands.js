@@ -61,6 +61,14 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     else player.seek(to);
   };
 
+  /**
+   * @param {string} title
+   * @param {Field[]} fields
+   * @param {Use} use
+   * @param {{done?: string, about?: string}} [options]
+   */
+  const asks = (title, fields, use, options = {}) => ask(askDialog, title, fields, use, { ...options, of: store.song });
+
   /** @param {(cue: Cue) => unknown} work */
   const withCue = (work) => () => {
     const cue = store.cue(hand.now.cue);
@@ -129,7 +137,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       { name: "who", label: "Who", kind: "text", value: cue.who },
       { name: "note", label: cue.kind === "call" ? "What is called" : "Note", kind: "text", value: cue.note },
     ];
-    ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields, (values) => {
+    asks(`Cue ${cue.number}, ${cue.where}`, fields, (values) => {
       /** @type {Record<string, string | number>} */
       const changed = {};
       for (const { name, kind, value = "" } of fields) {
@@ -159,7 +167,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       { name: "note", label: "Note", kind: "text" },
     ];
     const title = `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`;
-    ask(askDialog, title, fields, (values) => {
+    asks(title, fields, (values) => {
       const said = Object.entries(values).filter(([, text]) => text !== "");
       const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
       return store.act("add", { kind, ...given, ...at });
@@ -194,14 +202,14 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
    * @param {{about?: string}} options
    * @param {Use} use
    */
-  const typed = (title, fields, options, use) => () => ask(askDialog, title(), fields(), use, options);
+  const typed = (title, fields, options, use) => () => asks(title(), fields(), use, options);
   /**
    * @param {(section: Section) => string} title
    * @param {(section: Section) => Field[]} fields
    * @param {(section: Section, given: Record<string, string>) => Promise<string>} done
    */
   const ofSection = (title, fields, done) =>
-    withSection((section) => ask(askDialog, title(section), fields(section), (given) => done(section, given)));
+    withSection((section) => asks(title(section), fields(section), (given) => done(section, given)));
   /** This section, or all of its letter: chosen where the section is named. @param {Section} section */
   const scope = (section) => {
     const all = music().sections.filter((each) => each.label === section.label).map((each) => `${each.label}${each.pass}`);
@@ -274,7 +282,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     note: withCue((cue) => {
       /** @type {Field} */
       const field = { name: "note", label: "Note", kind: "text", value: cue.note };
-      ask(askDialog, `Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
+      asks(`Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
     }),
     copy: withCue((cue) => store.act("copy", { cue: cue.id })),
     add: add("one-shot"),
@@ -353,7 +361,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     title: () => {
       /** @type {Field} */
       const field = { name: "title", label: "The song is called", kind: "text", value: page().title };
-      ask(askDialog, "Title", [field], ({ title }) => store.act("title", { title }));
+      asks("Title", [field], ({ title }) => store.act("title", { title }));
     },
     leave: () => {
       const { mode, question, passed } = hand.now;
