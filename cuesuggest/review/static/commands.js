@@ -90,8 +90,8 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
    * @param {string} id
    * @param {Partial<Cue>} changes
    */
-  const shownAs = (id, changes) => (/** @type {Page} */ shownPage) => {
-    const cue = shownPage.cues.find((each) => each.id === id);
+  const shownAs = (id, changes) => (/** @type {Cue[]} */ cues) => {
+    const cue = cues.find((each) => each.id === id);
     if (cue) Object.assign(cue, changes);
   };
   /** @param {Status} status */

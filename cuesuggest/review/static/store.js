@@ -137,7 +137,7 @@ export class Store extends EventTarget {
    *
    * @param {string} what the action's name
    * @param {object} values what it needs
-   * @param {((page: Page) => void) | null} now changes the page's content in place
+   * @param {((cues: Cue[]) => void) | null} now changes the cues in place
    * @returns {Promise<string>} why it was not done; "" if it was
    */
   act(what, values = {}, now = null) {
@@ -145,8 +145,8 @@ export class Store extends EventTarget {
     const work = workOf(what, { ...values }, this.page);
     if (work) this.#work(work);
     if (now) {
-      if (held.page === held.sure) held.page = structuredClone(this.page);
-      now(this.page);
+      if (held.page === held.sure) held.page = { ...this.page, cues: structuredClone(this.page.cues) };
+      now(this.page.cues);
       this.#changed(held);
     }
     held.open += 1;
