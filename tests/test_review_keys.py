@@ -356,6 +356,24 @@ def test_a_save_that_fails_is_said_large_and_what_was_decided_is_not_shown(page,
     assert page.page.is_hidden("#unsaved")
 
 
+def test_a_look_that_nobody_answers_is_no_failed_save_and_takes_none_off_the_page(page):
+    def look():
+        with page.page.expect_event("requestfailed", lambda request: "/disk" in request.url):
+            page.page.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
+        page.page.wait_for_function("() => document.querySelector('#told .wrong')")
+
+    page.page.route("**/disk?*", lambda route: route.abort())
+    look()
+    page.told("the program has stopped")
+    assert page.page.is_hidden("#unsaved")
+    page.page.route("**/act?*", lambda route: route.abort())
+    page.press("j")
+    page.page.wait_for_selector("#unsaved:not([hidden])")
+    look()
+    assert page.page.is_visible("#unsaved")
+    page.problems[:] = [each for each in page.problems if "Failed to load resource" not in each]
+
+
 def test_a_session_whose_folder_is_gone_changes_nothing(document):
     from cuesuggest.review.actions import ACTIONS
     from cuesuggest.review.asked import Asked

@@ -165,7 +165,7 @@ export class Store extends EventTarget {
         if (held === this.#held) this.#tell(answer);
       } catch (error) {
         held.open -= 1;
-        refused = this.#refused(held, error);
+        refused = this.#refused(held, error, true);
       }
       if (work) this.#work("");
       return refused;
@@ -233,12 +233,13 @@ export class Store extends EventTarget {
    *
    * @param {HeldSong} held
    * @param {unknown} error
+   * @param {boolean} acted whether something was done that had to be saved
    */
-  #refused(held, error) {
+  #refused(held, error, acted = false) {
     if (held.sure && held.page !== held.sure) this.#take(held, held.sure);
     if (!(error instanceof Refused)) throw error;
     const of = held === this.#held || !held.page ? "" : `${held.page.title}: `;
-    this.#tell({ said: of + error.message, lines: [], remarks: [], wrong: true, unsaved: error.unsaved });
+    this.#tell({ said: of + error.message, lines: [], remarks: [], wrong: true, unsaved: acted && error.unsaved });
     if (held === this.#held) {
       if (error.page) this.look();
       else if (this.there) this.#reload(held);
