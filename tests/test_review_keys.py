@@ -474,6 +474,16 @@ def test_each_answer_is_heard_before_it_is_given_by_a_key_or_a_press_on_its_numb
     assert "round" not in page.text("#state")
 
 
+def test_an_answer_goes_round_no_more_once_an_arrow_leads_to_a_cue(asked):
+    page, _, _ = asked
+    page.press("k")
+    page.page.wait_for_function("() => document.querySelector('#state').innerText.includes('round answer 1')")
+    page.press("ArrowDown")
+    page.slip("Cue ")
+    assert "round" not in page.text("#state")
+    page.page.wait_for_function("() => !sound.src.includes('reading')")
+
+
 def test_after_the_last_answer_the_page_says_that_nothing_is_open(document, open_page):
     song = saved(document)
     cue = song.cues[1]

@@ -366,10 +366,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     leave: () => {
       const { mode, question, passed } = hand.now;
       if (mode) hand.set({ mode: OUTER[mode] ?? "", taps: [] });
-      else if (question) {
-        questions.asTold();
-        hand.set({ question: null, passed: new Set([...passed, question]) });
-      }
+      else if (question) hand.set({ question: null, passed: new Set([...passed, question]) });
       else hand.set({ cue: null });
     },
     "take-file": () => store.act("take-file"),

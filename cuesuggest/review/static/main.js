@@ -271,7 +271,13 @@ store.addEventListener("song", () => {
   else chart.choose(cue, false);
 });
 
+/** @type {string | null} the question that was shown last */
+let asked = null;
 hand.addEventListener("change", () => {
+  if (hand.now.question !== asked) {
+    asked = hand.now.question;
+    questions.asTold();
+  }
   chart.choose(hand.now.cue, !player.playing);
   if (list.open) list.choose(hand.now.cue);
 });
