@@ -186,6 +186,19 @@ def test_tapping_starts_the_song_and_takes_no_tap_while_it_is_paused(listening):
     page.press("Escape", "Space")
 
 
+def test_a_key_that_is_held_down_is_one_tap(listening):
+    page, _ = listening
+    page.press("m", "a")
+    page.page.wait_for_function("() => !sound.paused")
+    page.page.keyboard.down("t")
+    page.page.keyboard.down("t")  # held down, it comes again
+    page.page.keyboard.up("t")
+    page.slip("1 tap")
+    page.press("t")
+    page.slip("2 taps")
+    page.press("Escape", "Space")
+
+
 def test_a_tap_counts_as_the_finger_comes_down_and_once(lasting, opened):
     page = opened(lasting[0], **TABLET)
     page.press("Escape", "m", "a")

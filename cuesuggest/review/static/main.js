@@ -154,7 +154,7 @@ document.addEventListener("keydown", (event) => {
   if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id) return;
   event.preventDefault();
   // A key that is held down is one press.
-  if (event.repeat && ["press", "late"].includes(hand.now.mode)) return;
+  if (event.repeat && ["press", "late", "tap"].includes(hand.now.mode)) return;
   if (!store.busy || changesNothing(id.split(":")[0])) perform(id, event.timeStamp);
   // What it means is asked again then: menus may have opened and closed.
   else if (!event.repeat) held.hold(() => perform(commandFor(key) ?? ""));
