@@ -266,6 +266,32 @@ def test_a_press_counts_from_when_the_finger_comes_down_and_once(server, listeni
     assert page.page.evaluate("() => document.activeElement.dataset.do") == "press-note"
 
 
+def test_an_act_of_pressing_along_from_the_list_of_all_acts_begins_it_and_within_it_is_done(server, listening):
+    page = listening(server)
+    for said in ("0 presses", "1 press"):
+        page.press("?")
+        page.page.click("#help [data-do=press-hit]")
+        page.slip(said)
+        page.page.wait_for_function("() => !sound.paused")
+    page.press("?")
+    with page.page.expect_request("**/pressed?*") as sent:
+        page.page.click("#help [data-do=press-done]")
+    assert [each["kind"] for run in sent.value.post_data_json["runs"] for each in run["presses"]] == ["hit"]
+
+
+def test_who_leaves_the_click_stays_away_from_it_also_when_its_answer_comes_late(server, listening):
+    page = listening(server, late=None)
+    asked = []
+    page.page.route("**/late", lambda route: asked.append(route))
+    page.press("Shift+K", "Enter", "Escape")
+    page.slip("not measured yet; nothing is taken off")
+    page.press("Escape")
+    asked[0].fulfill(json={"late": 300})
+    page.page.wait_for_timeout(100)
+    assert "presses" not in page.text("#slip")
+    assert server.song()["chosen"]["late"] is None
+
+
 def test_presses_at_half_speed_are_as_late_as_at_full_speed(server, listening):
     """A hand is late by the same time however slow the song goes, so by half as much of the song."""
     page = listening(server, late=200)

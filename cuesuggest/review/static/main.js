@@ -174,14 +174,18 @@ document.addEventListener("click", (event) => {
     button.blur();
     return;
   }
-  if (around(event, "#help") && button.dataset.do !== "help") {
+  let what = button.dataset.do;
+  if (around(event, "#help") && what !== "help") {
     help.turn();
-    const menu = COMMANDS.find((each) => each.id === button.dataset.do)?.when;
-    if (menu) hand.set({ mode: menu });
+    const menu = COMMANDS.find((each) => each.id === what)?.when ?? "";
+    if (menu && menu !== hand.now.mode) {
+      // Pressing along has to begin before anything can be done in it.
+      if (["press", "late", "pressed"].includes(menu)) what = "press-along";
+      else hand.set({ mode: menu });
+    }
   }
   // After a press with the mouse the keys belong to the chart again.
   if (event.detail > 0) button.blur();
-  const what = button.dataset.do;
   if (!store.busy || changesNothing(what.split(":")[0])) perform(what);
   else held.hold(() => perform(what));
 });
