@@ -226,7 +226,8 @@ const limit = new FlashLimit();
 
 function picture() {
   requestAnimationFrame(picture);
-  if (!store.there) return;
+  // A run-through stands before all of it, and has a picture of its own.
+  if (!store.there || through.open) return;
   player.keepLoop();
   pressing.picture();
   pressView.picture();
