@@ -82,6 +82,13 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     else say("There is no section at this place.");
   };
 
+  /** @param {(bar: {start: number, end: number, name: string}) => unknown} work */
+  const withBar = (work) => () => {
+    const bar = music().bars[barIndex(music().bars, player.seconds)];
+    if (bar) work({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
+    else say(NO_BAR_HERE);
+  };
+
   // Cues.
 
   /**
@@ -244,16 +251,8 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       else player.playFrom(from - 0.02);
     }),
     "loop-section": withSection((each) => player.setLoop({ start: each.start, end: each.end, name: `${each.label}${each.pass}` })),
-    "loop-bar": () => {
-      const bar = music().bars[barIndex(music().bars, player.seconds)];
-      if (bar) player.setLoop({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
-      else say(NO_BAR_HERE);
-    },
-    "loop-here": () => {
-      const bar = music().bars[barIndex(music().bars, player.seconds)];
-      if (bar) player.loopHere({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
-      else say(NO_BAR_HERE);
-    },
+    "loop-bar": withBar((bar) => player.setLoop(bar)),
+    "loop-here": withBar((bar) => player.loopHere(bar)),
     slower: () => player.pace(-1),
     faster: () => player.pace(1),
     sound: () => hand.set({ mode: "sound" }),
