@@ -5,8 +5,7 @@ import { quickActs } from "./quick.js";
 
 /** @import { Field, Use } from "./ask-view.js" */
 /** @import { Choices } from "./chosen.js" */
-/** @import { Cue, Page, Section, Status } from "./content.js" */
-/** @import { DeskView } from "./desk-view.js" */
+/** @import { Cue, Section, Status } from "./content.js" */
 /** @import { Hand } from "./hand.js" */
 /** @import { ListView } from "./list-view.js" */
 /** @import { Player } from "./player.js" */
@@ -37,19 +36,17 @@ const NO_SECTIONS = "The song has no sections.";
  * @param {Store} parts.store
  * @param {Player} parts.player
  * @param {Hand} parts.hand
- * @param {DeskView} parts.desk
+ * @param {(said: string, wrong?: boolean) => void} parts.say
  * @param {ListView} parts.list
  * @param {ReturnType<typeof questionActs>} parts.questions
  * @param {HTMLDialogElement} parts.askDialog
  * @param {Choices} parts.choices
  * @returns {Record<string, Doing | undefined>} by the command's id
  */
-export function commands({ store, player, hand, desk, list, questions, askDialog, choices }) {
+export function commands({ store, player, hand, say, list, questions, askDialog, choices }) {
   const page = () => store.page;
   const music = () => page().music;
   const place = () => placeAt(music(), player.seconds);
-  /** @param {string} said */
-  const say = (said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 
   /**
    * @param {() => number | null} find where to

@@ -74,7 +74,7 @@ const help = new HelpView(find("#help", HTMLDialogElement), store);
 const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
 const questions = questionActs({ store, player, hand, say });
-const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
+const run = commands({ store, player, hand, say, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
 const songs = new SongsView(find("#songs", HTMLDialogElement), store);
 Object.assign(run, songActs({ store, player, hand, songs, say, draw: () => (drawn = drawn.then(draw)) }));
 const pressing = new Pressing({ store, player, hand, choices, say, askDialog: find("#ask", HTMLDialogElement) });
