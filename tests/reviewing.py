@@ -9,9 +9,11 @@ import os
 import re
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -132,6 +134,21 @@ def serving(document: Path, *options: str, browser: str | None = None) -> Iterat
             raise
 
 
+def _listening(port: int) -> socket.socket:
+    """Listen on a port, which a server that has just ended may hold for a moment longer."""
+    from cuesuggest.review import server
+
+    found = []
+
+    def taken() -> bool:
+        with contextlib.suppress(OSError):
+            found.append(server.listen(port))
+        return bool(found)
+
+    until(taken)
+    return found[0]
+
+
 @contextlib.contextmanager
 def hosting(*documents: Path, port: int = 0) -> Iterator[Server]:
     """Serve documents from this process: the same server, without the wait for a new one."""
@@ -141,20 +158,19 @@ def hosting(*documents: Path, port: int = 0) -> Iterator[Server]:
     kept = documents[0].parent / "kept"
     evening = Evening(documents, lambda document: kept / document.name if len(documents) > 1 else kept)
     evening.choices = kept / "page.json"
-    socket = server.listen(port)
-    keys = server.Keys(socket.getsockname()[1])
+    listening = _listening(port)
+    keys = server.Keys(listening.getsockname()[1])
     running = server.server_for(evening, keys)
-    thread = threading.Thread(target=running.run, args=([socket],))
-    thread.start()
+    threading.Thread(target=running.run, args=([listening],)).start()
     server_ = Server(keys.port, keys.address)
     try:
         yield server_
     finally:
         for window in server_.windows:
             window.close()
+        # It ends and closes its socket a moment later; once nothing is on its way, nobody has to wait for that.
+        until(lambda: not running.server_state.tasks)
         running.should_exit = True
-        thread.join(10)
-        socket.close()
         evening.close()
 
 
@@ -163,6 +179,28 @@ def copied(document: Path, recording: Path, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(recording, folder / recording.name)
     return Path(shutil.copyfile(document, folder / document.name))
+
+
+def with_form(document: Path, form: str, bpm: float = 120) -> Path:
+    """Have a document say that its recording is of another form and tempo, drafted anew: no listening is waited for."""
+    from cuesuggest.rules import draft, profile_from_values, rig_from_values
+    from cuesuggest.song import Song
+    from tests.songs import make_analysis
+
+    song = Song.load(document)
+    analysis = make_analysis(form, bpm=bpm, start=1.0)
+    drafted = draft(analysis, profile_from_values(song.profile.values), rig_from_values(song.rig.values))
+    recording = json.loads(document.read_text())["recording"]
+    recording["duration"] = analysis.duration
+    recording["window"] = {"start": 0.0, "end": analysis.duration}
+    song = Song.model_validate(
+        {
+            **song.__dict__, "analysis": analysis, "recording": recording, "looks": drafted.looks,
+            "plan": drafted.plan, "cues": drafted.cues, "questions": (), "revision": song.revision + 1,
+        }
+    )  # fmt: skip
+    song.save(document, expected_revision=0)
+    return document
 
 
 def declared(path: Path) -> dict[str, dict[str, str]]:
@@ -191,6 +229,34 @@ def unlike(value: Any, kind: str, interfaces: dict[str, dict[str, str]], where: 
             unlike(value[name], inner, interfaces, f"{where}.{name}") if name in value else [f"no {where}.{name}"]
         )
     ]
+
+
+def until(there: Callable[[], bool]) -> None:
+    """Wait for what comes without a word on the page."""
+    end = time.monotonic() + 5
+    while not there():
+        assert time.monotonic() < end, "it never came"
+        time.sleep(0.05)
+
+
+def barriers(page) -> list[tuple]:
+    """What keeps somebody from using what a page shows, in light and in dark.
+
+    Only colours differ between the two, so the rules that are not about colours are gone through once.
+    """
+    from axe_playwright_python.sync_playwright import Axe
+
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(Axe().axe_script)
+    found = []
+    for scheme, rules in (("light", {}), ("dark", {"runOnly": ["color-contrast", "link-in-text-block"]})):
+        page.emulate_media(color_scheme=scheme)
+        violations = page.evaluate(
+            "options => axe.run(options).then((results) => results.violations)",
+            {"resultTypes": ["violations"], **rules},
+        )
+        found += [(scheme, each["id"], [node["target"] for node in each["nodes"]]) for each in violations]
+    return found
 
 
 class Page:

@@ -186,6 +186,19 @@ def test_the_dialog_writes_beside_the_document_and_asks_before_it_replaces(page,
     assert page.page.is_checked("#export input[value='.list.pdf']")
 
 
+def test_export_that_is_pressed_again_while_it_works_exports_once(page, document):
+    asked = []
+    page.page.route("**/export?*", lambda route: asked.append(route))
+    page.press("Shift+e", "Enter", "Enter")
+    page.page.click("#export .first")
+    page.page.wait_for_timeout(100)
+    assert len(asked) == 1
+    with page.page.expect_download():
+        asked[0].continue_()
+    page.told("Exported: evening.page.pdf")
+    assert Song.load(document).printed.edition == 1
+
+
 def test_where_nothing_is_chosen_or_the_place_is_wrong_the_dialog_says_so_and_stays(page):
     page.press("Shift+e")
     page.page.uncheck("#export input[value='.page.pdf']")

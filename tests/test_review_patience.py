@@ -65,6 +65,17 @@ def hung_up_after(client):
     return time.perf_counter() - started
 
 
+def test_an_answer_does_not_wait_until_its_begin_is_acknowledged(server, connect):
+    """A system acknowledges after 40 ms or more: so much later every answer would come whole."""
+    client, took = connect(), []
+    for _ in range(20):
+        started = time.perf_counter()
+        client.sendall(whole(server))
+        assert answered(client)
+        took.append(time.perf_counter() - started)
+    assert sorted(took)[10] < 0.03
+
+
 @pytest.mark.parametrize("sent", ["nothing", "half a head", "half a body"])
 def test_a_request_that_does_not_come_whole_is_let_go(server, connect, monkeypatch, sent):
     monkeypatch.setattr(patience, "SECONDS", 0.4)

@@ -7,7 +7,7 @@ import pytest
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_presses
 from cuesuggest.score.records import Series
-from tests.reviewing import WIDE, hosting
+from tests.reviewing import WIDE, barriers, hosting, until
 from tests.songs import LIFT, make_cue, make_song, place_at
 
 # The rules: pure scripts.
@@ -368,6 +368,13 @@ def press_at(page, key, seconds):
     )
 
 
+def hurry(page, to=None):
+    """Play four times as fast up to a time of the song, where there is no press to wait for."""
+    page.page.evaluate("() => { sound.playbackRate = 4 }")
+    if to is not None:
+        page.page.wait_for_function("to => sound.currentTime >= to && (sound.playbackRate = 1)", arg=to)
+
+
 def verdict(page, part):
     """Wait until it says so of a press; gives all that it said then."""
     found = page.page.wait_for_function(
@@ -540,8 +547,10 @@ def test_a_cue_goes_round_until_three_rounds_in_a_row_are_good_and_then_the_song
     assert page.seconds() == pytest.approx(fade["seconds"] - bar, abs=0.3)
     for beside in (0.5, 0, 0, 0):
         page.page.wait_for_function("to => sound.currentTime < to", arg=fade["seconds"] - 0.2)
+        hurry(page, fade["seconds"] - 0.4)
         press_at(page, "a", fade["seconds"] + beside)
         verdict(page, f"Cue {fade['number']:g}: ")
+        hurry(page)
     verdict(page, "sits: three good rounds in a row")
     page.page.wait_for_function("to => sound.currentTime > to", arg=fade["seconds"] + 2 * bar)
     page.press("Escape")
@@ -696,12 +705,9 @@ def test_what_comes_next_and_what_is_pressed_are_seen_together_and_nothing_overl
 
 
 @pytest.mark.parametrize("options", [{}, PHONE])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_run_through_and_summary_can_be_used_by_everybody(document, opened, scheme, options):
-    from axe_playwright_python.sync_playwright import Axe
-
+def test_run_through_and_summary_can_be_used_by_everybody(document, opened, options):
     with hosting(document) as server:
-        page = opened(server, FAKE_MIDI, color_scheme=scheme, **options)
+        page = opened(server, FAKE_MIDI, **options)
         fade = next(each for each in server.song()["cues"] if each["kind"] == "fade-in")
         run_through(page)
         page.press("i")
@@ -709,12 +715,10 @@ def test_run_through_and_summary_can_be_used_by_everybody(document, opened, sche
         play_from(page, fade["seconds"] - 0.5)
         press_at(page, "b", fade["seconds"])
         verdict(page, "wrong")
-        running = Axe().run(page.page)
-        assert running.violations_count == 0, running.generate_report()
+        assert barriers(page.page) == []
         page.press("Escape", "Escape")
         page.page.wait_for_selector("#through .summary:not([hidden])")
-        summed = Axe().run(page.page)
-        assert summed.violations_count == 0, summed.generate_report()
+        assert barriers(page.page) == []
 
 
 FAKE_MIDI = """
@@ -753,8 +757,10 @@ def test_presses_come_from_a_midi_controller_that_is_asked_for_learned_and_remem
         assert "that was side B" in verdict(page, "wrong")
         send(page, 0xB0, 7, 40)
         verdict(page, f"Cue {fade['number']:g}: ")
+        learned = {"now": "note 1 60", "side A": "cc 1 7", "side B": "cc 1 8"}
+        until(lambda: server.song()["chosen"]["controls"] == learned)
     with hosting(document) as server:
-        assert server.song()["chosen"]["controls"] == {"now": "note 1 60", "side A": "cc 1 7", "side B": "cc 1 8"}
+        assert server.song()["chosen"]["controls"] == learned
 
 
 @pytest.mark.parametrize(

@@ -386,7 +386,8 @@ def listen(port: int) -> socket.socket:
     OSError
         If the port is taken.
     """
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # The protocol has to be named: only then does asyncio send the end of an answer before its begin is acknowledged.
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind(("127.0.0.1", port))

@@ -8,7 +8,7 @@ into the order in which it is drawn, Arabic letters in the forms in which they j
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -61,6 +61,8 @@ def _joiner() -> Any:
     return ArabicReshaper({"delete_harakat": False, "ARABIC LIGATURE ALLAH": False})
 
 
+# A page asks for the same lines at one size after another until they fit.
+@lru_cache(maxsize=1 << 14)
 def to_print(text: str, font: str = REGULAR) -> str:
     """Put a text on one line in the characters of the typeface, in the order in which they are drawn.
 

@@ -19,7 +19,7 @@ import { el, find } from "./dom.js";
  * @typedef {(given: Record<string, string>) => Promise<string> | string} Use
  */
 
-/** @type {Map<string, Record<string, string>>} by its title what was typed into a form that was left */
+/** @type {Map<string, Record<string, string>>} by its song and title what was typed into a form that was left */
 const left = new Map();
 
 /**
@@ -30,10 +30,12 @@ const left = new Map();
  * @param {string} title
  * @param {Field[]} fields
  * @param {Use} use
- * @param {{done?: string, about?: string}} [options] what the button says, and a line above the fields
+ * @param {{done?: string, about?: string, of?: string}} [options] what the button says, a line above the fields, and
+ *   the id of the song that it is about
  */
-export function ask(dialog, title, fields, use, { done = "Save", about = "" } = {}) {
-  const before = left.get(title);
+export function ask(dialog, title, fields, use, { done = "Save", about = "", of = "" } = {}) {
+  const kept = JSON.stringify([of, title]);
+  const before = left.get(kept);
   const inputs = fields.map((field) => ({ field, each: input(field, before?.[field.name]) }));
   const several = fields.some((field) => field.kind === "lines");
   const wrong = el("p", { class: "wrong", role: "alert" });
@@ -50,19 +52,19 @@ export function ask(dialog, title, fields, use, { done = "Save", about = "" } = 
   );
   const given = () => Object.fromEntries(inputs.map(({ field, each }) => [field.name, each.value]));
   const { signal, close } = opened(dialog, form, () => {
-    if (inputs.some(({ field, each }) => each.value !== String(field.value ?? first(field)))) left.set(title, given());
-    else left.delete(title);
+    if (inputs.some(({ field, each }) => each.value !== String(field.value ?? first(field)))) left.set(kept, given());
+    else left.delete(kept);
   });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (finish.ariaBusy === "true") return;
     const values = given();
-    left.set(title, values);
+    left.set(kept, values);
     finish.ariaBusy = "true";
     wrong.textContent = "";
     const refused = await use(values);
     finish.ariaBusy = "false";
-    if (!refused) left.delete(title);
+    if (!refused) left.delete(kept);
     if (signal.aborted) return;
     if (refused) wrong.textContent = refused;
     else close();
@@ -97,7 +99,7 @@ export function confirm(dialog, title, lines, { done, key }, use) {
     el("ul", {}, ...lines.map((each) => el("li", {}, each))),
     el("div", { class: "buttons" }, yes, leaving()),
   );
-  const { signal, close } = opened(dialog, form, () => {});
+  const { signal, close } = opened(dialog, form);
   const go = () => {
     close();
     use();
@@ -111,16 +113,17 @@ export function confirm(dialog, title, lines, { done, key }, use) {
   find("[data-leave]", HTMLButtonElement, form).focus();
 }
 
-const leaving = () => el("button", { value: "", formnovalidate: true, type: "button", "data-leave": true }, "Leave ", el("kbd", {}, "Esc"));
+/** The button that leaves a form. */
+export const leaving = () => el("button", { value: "", formnovalidate: true, type: "button", "data-leave": true }, "Leave ", el("kbd", {}, "Esc"));
 
 /**
  * Open the dialog with a form.
  *
  * @param {HTMLDialogElement} dialog
  * @param {HTMLFormElement} form
- * @param {() => void} leave done when it is left
+ * @param {() => void} [leave] done when it is left
  */
-function opened(dialog, form, leave) {
+export function opened(dialog, form, leave = () => {}) {
   const end = new AbortController();
   const { signal } = end;
   const close = () => {

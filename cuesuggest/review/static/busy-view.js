@@ -20,6 +20,8 @@ export class BusyView {
     });
     listen(store, "told", (/** @type {Told} */ told) => {
       if (told.wrong) held.drop();
+      // What only asks has nothing to save, and takes no word of it away.
+      if (told.wrong && !told.unsaved) return;
       unsaved.hidden = !told.unsaved;
       // Anew each time, so that it is also read out again.
       unsaved.replaceChildren(...(told.unsaved ? [el("strong", {}, "Not saved."), el("span", {}, ` ${told.said}`)] : []));

@@ -5,8 +5,7 @@ import { quickActs } from "./quick.js";
 
 /** @import { Field, Use } from "./ask-view.js" */
 /** @import { Choices } from "./chosen.js" */
-/** @import { Cue, Page, Section, Status } from "./content.js" */
-/** @import { DeskView } from "./desk-view.js" */
+/** @import { Cue, Section, Status } from "./content.js" */
 /** @import { Hand } from "./hand.js" */
 /** @import { ListView } from "./list-view.js" */
 /** @import { Player } from "./player.js" */
@@ -37,19 +36,17 @@ const NO_SECTIONS = "The song has no sections.";
  * @param {Store} parts.store
  * @param {Player} parts.player
  * @param {Hand} parts.hand
- * @param {DeskView} parts.desk
+ * @param {(said: string, wrong?: boolean) => void} parts.say
  * @param {ListView} parts.list
  * @param {ReturnType<typeof questionActs>} parts.questions
  * @param {HTMLDialogElement} parts.askDialog
  * @param {Choices} parts.choices
  * @returns {Record<string, Doing | undefined>} by the command's id
  */
-export function commands({ store, player, hand, desk, list, questions, askDialog, choices }) {
+export function commands({ store, player, hand, say, list, questions, askDialog, choices }) {
   const page = () => store.page;
   const music = () => page().music;
   const place = () => placeAt(music(), player.seconds);
-  /** @param {string} said */
-  const say = (said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 
   /**
    * @param {() => number | null} find where to
@@ -60,6 +57,14 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     if (to === null) say(otherwise);
     else player.seek(to);
   };
+
+  /**
+   * @param {string} title
+   * @param {Field[]} fields
+   * @param {Use} use
+   * @param {{done?: string, about?: string}} [options]
+   */
+  const asks = (title, fields, use, options = {}) => ask(askDialog, title, fields, use, { ...options, of: store.song });
 
   /** @param {(cue: Cue) => unknown} work */
   const withCue = (work) => () => {
@@ -74,6 +79,13 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     else say("There is no section at this place.");
   };
 
+  /** @param {(bar: {start: number, end: number, name: string}) => unknown} work */
+  const withBar = (work) => () => {
+    const bar = music().bars[barIndex(music().bars, player.seconds)];
+    if (bar) work({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
+    else say(NO_BAR_HERE);
+  };
+
   // Cues.
 
   /**
@@ -82,8 +94,8 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
    * @param {string} id
    * @param {Partial<Cue>} changes
    */
-  const shownAs = (id, changes) => (/** @type {Page} */ shownPage) => {
-    const cue = shownPage.cues.find((each) => each.id === id);
+  const shownAs = (id, changes) => (/** @type {Cue[]} */ cues) => {
+    const cue = cues.find((each) => each.id === id);
     if (cue) Object.assign(cue, changes);
   };
   /** @param {Status} status */
@@ -129,7 +141,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       { name: "who", label: "Who", kind: "text", value: cue.who },
       { name: "note", label: cue.kind === "call" ? "What is called" : "Note", kind: "text", value: cue.note },
     ];
-    ask(askDialog, `Cue ${cue.number}, ${cue.where}`, fields, (values) => {
+    asks(`Cue ${cue.number}, ${cue.where}`, fields, (values) => {
       /** @type {Record<string, string | number>} */
       const changed = {};
       for (const { name, kind, value = "" } of fields) {
@@ -159,7 +171,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       { name: "note", label: "Note", kind: "text" },
     ];
     const title = `${call ? "A line for somebody" : "A cue"} at ${bar === null ? "this time" : `bar ${bar}, beat ${beat}`}`;
-    ask(askDialog, title, fields, (values) => {
+    asks(title, fields, (values) => {
       const said = Object.entries(values).filter(([, text]) => text !== "");
       const given = Object.fromEntries(said.map(([name, text]) => [name, ["level", "beats"].includes(name) ? Number(text) : text]));
       return store.act("add", { kind, ...given, ...at });
@@ -194,14 +206,14 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
    * @param {{about?: string}} options
    * @param {Use} use
    */
-  const typed = (title, fields, options, use) => () => ask(askDialog, title(), fields(), use, options);
+  const typed = (title, fields, options, use) => () => asks(title(), fields(), use, options);
   /**
    * @param {(section: Section) => string} title
    * @param {(section: Section) => Field[]} fields
    * @param {(section: Section, given: Record<string, string>) => Promise<string>} done
    */
   const ofSection = (title, fields, done) =>
-    withSection((section) => ask(askDialog, title(section), fields(section), (given) => done(section, given)));
+    withSection((section) => asks(title(section), fields(section), (given) => done(section, given)));
   /** This section, or all of its letter: chosen where the section is named. @param {Section} section */
   const scope = (section) => {
     const all = music().sections.filter((each) => each.label === section.label).map((each) => `${each.label}${each.pass}`);
@@ -236,16 +248,8 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
       else player.playFrom(from - 0.02);
     }),
     "loop-section": withSection((each) => player.setLoop({ start: each.start, end: each.end, name: `${each.label}${each.pass}` })),
-    "loop-bar": () => {
-      const bar = music().bars[barIndex(music().bars, player.seconds)];
-      if (bar) player.setLoop({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
-      else say(NO_BAR_HERE);
-    },
-    "loop-here": () => {
-      const bar = music().bars[barIndex(music().bars, player.seconds)];
-      if (bar) player.loopHere({ start: bar[1], end: bar[2], name: `bar ${bar[0]}` });
-      else say(NO_BAR_HERE);
-    },
+    "loop-bar": withBar((bar) => player.setLoop(bar)),
+    "loop-here": withBar((bar) => player.loopHere(bar)),
     slower: () => player.pace(-1),
     faster: () => player.pace(1),
     sound: () => hand.set({ mode: "sound" }),
@@ -274,7 +278,7 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     note: withCue((cue) => {
       /** @type {Field} */
       const field = { name: "note", label: "Note", kind: "text", value: cue.note };
-      ask(askDialog, `Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
+      asks(`Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
     }),
     copy: withCue((cue) => store.act("copy", { cue: cue.id })),
     add: add("one-shot"),
@@ -353,15 +357,12 @@ export function commands({ store, player, hand, desk, list, questions, askDialog
     title: () => {
       /** @type {Field} */
       const field = { name: "title", label: "The song is called", kind: "text", value: page().title };
-      ask(askDialog, "Title", [field], ({ title }) => store.act("title", { title }));
+      asks("Title", [field], ({ title }) => store.act("title", { title }));
     },
     leave: () => {
       const { mode, question, passed } = hand.now;
       if (mode) hand.set({ mode: OUTER[mode] ?? "", taps: [] });
-      else if (question) {
-        questions.asTold();
-        hand.set({ question: null, passed: new Set([...passed, question]) });
-      }
+      else if (question) hand.set({ question: null, passed: new Set([...passed, question]) });
       else hand.set({ cue: null });
     },
     "take-file": () => store.act("take-file"),

@@ -28,19 +28,21 @@ export function songActs({ store, player, hand, songs, say, draw }) {
   store.addEventListener("other", () => {
     const { cue, passed } = hand.now;
     left.set(shown, { cue, passed, seconds: player.seconds });
-    player.close();
     shown = store.song;
     keepShown(shown);
     const there = left.get(shown);
     hand.set({ cue: there?.cue ?? null, passed: there?.passed ?? new Set(), question: null, mode: "", taps: [] });
+    // The place is this song's before keys that waited are done in it.
+    player.close();
+    const { sound, music, revision } = store.page;
+    if (sound) player.open(sound.address, music.start, revision);
+    if (there) player.seek(there.seconds);
   });
 
   /** @param {string} song */
   const go = async (song) => {
     if (song === store.song || !(await store.go(song))) return;
     const { title, evening } = store.page;
-    const there = left.get(song);
-    if (there) player.seek(there.seconds);
     say(`Song ${evening.number} of ${evening.of}: ${title}.`, false);
     await draw();
   };

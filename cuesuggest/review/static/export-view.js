@@ -1,5 +1,6 @@
 // @ts-check
 import { fetchExport, Refused } from "./api.js";
+import { leaving, opened } from "./ask-view.js";
 import { el, find } from "./dom.js";
 
 /** @import { Export } from "./content.js" */
@@ -56,21 +57,19 @@ export class ExportView {
         { class: "buttons" },
         el("button", { class: "first" }, "Export ", el("kbd", {}, "Enter")),
         el("button", { type: "button", class: "replace", hidden: true }, "Replace what is there"),
-        el("button", { type: "button", class: "leave" }, "Leave ", el("kbd", {}, "Esc")),
+        leaving(),
       ),
     );
     into.addEventListener("change", () => {
       folder.hidden = into.value !== "folder";
     });
     form.addEventListener("change", () => this.#alert(""));
+    const shown = opened(this.#dialog, form);
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      this.#export(form, false);
+      this.#export(form, shown, false);
     });
-    find(".replace", HTMLButtonElement, form).addEventListener("click", () => this.#export(form, true));
-    find(".leave", HTMLButtonElement, form).addEventListener("click", () => this.#dialog.close());
-    this.#dialog.replaceChildren(form);
-    this.#dialog.showModal();
+    find(".replace", HTMLButtonElement, form).addEventListener("click", () => this.#export(form, shown, true));
     find("input", HTMLInputElement, form).focus();
   }
 
@@ -101,22 +100,28 @@ export class ExportView {
 
   /**
    * @param {HTMLFormElement} form
+   * @param {ReturnType<typeof opened>} shown
    * @param {boolean} replace files that are there
    */
-  async #export(form, replace) {
+  async #export(form, { signal, close }, replace) {
+    const first = find(".first", HTMLButtonElement, form);
+    if (first.ariaBusy === "true") return;
+    // A form that was left meanwhile is gone; another may be open.
+    const stopped = (/** @type {string} */ said, there = false) => (signal.aborted ? this.#say(said, true) : this.#alert(said, there));
     const data = new FormData(form);
     const value = (/** @type {string} */ name) => String(data.get(name) ?? "");
     this.#files = new Set(data.getAll("files").map(String));
     this.#given = { paper: value("paper"), who: value("who"), plain: data.has("plain"), into: value("into"), folder: value("folder"), songs: value("songs") };
     this.#alert(this.#given.songs === "all" ? "The files are being made…" : "");
+    first.ariaBusy = "true";
     try {
       const out = await fetchExport(this.#store.song, { files: [...this.#files], ...this.#given, replace });
       if ("there" in out) {
         const one = out.there.length === 1;
-        this.#alert(`${out.there.join(", ")} ${one ? "is" : "are"} there already. Nothing was written.`, true);
+        stopped(`${out.there.join(", ")} ${one ? "is" : "are"} there already. Nothing was written.`, true);
         return;
       }
-      this.#dialog.close();
+      if (!signal.aborted) close();
       if ("blob" in out) keep(out.name, out.blob);
       await this.#store.load();
       const done = "blob" in out ? `Exported: ${out.name}.` : this.#written(out.written);
@@ -124,8 +129,10 @@ export class ExportView {
       this.#say(`${done} ${STAY}${left}`, false);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      this.#alert(error.message);
+      stopped(error.message);
       this.#store.look();
+    } finally {
+      first.ariaBusy = "false";
     }
   }
 }

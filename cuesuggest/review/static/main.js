@@ -74,7 +74,7 @@ const help = new HelpView(find("#help", HTMLDialogElement), store);
 const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, lines: [], remarks: [], wrong });
 const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
 const questions = questionActs({ store, player, hand, say });
-const run = commands({ store, player, hand, desk, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
+const run = commands({ store, player, hand, say, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
 const songs = new SongsView(find("#songs", HTMLDialogElement), store);
 Object.assign(run, songActs({ store, player, hand, songs, say, draw: () => (drawn = drawn.then(draw)) }));
 const pressing = new Pressing({ store, player, hand, choices, say, askDialog: find("#ask", HTMLDialogElement) });
@@ -154,7 +154,7 @@ document.addEventListener("keydown", (event) => {
   if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id) return;
   event.preventDefault();
   // A key that is held down is one press.
-  if (event.repeat && ["press", "late"].includes(hand.now.mode)) return;
+  if (event.repeat && ["press", "late", "tap"].includes(hand.now.mode)) return;
   if (!store.busy || changesNothing(id.split(":")[0])) perform(id, event.timeStamp);
   // What it means is asked again then: menus may have opened and closed.
   else if (!event.repeat) held.hold(() => perform(commandFor(key) ?? ""));
@@ -174,14 +174,18 @@ document.addEventListener("click", (event) => {
     button.blur();
     return;
   }
-  if (around(event, "#help") && button.dataset.do !== "help") {
+  let what = button.dataset.do;
+  if (around(event, "#help") && what !== "help") {
     help.turn();
-    const menu = COMMANDS.find((each) => each.id === button.dataset.do)?.when;
-    if (menu) hand.set({ mode: menu });
+    const menu = COMMANDS.find((each) => each.id === what)?.when ?? "";
+    if (menu && menu !== hand.now.mode) {
+      // Pressing along has to begin before anything can be done in it.
+      if (["press", "late", "pressed"].includes(menu)) what = "press-along";
+      else hand.set({ mode: menu });
+    }
   }
   // After a press with the mouse the keys belong to the chart again.
   if (event.detail > 0) button.blur();
-  const what = button.dataset.do;
   if (!store.busy || changesNothing(what.split(":")[0])) perform(what);
   else held.hold(() => perform(what));
 });
@@ -222,7 +226,8 @@ const limit = new FlashLimit();
 
 function picture() {
   requestAnimationFrame(picture);
-  if (!store.there) return;
+  // A run-through stands before all of it, and has a picture of its own.
+  if (!store.there || through.open) return;
   player.keepLoop();
   pressing.picture();
   pressView.picture();
@@ -271,7 +276,13 @@ store.addEventListener("song", () => {
   else chart.choose(cue, false);
 });
 
+/** @type {string | null} the question that was shown last */
+let asked = null;
 hand.addEventListener("change", () => {
+  if (hand.now.question !== asked) {
+    asked = hand.now.question;
+    questions.asTold();
+  }
   chart.choose(hand.now.cue, !player.playing);
   if (list.open) list.choose(hand.now.cue);
 });

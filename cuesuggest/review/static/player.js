@@ -65,11 +65,13 @@ export class Player extends EventTarget {
     this.#audio.removeAttribute("src");
     this.#audio.load();
     this.#address = this.#reading = "";
-    this.#loop = this.#from = this.#wanted = null;
+    this.#loop = this.#from = null;
+    this.#wanted = this.#offset = 0;
     this.#changed();
   }
 
   #load() {
+    if (!this.#address) return;
     const playing = this.playing;
     this.#wanted = this.#wanted ?? this.#audio.currentTime;
     const reading = this.#reading ? `&reading=${encodeURIComponent(this.#reading)}` : "";

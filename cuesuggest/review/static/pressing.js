@@ -29,7 +29,8 @@ export class Pressing extends EventTarget {
   /** @type {HTMLAudioElement | null} */
   #clicks = null;
   #finished = false;
-  #asked = 0;
+  /** Whether the newest proposal that was asked for has come. @type {Promise<boolean>} */
+  #asking = Promise.resolve(false);
   /** @type {Set<string>} ids of sections that stay as drafted */
   #left = new Set();
   #song = "";
@@ -132,7 +133,7 @@ export class Pressing extends EventTarget {
     const { pass } = this;
     this.#others.set(this.#song, { pass, left: this.#left, finished: this.#finished });
     this.#song = this.#store.song;
-    this.#asked += 1;
+    this.#asking = Promise.resolve(false);
     this.#forget();
     const there = this.#others.get(this.#song);
     if (there) {
@@ -203,9 +204,7 @@ export class Pressing extends EventTarget {
       this.#say("Nothing was pressed; everything is as drafted.", false);
       return;
     }
-    const { song } = this.#store;
-    await this.#ask();
-    if (!this.proposal || song !== this.#store.song) return;
+    if (!(await this.#ask()) || !this.proposal) return;
     this.#hand.set({ mode: "pressed" });
     this.#goTo(this.open[0]);
     this.#say(`${this.proposal.words}.`, false);
@@ -247,6 +246,7 @@ export class Pressing extends EventTarget {
     this.#silence();
     try {
       const { late } = await fetchLate(taps);
+      if (this.#mode !== "late") return;
       this.#choices.set({ late });
       this.#hand.set({ mode: "press" });
       this.#say(lateWords(late), false);
@@ -265,17 +265,26 @@ export class Pressing extends EventTarget {
 
   // What is made of it.
 
-  async #ask() {
-    this.#asked += 1;
-    const asked = this.#asked;
+  /** Ask for the proposal, as after every change of the song. */
+  #ask() {
+    const asking = this.#fetch(() => asking === this.#asking);
+    this.#asking = asking;
+    return asking;
+  }
+
+  /** @param {() => boolean} wanted whether nothing newer was asked for, also not in another song */
+  async #fetch(wanted) {
     try {
       const found = await fetchPressed(this.#store.song, this.pass.runs);
-      if (asked === this.#asked) this.proposal = found;
+      if (!wanted()) return false;
+      this.proposal = found;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      this.#say(error.message);
+      if (wanted()) this.#say(error.message);
+      return false;
     }
     this.#changed();
+    return true;
   }
 
   async #take() {
@@ -284,11 +293,10 @@ export class Pressing extends EventTarget {
       this.#say("Nothing was pressed here that the draft does not have. Go to a section that differs with ↓.");
       return;
     }
-    const { song } = this.#store;
     this.#left.delete(here.id);
     if (await this.#store.act("take-pressed", { runs: this.pass.runs, section: here.id })) return;
-    if (song === this.#store.song) await this.#ask();
-    if (song === this.#store.song) this.#decided();
+    // The song as it is now has asked already.
+    if (this.#mode === "pressed" && (await this.#asking)) this.#decided();
   }
 
   #leave() {

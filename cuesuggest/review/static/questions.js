@@ -94,7 +94,6 @@ export function questionActs({ store, player, hand, say }) {
       answer: (id) => {
         const question = asked();
         if (!question) return;
-        asTold();
         hand.set({ question: null, cue: null });
         store.act("answer", { question: question.id, answer: Number(id) });
       },

@@ -62,11 +62,11 @@ export class SongsView {
     if (text === this.#shown) return;
     const focused = this.#shown ? this.#buttons().find((each) => each === document.activeElement)?.dataset.do : `song:${here}`;
     this.#shown = text;
-    const head = ["", "Song", "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
+    const head = ["Song", "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
     const { songs, advice } = list;
     find(".about", HTMLElement, this.#dialog).textContent = summary(songs);
     find(".scroll", HTMLElement, this.#dialog).replaceChildren(
-      el("table", {}, el("thead", {}, el("tr", {}, ...head)), el("tbody", {}, ...songs.map((each) => row(each, here)))),
+      el("table", {}, el("thead", {}, el("tr", {}, el("td", {}), ...head)), el("tbody", {}, ...songs.map((each) => row(each, here)))),
       ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
     );
     this.#buttons().find((each) => each.dataset.do === focused)?.focus();

@@ -137,7 +137,7 @@ export class Store extends EventTarget {
    *
    * @param {string} what the action's name
    * @param {object} values what it needs
-   * @param {((page: Page) => void) | null} now changes the page's content in place
+   * @param {((cues: Cue[]) => void) | null} now changes the cues in place
    * @returns {Promise<string>} why it was not done; "" if it was
    */
   act(what, values = {}, now = null) {
@@ -145,8 +145,8 @@ export class Store extends EventTarget {
     const work = workOf(what, { ...values }, this.page);
     if (work) this.#work(work);
     if (now) {
-      if (held.page === held.sure) held.page = structuredClone(this.page);
-      now(this.page);
+      if (held.page === held.sure) held.page = { ...this.page, cues: structuredClone(this.page.cues) };
+      now(this.page.cues);
       this.#changed(held);
     }
     held.open += 1;
@@ -165,7 +165,7 @@ export class Store extends EventTarget {
         if (held === this.#held) this.#tell(answer);
       } catch (error) {
         held.open -= 1;
-        refused = this.#refused(held, error);
+        refused = this.#refused(held, error, true);
       }
       if (work) this.#work("");
       return refused;
@@ -233,12 +233,13 @@ export class Store extends EventTarget {
    *
    * @param {HeldSong} held
    * @param {unknown} error
+   * @param {boolean} acted whether something was done that had to be saved
    */
-  #refused(held, error) {
+  #refused(held, error, acted = false) {
     if (held.sure && held.page !== held.sure) this.#take(held, held.sure);
     if (!(error instanceof Refused)) throw error;
     const of = held === this.#held || !held.page ? "" : `${held.page.title}: `;
-    this.#tell({ said: of + error.message, lines: [], remarks: [], wrong: true, unsaved: error.unsaved });
+    this.#tell({ said: of + error.message, lines: [], remarks: [], wrong: true, unsaved: acted && error.unsaved });
     if (held === this.#held) {
       if (error.page) this.look();
       else if (this.there) this.#reload(held);

@@ -194,7 +194,7 @@ export class Judge {
    * @returns {Attempt[]}
    */
   passed(now, rate) {
-    return this.#missed((act) => now > act.at + this.#limits(act, rate).reach);
+    return this.#missed((act) => now > act.at && now > act.at + this.#limits(act, rate).reach);
   }
 
   /** Mark as missed whatever was due before a moment, as where a loop ends. @param {number} end @returns {Attempt[]} */
