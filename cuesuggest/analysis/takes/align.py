@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import ndimage
 
 from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
 from cuesuggest.analysis.takes.take import Heard, Take, counted, take_of
@@ -20,8 +19,6 @@ _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
 _OWN_KEY = 0.02  # nats a beat: takes are mostly in the same key
 _LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
-_NO_FIT = -3.0  # nats
-_FIT_AROUND = 8  # beats to each side
 _BESIDE = 16  # beats that only one of the takes has at its start or end, such as those of a count-in
 _AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
 
@@ -33,8 +30,6 @@ class Visit:
     seconds: float
     sure: float
     """Probability, by the model, that it is this place rather than another."""
-    fit: float
-    """How well it sounds alike around there, in nats above what is usual for these takes."""
     around: int
     """How many beats next to it, of `_AROUND` on each side, follow as in the first take."""
 
@@ -51,8 +46,6 @@ class Aligned:
         The beat of the first take that each beat of the second is; -1 where it is none.
     sure : ndarray, shape (beats of second,)
         How sure that is.
-    fit : ndarray, shape (beats of second,)
-        How well it sounds alike around there, in nats above the usual.
     key : int
         Semitones by which the second take is higher, -5 to 6.
     factor : float
@@ -65,7 +58,6 @@ class Aligned:
     second: np.ndarray
     way: np.ndarray
     sure: np.ndarray
-    fit: np.ndarray
     key: int
     factor: float
     score: float
@@ -90,7 +82,7 @@ class Aligned:
         for step in steps.tolist():
             length = self.second[step + 1] - self.second[step]
             at = float(self.second[step] + part * length)
-            found.append(Visit(at, float(self.sure[step]), float(self.fit[step]), self._around(step)))
+            found.append(Visit(at, float(self.sure[step]), self._around(step)))
         return found
 
     def _around(self, step: int) -> int:
@@ -144,19 +136,13 @@ def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | 
     costs = replace(costs, trust=min(max(costs.trust + costs.clearer * usual, _LEAST_TRUST), _MOST_TRUST))
     way, _ = best_way(odds, song, costs)
     sure = _sure(sureness(odds, song, costs), way)
-    return Aligned(times, take.times, way, sure, _fit(odds, way), (key + 5) % 12 - 5, factor, score)
+    return Aligned(times, take.times, way, sure, (key + 5) % 12 - 5, factor, score)
 
 
 def _usual(odds: np.ndarray, way: np.ndarray) -> float:
     """Return the log odds that most beats of a way have."""
     steps = np.flatnonzero(way >= 0)
     return float(np.median(odds[way[steps], steps])) if len(steps) else 0.0
-
-
-def _fit(odds: np.ndarray, way: np.ndarray) -> np.ndarray:
-    """Return how much better than usual, in nats, each step of a way and those around it fit."""
-    here = np.where(way < 0, _NO_FIT, odds[way, np.arange(len(way))])
-    return np.asarray(ndimage.uniform_filter1d(here, 2 * _FIT_AROUND + 1) - _usual(odds, way))
 
 
 def counts_to_try(own: Take, other: np.ndarray) -> list[float]:

@@ -18,9 +18,10 @@ __all__ = ["NOT_HERE", "Found", "OtherTake", "Stretch"]
 NOT_HERE = "this take does not have these bars"
 _ON_BEAT = 0.45  # of a beat; nearer to its own beat in the bar, a place is on it
 _AT_LINE = 0.3  # of a beat before a bar line that still counts as the bar
-# On pairs of takes with known correspondence, these two found 87 % of the bars that were wrong among 12 % of all.
-_FOLLOWS = 24  # of the 32 beats around a place that must follow as in the old take
-_UNLIKE = -2.0  # nats below the usual
+# On pairs of takes with known correspondence, these found nine in ten of the wrong cues among 15 % of all.
+_FOLLOWS = 24  # of the 32 beats around a place that follow as in the old take where nothing is left out or played again
+_CERTAIN = 0.999  # that it is the right place, where something is
+_SURE = 0.85
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +146,9 @@ class OtherTake:
 
 def _doubt(visit: Visit) -> str:
     """Say why a place should be listened to; nothing where it need not be."""
-    if visit.around < _FOLLOWS:
+    if visit.around < _FOLLOWS and visit.sure < _CERTAIN:
         return "this take goes another way beside it"
-    return "these bars sound little like those of the other take" if visit.fit < _UNLIKE else ""
+    return "these bars are much like others of the song" if visit.sure < _SURE else ""
 
 
 def _goes_on(before: int | None, source: int | None) -> bool:
