@@ -45,7 +45,8 @@ from cuesuggest.sound.recording import check_name, open_recording
 __all__ = ["Retimed", "retime_file", "retimed"]
 
 _ROUNDS = 3  # of hearing anew under what the other take says of the bars
-_OTHER_SONG = -0.6  # nats a beat; takes of one song lie above, other songs mostly below
+_OTHER_SONG = -0.35  # nats a beat; takes of one song lie above, five in six of other songs below
+_USUAL_KEYS = 2  # semitones
 _FEWEST = 0.2  # of the new take's beats that must be in the old one
 _TEMPO = 0.01  # relative; less is not told
 
@@ -432,6 +433,6 @@ def _played(old: Song, song: Song, take: OtherTake) -> str:
         steps = abs(take.aligned.key)
         said.append(f"{counted(steps, 'semitone')} {'higher' if take.aligned.key > 0 else 'lower'}")
     text = f"This take is {' and '.join(said)}." if said else "This take has the same tempo and key."
-    if take.aligned.score < _OTHER_SONG:
-        text += " The two are so little alike that this may be another song: check the first cues by ear."
+    if take.aligned.score < _OTHER_SONG or abs(take.aligned.key) > _USUAL_KEYS:
+        text += " That may be another song: check the first cues by ear before you trust the rest."
     return text

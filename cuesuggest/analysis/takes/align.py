@@ -17,7 +17,7 @@ __all__ = ["Aligned", "Visit", "align", "counts_to_try"]
 _COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
 _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
-_OWN_KEY = 0.02  # nats a beat: takes are mostly in the same key
+_KEY, _FAR_KEY = 0.02, 0.1  # nats a beat that another key costs, and one more than two semitones away
 _LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
 _BESIDE = 16  # beats that only one of the takes has at its start or end, such as those of a count-in
 _AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
@@ -127,7 +127,7 @@ def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | 
         for key in likely_keys(own, take, _KEYS):
             odds = log_odds(own, take, key)
             way, score = best_way(odds, song, costs)
-            score = score / len(take) - _OWN_KEY * (key != 0)
+            score = score / len(take) - _key_cost(key)
             if best is None or score > best[0]:
                 best = score, factor, key, take, odds, way
     assert best is not None
@@ -143,6 +143,11 @@ def _usual(odds: np.ndarray, way: np.ndarray) -> float:
     """Return the log odds that most beats of a way have."""
     steps = np.flatnonzero(way >= 0)
     return float(np.median(odds[way[steps], steps])) if len(steps) else 0.0
+
+
+def _key_cost(key: int) -> float:
+    """Takes are mostly in the same key; a singer's bad day, or a tape, moves it a little."""
+    return 0.0 if key == 0 else _KEY if key in (1, 2, 10, 11) else _FAR_KEY
 
 
 def counts_to_try(own: Take, other: np.ndarray) -> list[float]:

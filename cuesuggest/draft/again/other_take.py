@@ -111,24 +111,27 @@ class OtherTake:
     def sections(self) -> list[Stretch]:
         """Divide the song's bars in the new take into stretches of the old take's sections."""
         bars = [bar for bar in self.new.bars if bar.number >= 1]
-        runs: list[tuple[Section | None, list[Bar]]] = []
-        last: int | None = None
-        for bar, source in zip(bars, _without_splinters([self._source(bar) for bar in bars]), strict=True):
+        sources = _without_splinters([self._source(bar) for bar in bars])
+        runs: list[tuple[Section | None, list[int]]] = []
+        for index, source in enumerate(sources):
             section = self.old.section_of(source)
-            if runs and runs[-1][0] == section and _goes_on(last, source):
-                runs[-1][1].append(bar)
+            if runs and runs[-1][0] == section and _goes_on(sources[index - 1], source):
+                runs[-1][1].append(index)
             else:
-                runs.append((section, [bar]))
-            last = source
-        longest: dict[str, int] = {}
-        for index, (section, inside) in enumerate(runs):
+                runs.append((section, [index]))
+        # Of several passes of a section, the one that has most of it, and the same before and after it.
+        best: dict[str, tuple[float, int]] = {}
+        for number, (section, inside) in enumerate(runs):
             if section is not None:
-                best = longest.get(section.id)
-                if best is None or len(inside) > len(runs[best][1]):
-                    longest[section.id] = index
+                seams = (inside[0], inside[-1] + 1)
+                kept = sum(0 < seam < len(bars) and sources[seam] == _next(sources[seam - 1]) for seam in seams)
+                worth = len(inside) + kept * section.bars / 2
+                best[section.id] = max(best.get(section.id, (0.0, 0)), (worth, -number))
         return [
-            Stretch(tuple(inside), section, section is not None and longest[section.id] == index)
-            for index, (section, inside) in enumerate(runs)
+            Stretch(
+                tuple(bars[index] for index in inside), section, section is not None and best[section.id][1] == -number
+            )
+            for number, (section, inside) in enumerate(runs)
         ]
 
     def _source(self, bar: Bar) -> int | None:
@@ -149,6 +152,10 @@ def _doubt(visit: Visit) -> str:
     if visit.around < _FOLLOWS and visit.sure < _CERTAIN:
         return "this take goes another way beside it"
     return "these bars are much like others of the song" if visit.sure < _SURE else ""
+
+
+def _next(bar: int | None) -> int | None:
+    return None if bar is None else bar + 1
 
 
 def _goes_on(before: int | None, source: int | None) -> bool:
