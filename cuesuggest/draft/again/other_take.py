@@ -21,7 +21,7 @@ _AT_LINE = 0.3  # of a beat before a bar line that still counts as the bar
 # On pairs of takes with known correspondence, these found nine in ten of the wrong cues among 15 % of all.
 _FOLLOWS = 24  # of the 32 beats around a place that follow as in the old take where nothing is left out or played again
 _CERTAIN = 0.999  # that it is the right place, where something is
-_SURE = 0.85
+_SURE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
