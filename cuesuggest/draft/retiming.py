@@ -8,21 +8,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
-from cuesuggest.analysis.takes.align import Aligned, align
 from cuesuggest.analysis.takes.take import Heard
-from cuesuggest.analysis.types import Section, SongAnalysis
+from cuesuggest.analysis.types import Section
 from cuesuggest.draft.again.moved_cues import Mover
-from cuesuggest.draft.again.other_take import OtherTake, Stretch
+from cuesuggest.draft.again.other_take import OtherTake
 from cuesuggest.draft.again.pins import pins
-from cuesuggest.draft.again.reading import bars_as_in, form_as_in
+from cuesuggest.draft.again.reading import form_as_in
 from cuesuggest.draft.again.same_sound import Match
+from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, named, read_alike
 from cuesuggest.draft.beside import document_of
 from cuesuggest.draft.clashes import conflicts
 from cuesuggest.draft.drafting import fresh_song, source_of
-from cuesuggest.draft.listening import Framed, framed
+from cuesuggest.draft.listening import framed
 from cuesuggest.draft.order import Order
 from cuesuggest.draft.states import KeptStates, kept_folder
-from cuesuggest.errors import DocumentError, RecordingChangedError, RecordingError
+from cuesuggest.errors import DocumentError, RecordingChangedError
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue, Look, PlannedPart, PlannedSection, counted
 from cuesuggest.song import (
@@ -44,10 +44,6 @@ from cuesuggest.sound.recording import check_name, open_recording
 
 __all__ = ["Retimed", "retime_file", "retimed"]
 
-_ROUNDS = 3  # of hearing anew under what the other take says of the bars
-_OTHER_SONG = -0.35  # nats a beat; takes of one song lie above, five in six of other songs below
-_USUAL_KEYS = 2  # semitones
-_FEWEST = 0.2  # of the new take's beats that must be in the old one
 _TEMPO = 0.01  # relative; less is not told
 
 
@@ -103,7 +99,7 @@ def retimed(
     frames = framed(source, Order().chosen(old).window, step)
     before = Heard(frames.spectrum, frames.logits, old.analysis)
     new = framed(heard, chosen.window, step)
-    aligned, analysis, facts = _read_alike(before, new, heard.path, step)
+    aligned, analysis, facts = read_alike(before, new, heard.path, step)
     take = OtherTake(old.analysis, analysis, aligned)
     stretches = take.sections()
     form = form_as_in(stretches, take.old.sections)
@@ -111,7 +107,7 @@ def retimed(
         facts = (*facts, form)
         analysis = new.analysis(facts, step)
         take = OtherTake(old.analysis, analysis, aligned)
-    analysis, fresh_sections = _named(old, analysis, stretches if form is not None else ())
+    analysis, fresh_sections = named(old.analysis, analysis, stretches if form is not None else ())
     take = OtherTake(old.analysis, analysis, aligned)
     match = Match("take", take=take)
     standing = old.replaced(
@@ -159,72 +155,6 @@ def retime_file(
     KeptStates(kept_folder(target)).keep(old.replaced(recording=there), str(old.revision))
     done.song.save(target)
     return done, target
-
-
-def _read_alike(
-    before: Heard, frames: Framed, path: Path, step: Step | None
-) -> tuple[Aligned, SongAnalysis, tuple[Correction, ...]]:
-    """Hear a new take under what the old one says of its bars, until both are counted alike."""
-    facts: tuple[Correction, ...] = ()
-    analysis = frames.analysis((), step)
-    aligned = _aligned(before, frames, analysis, path)
-    for _ in range(_ROUNDS):
-        more = [fact for fact in bars_as_in(before.analysis, analysis, aligned) if fact not in facts]
-        if not more:
-            break
-        again = frames.analysis((*facts, *more), step)
-        other = _aligned(before, frames, again, path)
-        if _matched(other) < _matched(aligned) - 0.02:
-            break
-        facts, analysis, aligned = (*facts, *more), again, other
-    return aligned, analysis, facts
-
-
-def _matched(aligned: Aligned) -> float:
-    return float((aligned.way >= 0).mean())
-
-
-def _aligned(before: Heard, frames: Framed, analysis: SongAnalysis, path: Path) -> Aligned:
-    aligned = align(before, Heard(frames.spectrum, frames.logits, analysis))
-    if aligned is None or _matched(aligned) < _FEWEST:
-        raise RecordingError(
-            f"Nothing of the song was found in {path.name}. If it is another song, draft it with suggest; if the song "
-            "is only a part of the file, say which with --from and --to."
-        )
-    return aligned
-
-
-def _named(old: Song, new: SongAnalysis, stretches: Sequence[Stretch]) -> tuple[SongAnalysis, tuple[str, ...]]:
-    """Give the sections of the new take the ids and names of those that they are; the others are new.
-
-    Another pass of a section is called as all its passes are.
-    """
-    used = {section.id for section in old.analysis.sections}
-    fresh = (name for number in range(1, 10**6) if (name := f"s{number}") not in used)
-    sections, added = [], []
-    for index, section in enumerate(new.sections):
-        stretch = stretches[index] if index < len(stretches) else None
-        before = stretch.section if stretch else None
-        if before is None or stretch is None or not stretch.first:
-            names = [] if before is None else sorted({each.name for each in _family(old, before)})
-            section = replace(section, id=next(fresh), name=names[0] if len(names) == 1 else "")
-            added.append(section.id)
-        else:
-            section = replace(
-                section,
-                id=before.id,
-                label=before.label if before.family == section.family else section.label,
-                name=before.name,
-                first_words=before.first_words,
-                role=before.role,
-                vamp=before.vamp,
-            )
-        sections.append(section)
-    return replace(new, sections=tuple(sections)), tuple(added)
-
-
-def _family(old: Song, section: Section) -> list[Section]:
-    return [each for each in old.analysis.sections if each.family == section.family]
 
 
 def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake, added: tuple[str, ...]) -> Retimed:
@@ -433,6 +363,6 @@ def _played(old: Song, song: Song, take: OtherTake) -> str:
         steps = abs(take.aligned.key)
         said.append(f"{counted(steps, 'semitone')} {'higher' if take.aligned.key > 0 else 'lower'}")
     text = f"This take is {' and '.join(said)}." if said else "This take has the same tempo and key."
-    if take.aligned.score < _OTHER_SONG or abs(take.aligned.key) > _USUAL_KEYS:
+    if take.aligned.score < OTHER_SONG or abs(take.aligned.key) > USUAL_KEYS:
         text += " That may be another song: check the first cues by ear before you trust the rest."
     return text

@@ -108,10 +108,15 @@ class OtherTake:
         places += [self.new.after(at.bar)] if part == 0 else []
         return min(places, key=lambda each: abs(each.seconds - seconds), default=at)
 
+    def sources(self) -> list[tuple[Bar, int | None]]:
+        """Return the song's bars in the new take, each with the number of the old take's bar that it is, if any."""
+        bars = [bar for bar in self.new.bars if bar.number >= 1]
+        return list(zip(bars, _without_splinters([self._source(bar) for bar in bars]), strict=True))
+
     def sections(self) -> list[Stretch]:
         """Divide the song's bars in the new take into stretches of the old take's sections."""
-        bars = [bar for bar in self.new.bars if bar.number >= 1]
-        sources = _without_splinters([self._source(bar) for bar in bars])
+        found = self.sources()
+        bars, sources = [bar for bar, _ in found], [source for _, source in found]
         runs: list[tuple[Section | None, list[int]]] = []
         for index, source in enumerate(sources):
             section = self.old.section_of(source)
