@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cuesuggest.analysis.types import Event
+from cuesuggest.analysis.types import Event, SongAnalysis
 from cuesuggest.export.chart.geometry import ChartBar, Words
 from cuesuggest.export.chart.light_line import TEXT, WORDS_STEP
 from cuesuggest.export.chart.phrases import Stretch
 from cuesuggest.export.chart.short_words import text_width
 from cuesuggest.score.records import clock
 
-__all__ = ["over_bars"]
+__all__ = ["new_meters", "over_bars"]
 
 _BASELINE = 11.0
 _BETWEEN = 4.0  # from words to what stands right of them
@@ -63,7 +63,7 @@ def over_bars(
     stretches: Sequence[Stretch],
     bars: Sequence[ChartBar],
     events: Sequence[Event],
-    new_meters: frozenset[int],
+    meters: frozenset[int],
     right: float,
 ) -> tuple[list[Words], int]:
     """Write bar numbers, a time signature where it changes, and what is heard, in a row above where it has no room.
@@ -76,7 +76,7 @@ def over_bars(
         Where they stand.
     events : sequence of Event
         Of the song.
-    new_meters : frozenset of int
+    meters : frozenset of int
         Bars that change the time signature.
     right : float
         Where the room ends.
@@ -101,7 +101,7 @@ def over_bars(
             kinds: tuple[str, ...] = tuple(kind for kind in stretch.heard if kind not in told)
         else:
             x = rows.put(Words(str(stretch.bar.number), place.x, _BASELINE, TEXT, "number"))
-            if stretch.bar.number in new_meters:
+            if stretch.bar.number in meters:
                 meter = Words(stretch.bar.time_signature, round(x, 2), _BASELINE, TEXT, "meter", bold=True)
                 x = rows.put(meter)
             kinds = in_bars[stretch.bar.number]
@@ -111,3 +111,14 @@ def over_bars(
     for text, x, over in heard:
         rows.hang(text, x, over)
     return rows.words, rows.above
+
+
+def new_meters(analysis: SongAnalysis) -> frozenset[int]:
+    """Return the bars whose time signature is not that of the bar before."""
+    before = ""
+    found: list[int] = []
+    for bar in analysis.bars:
+        if bar.time_signature != before:
+            found.append(bar.number)
+        before = bar.time_signature
+    return frozenset(found)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.types import Bar, SongAnalysis
+from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.export.chart.drawn_light import DrawnLight, drawn_light
+from cuesuggest.export.chart.drive_line import STAFF_BASE, STAFF_TOP, SURE, drive_line, drive_range
 from cuesuggest.export.chart.explained import explained_signs, explained_words
-from cuesuggest.export.chart.geometry import Chart, ChartBar, ChartLine, KeyItem, LegendItem, Words
+from cuesuggest.export.chart.geometry import Chart, ChartBar, ChartLine, KeyItem, LegendItem, LegendSign, Words
 from cuesuggest.export.chart.light_line import (
     FIRST_WORDS,
     LIGHT,
@@ -29,7 +29,7 @@ from cuesuggest.export.chart.light_line import (
     parted,
     sustains,
 )
-from cuesuggest.export.chart.over_bars import over_bars
+from cuesuggest.export.chart.over_bars import new_meters, over_bars
 from cuesuggest.export.chart.phrases import ChartPhrase, phrases
 from cuesuggest.export.chart.short_words import fitted, plain, text_width
 from cuesuggest.score.grid import Grid, tempo_words
@@ -40,29 +40,19 @@ from cuesuggest.song.rig_facts import hands_of
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["BARS_PER_LINE", "lay_out"]
+__all__ = ["BARS_PER_LINE", "LEGEND_STEP", "TITLE", "lay_out", "legend_items", "lowered"]
 
 BARS_PER_LINE = (16, 8, 4)
 """Bars side by side that a chart can have; 16 are two phrases of 8, each with its margin."""
 
 _LABEL = 15.0
-_TITLE = 18.0
+TITLE = 18.0
 _MARGIN = {16: 76.0, 8: 96.0, 4: 72.0}
 _GUTTER = 18.0  # between two phrases side by side
-_STAFF_TOP, _STAFF_BASE = 15.0, 35.0
 _BELOW = 6.0
 _NEAR = 1e-3  # seconds
-_LEGEND_STEP = 15.0
+LEGEND_STEP = 15.0
 _HEADER = 42.0
-# Below it the rules give a bar fewer cues, too (`evidence.weak` of a profile that has none of its own).
-_SURE = 0.5
-# Drive, not loudness: on a levelled recording the line of the loudness is as flat as the recording, and drive is what
-# the plan goes by. It is drawn on the song's own range, since a part is calm or strong beside the song's other parts.
-# A bar in twenty at each end, such as a stop, does not spread the scale; where the rest differs by less than `_EVEN`,
-# the song is even, and so is its line.
-_EVEN = 0.3
-_OUTLYING = 20
-_AIR = 2.5  # between the line of the drive and the staff's edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +111,10 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
     groups = _cues_by_phrase(found, part)
     lines = [_chart_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
     header = tuple(_header(song, width))
-    legend = list(_legend(lines, width))
-    legend_height = (legend[-1].y if legend else 0.0) + _LEGEND_STEP
+    legend = list(legend_items(explained_signs(lines), width))
+    legend_height = (legend[-1].y if legend else 0.0) + LEGEND_STEP
     key = list(_key(part, width, legend_height))
-    key_height = key[-1].short.y + _LEGEND_STEP - legend_height if key else 0.0
+    key_height = key[-1].short.y + LEGEND_STEP - legend_height if key else 0.0
     placed, pages, used = _paged(lines, columns, part.width + _GUTTER, height, legend_height)
     if height is not None and used + legend_height + key_height > height:
         key, key_height = [], 0.0
@@ -137,8 +127,8 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
         pages,
         tuple(placed),
         header,
-        tuple(replace(item, y=item.y + top, words=_down(item.words, top)) for item in legend),
-        tuple(KeyItem(_down(item.short, top), _down(item.meaning, top)) for item in key),
+        tuple(replace(item, y=item.y + top, words=lowered(item.words, top)) for item in legend),
+        tuple(KeyItem(lowered(item.short, top), lowered(item.meaning, top)) for item in key),
     )
 
 
@@ -158,20 +148,10 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
         _MARGIN[bars_per_line],
         width,
         min(8, bars_per_line),
-        weak if isinstance(weak, float) else _SURE,
-        _new_meters(song.analysis),
-        _drives(song.analysis.bars),
+        weak if isinstance(weak, float) else SURE,
+        new_meters(song.analysis),
+        drive_range(song.analysis.bars),
     )
-
-
-def _drives(bars: Sequence[Bar]) -> tuple[float, float]:
-    """Return the drive of the song's calmest and strongest bars."""
-    found = sorted(bar.drive for bar in bars)
-    if not found:
-        return 0.0, 1.0
-    out = len(found) // _OUTLYING
-    low, high = found[out], found[-1 - out]
-    return min(low, high - _EVEN), high
 
 
 # One line.
@@ -201,17 +181,17 @@ def _chart_line(phrase: ChartPhrase, cues: list[Cue], part: _Part) -> ChartLine:
         section=phrase.section.id if phrase.section else None,
         staff_x=part.margin,
         staff_to_x=round(right, 2),
-        staff_top=down + _STAFF_TOP,
-        staff_base=down + _STAFF_BASE,
+        staff_top=down + STAFF_TOP,
+        staff_base=down + STAFF_BASE,
         light_y=down + LIGHT,
         light_half=LIGHT_HALF,
         bars=bars,
-        drive=tuple((x, round(down + y, 2)) for x, y in _drive(phrase, bars, part.drives)),
+        drive=tuple((x, round(down + y, 2)) for x, y in drive_line(phrase.stretches, bars, part.drives)),
         sustains=tuple(opened(sustains(part.held, bars, at), left_out)),
         hairpins=tuple(parted(hairpins(part.light, bars, at), left_out)),
         marks=signs,
         leaders=tuple((x, down + top, down + low) for x, top, low in leaders),
-        words=tuple(_down(each, down) for each in words),
+        words=tuple(lowered(each, down) for each in words),
     )
 
 
@@ -258,28 +238,6 @@ def _cues_by_phrase(found: list[ChartPhrase], part: _Part) -> list[list[Cue]]:
     return groups
 
 
-def _drive(
-    phrase: ChartPhrase, bars: tuple[ChartBar, ...], drives: tuple[float, float]
-) -> Iterator[tuple[float, float]]:
-    """Draw through the middles of the bars, since a bar has one drive; a stretch without bars is empty."""
-    low, high = drives
-    foot, head = _STAFF_BASE - _AIR, _STAFF_TOP + _AIR
-
-    def height(bar: Bar) -> float:
-        share = (bar.drive - low) / (high - low)
-        return round(foot - min(1.0, max(0.0, share)) * (foot - head), 2)
-
-    found = zip(phrase.stretches, bars, strict=True)
-    for barred, group in groupby(found, key=lambda each: each[0].bar is not None):
-        places = list(group)
-        heights = [height(stretch.bar) if stretch.bar else _STAFF_BASE for stretch, _ in places]
-        yield (places[0][1].x, heights[0])
-        if barred:
-            for (_, place), y in zip(places, heights, strict=True):
-                yield (round(place.x + place.width / 2, 2), y)
-        yield (round(places[-1][1].x + places[-1][1].width, 2), heights[-1])
-
-
 def _margin_words(phrase: ChartPhrase, part: _Part, categories: Sequence[Words]) -> Iterator[Words]:
     section = phrase.section
     taken = min((extent(each)[0] for each in categories), default=part.margin) - 4
@@ -289,11 +247,11 @@ def _margin_words(phrase: ChartPhrase, part: _Part, categories: Sequence[Words])
 
     if section is None:
         # What is heard stands over the line itself.
-        yield Words(_outside(phrase, part.analysis), 0.0, _STAFF_BASE, TEXT, "name", italic=True)
+        yield Words(_outside(phrase, part.analysis), 0.0, STAFF_BASE, TEXT, "name", italic=True)
         return
     label = section.mark
     if not phrase.first:
-        yield Words(f"({label})", 0.0, _STAFF_BASE, TEXT, "again")
+        yield Words(f"({label})", 0.0, STAFF_BASE, TEXT, "again")
         return
     yield Words(label, 0.0, 24.0, _LABEL, "label", bold=True)
     y = 37.0
@@ -332,17 +290,6 @@ def _two_lines(text: str, rooms: tuple[float, float]) -> Iterator[str]:
         yield fitted(" ".join(words), TEXT, rooms[1] if first else rooms[0])
 
 
-def _new_meters(analysis: SongAnalysis) -> frozenset[int]:
-    """Return the bars whose time signature is not that of the bar before."""
-    before = ""
-    found: list[int] = []
-    for bar in analysis.bars:
-        if bar.time_signature != before:
-            found.append(bar.number)
-        before = bar.time_signature
-    return frozenset(found)
-
-
 # Pages.
 
 
@@ -370,7 +317,7 @@ def _paged(
 
 def _header(song: Song, width: float) -> Iterator[Words]:
     analysis = song.analysis
-    yield Words(fitted(song.title, _TITLE, width, bold=True), 0.0, 18.0, _TITLE, "title", bold=True)
+    yield Words(fitted(song.title, TITLE, width, bold=True), 0.0, 18.0, TITLE, "title", bold=True)
     count = sum(bar.number >= 1 for bar in analysis.bars)
     if analysis.tempo_bpm is None:
         about = f"no music found; {clock(analysis.duration)} long"
@@ -379,30 +326,32 @@ def _header(song: Song, width: float) -> Iterator[Words]:
     yield Words(fitted(about, TEXT, width), 0.0, 33.0, TEXT, "about")
 
 
-def _legend(lines: Sequence[ChartLine], width: float) -> Iterator[LegendItem]:
-    x, y = 0.0, _LEGEND_STEP
-    for sign, shown, text in explained_signs(lines):
+def legend_items(signs: Iterable[tuple[LegendSign, str, str]], width: float) -> Iterator[LegendItem]:
+    """Place what signs mean, as `explained_signs` yields it, in rows from y 0 on."""
+    x, y = 0.0, LEGEND_STEP
+    for sign, shown, text in signs:
         wide = 28 + text_width(text, TEXT) + 12
         if x + wide > width and x > 0:
-            x, y = 0.0, y + _LEGEND_STEP
+            x, y = 0.0, y + LEGEND_STEP
         yield LegendItem(sign, round(x + 12, 2), y - 4, shown, Words(text, round(x + 28, 2), y, TEXT, "about"))
         x += wide
 
 
 def _key(part: _Part, width: float, top: float) -> Iterator[KeyItem]:
-    x, y = 0.0, top + _LEGEND_STEP
+    x, y = 0.0, top + LEGEND_STEP
     for term, meaning in explained_words(part.cues, part.hand):
         short = fitted(f"{term}:", TEXT, width / 2, bold=True)
         begin = text_width(short, TEXT, bold=True) + 4
         text = fitted(meaning, TEXT, width - begin)
         wide = begin + text_width(text, TEXT) + 20
         if x + wide - 20 > width and x > 0:
-            x, y = 0.0, y + _LEGEND_STEP
+            x, y = 0.0, y + LEGEND_STEP
         yield KeyItem(
             Words(short, round(x, 2), y, TEXT, "about", bold=True), Words(text, round(x + begin, 2), y, TEXT, "about")
         )
         x += wide
 
 
-def _down(words: Words, by: float) -> Words:
+def lowered(words: Words, by: float) -> Words:
+    """Return words that stand lower."""
     return replace(words, y=round(words.y + by, 2))

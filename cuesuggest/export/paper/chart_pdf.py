@@ -6,11 +6,11 @@ PDF by reportlab (ISO 32000), PNG (ISO/IEC 15948) by pdfium from the PDF, so tha
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from cuesuggest.export.chart import TEXT, Words, lay_out
-from cuesuggest.export.common.options import Options
+from cuesuggest.export.chart import TEXT, Chart, Words, lay_out
+from cuesuggest.export.common.options import About, Options, about
 from cuesuggest.export.paper.chart_drawing import Point, draw
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from cuesuggest.song import Song
 
-__all__ = ["pdf", "png"]
+__all__ = ["pdf", "pictured", "png", "printed"]
 
 _DPI = 150
 # Points, the largest print first. Under the last a page in the half dark is hard to read: a longer song takes more
@@ -40,9 +40,27 @@ def pdf(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    paper = Paper(song, options, landscape=True)
+    return printed(about(song, options), options, lambda width, height: lay_out(song, 16, width, height))
+
+
+def printed(said: About, options: Options, laid: Callable[[float, float], Chart]) -> bytes:
+    """Draw a chart on pages in landscape.
+
+    Parameters
+    ----------
+    said : About
+        What the paper says about itself.
+    options : Options
+    laid : callable
+        Given the width and height of a page in the chart's units, lays the chart out.
+
+    Returns
+    -------
+    bytes
+    """
+    paper = Paper(said, options, landscape=True)
     scales = [points / TEXT for points in _PRINT]
-    charts = [(scale, lay_out(song, 16, paper.width / scale, paper.height / scale)) for scale in scales]
+    charts = [(scale, laid(paper.width / scale, paper.height / scale)) for scale in scales]
     scale, chart = min(charts, key=lambda each: (each[1].pages, not each[1].key))
     for page in range(1, chart.pages + 1):
         draw(chart, page, _PdfPen(paper.canvas, paper.left, paper.top, scale))
@@ -58,10 +76,15 @@ def png(song: Song, options: Options) -> bytes:
     bytes
         Grey, 150 dots per inch.
     """
+    return pictured(pdf(song, options))
+
+
+def pictured(paper: bytes) -> bytes:
+    """Draw the pages of a PDF below each other as one picture, as `png` does."""
     import pypdfium2
     from PIL import Image
 
-    document = pypdfium2.PdfDocument(pdf(song, options))
+    document = pypdfium2.PdfDocument(paper)
     try:
         pages = [page.render(scale=_DPI / 72, grayscale=True).to_pil() for page in document]
     finally:

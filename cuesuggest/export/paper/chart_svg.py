@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from cuesuggest.export.chart import Words, lay_out
+from cuesuggest.export.chart import Chart, Words, lay_out
 from cuesuggest.export.common.escape import one_line
-from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.common.options import About, Options, about
 from cuesuggest.export.common.xml_element import element, xml_bytes
 from cuesuggest.export.paper import FACES
 from cuesuggest.export.paper.chart_drawing import Point, draw
@@ -17,9 +17,11 @@ if TYPE_CHECKING:
 
     from cuesuggest.song import Song
 
-__all__ = ["svg"]
+__all__ = ["WIDTH", "drawn_chart", "svg"]
 
-_WIDTH, _MARGIN = 1040.0, 20.0  # in the chart's units
+WIDTH = 1040.0
+"""Of a chart in a picture, in its units."""
+_MARGIN = 20.0
 _SCALE = 1.2  # px a unit: text of 11 units is 9.9 points
 
 
@@ -36,14 +38,30 @@ def svg(song: Song, options: Options) -> bytes:
     bytes
         UTF-8.
     """
-    chart = lay_out(song, 16, _WIDTH)
+    return drawn_chart(lay_out(song, 16, WIDTH), about(song, options))
+
+
+def drawn_chart(chart: Chart, said: About) -> bytes:
+    """Draw a chart of one page.
+
+    Parameters
+    ----------
+    chart : Chart
+    said : About
+        What the picture says about itself.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
     sides = (-_MARGIN, -_MARGIN, chart.width + 2 * _MARGIN, chart.height + 2 * _MARGIN)
     x, y, wide, high = box = [f"{side:g}" for side in sides]
     size = {"width": f"{sides[2] * _SCALE:g}", "height": f"{sides[3] * _SCALE:g}"}
     root = element("svg", xmlns="http://www.w3.org/2000/svg", **size, viewBox=" ".join(box), role="img")
     root.set("font-family", FACES)
-    root.append(element("title", one_line(song.title)))
-    root.append(element("desc", "; ".join(map(one_line, about(song, options).lines()))))
+    root.append(element("title", one_line(said.title)))
+    root.append(element("desc", "; ".join(map(one_line, said.lines()))))
     root.append(element("rect", x=x, y=y, width=wide, height=high, fill="#fff"))
     draw(chart, 1, _SvgPen(root))
     return xml_bytes(root)

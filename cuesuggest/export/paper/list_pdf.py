@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import one_line
-from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.lines import nothing_to_do, volunteers_words
 from cuesuggest.export.paper.list_table import COLUMNS, TableRow, table
 from cuesuggest.export.paper.live import check_line, removed_line, varied_words
@@ -50,7 +50,7 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         As many pages as it takes.
     """
-    paper = Paper(song, options, landscape=True)
+    paper = Paper(about(song, options), options, landscape=True)
     widths = [paper.width * share / sum(SHARES) for share in SHARES]
     rows = [_set_row(row, widths) for row in table(song, options)]
     told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.live import Act, Block, BlockRow, LivePage, live_page, thinned
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print, whole_lines
@@ -66,7 +66,7 @@ def pdf(song: Song, options: Options) -> bytes:
         One page; what does not fit on it is left to the list, and the page says which cues.
     """
     page, columns, breaks = fitting(song, options)
-    paper = Paper(song, options, landscape=False)
+    paper = Paper(about(song, options), options, landscape=False)
     layout = _Layout(paper, page)
     if page.nothing:
         layout.draw_nothing()
@@ -95,7 +95,7 @@ def fitting(song: Song, options: Options) -> tuple[LivePage, int, Breaks]:
     most = sum(1 for _ in page.acts)
     while True:
         for columns, breaks in _TRIES:
-            if _Layout(Paper(song, options, landscape=False), page).fits(columns, breaks):
+            if _Layout(Paper(about(song, options), options, landscape=False), page).fits(columns, breaks):
                 return page, columns, breaks
         if most == 0:
             # Twenty letters and not one action: the heads alone fill more than a side.

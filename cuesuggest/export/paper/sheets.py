@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
 
-from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.common.options import About, Options
 from cuesuggest.export.paper.typeface import REGULAR, printed_width, ready, to_print, whole_lines
-
-if TYPE_CHECKING:
-    from cuesuggest.song import Song
 
 __all__ = ["PAPERS", "Paper"]
 
@@ -24,7 +20,7 @@ _FOOT_STEP = 8.0
 class Paper:
     """A PDF in the making: margins, foot, page numbers."""
 
-    def __init__(self, song: Song, options: Options, *, landscape: bool) -> None:
+    def __init__(self, said: About, options: Options, *, landscape: bool) -> None:
         from reportlab.pdfgen.canvas import Canvas
 
         ready()
@@ -33,9 +29,9 @@ class Paper:
         self._bytes = io.BytesIO()
         # Invariant: no random identifier, no time of day, so that the same song gives the same file.
         self.canvas = Canvas(self._bytes, pagesize=self._full, invariant=1, initialFontName=REGULAR)
-        self.canvas.setTitle(to_print(song.title) or "song")
+        self.canvas.setTitle(to_print(said.title) or "song")
         self.canvas.setCreator("cuesuggest")
-        title, *rest = about(song, options).lines()
+        title, *rest = said.lines()
         foot = (f"{title}; " + "; ".join(rest[:-1]), rest[-1])
         self.canvas.setSubject(to_print("; ".join(foot)))
         self.left = _MARGIN
