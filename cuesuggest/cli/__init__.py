@@ -14,6 +14,7 @@ import click
 
 from cuesuggest import __version__
 from cuesuggest.cli.commands import analyze, list_
+from cuesuggest.cli.comparing import compare
 from cuesuggest.cli.correcting import correct
 from cuesuggest.cli.doctor import doctor
 from cuesuggest.cli.editing import edit
@@ -76,6 +77,7 @@ for command in (
     suggest,
     review,
     retime,
+    compare,
     analyze,
     list_,
     edit,

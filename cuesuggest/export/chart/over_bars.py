@@ -101,10 +101,13 @@ def over_bars(
             kinds: tuple[str, ...] = tuple(kind for kind in stretch.heard if kind not in told)
         else:
             x = rows.put(Words(str(stretch.bar.number), place.x, _BASELINE, TEXT, "number"))
-            if stretch.bar.number in meters:
-                meter = Words(stretch.bar.time_signature, round(x, 2), _BASELINE, TEXT, "meter", bold=True)
-                x = rows.put(meter)
             kinds = in_bars[stretch.bar.number]
+            if stretch.bar.number in meters:
+                text = stretch.bar.time_signature
+                if x + text_width(text, TEXT, bold=True) <= place.x + place.width:
+                    x = rows.put(Words(text, round(x, 2), _BASELINE, TEXT, "meter", bold=True))
+                else:  # beside the number of the next bar there is no room
+                    kinds = (text, *kinds)
         together = ", ".join(kinds)
         heard += [(text, x, place.x) for text in ([together] if rows.has_room(together) else kinds) if text]
     # Numbers first: they say where there is room.

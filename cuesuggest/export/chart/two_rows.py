@@ -21,18 +21,30 @@ from cuesuggest.score.take_words import differences, take_line
 
 __all__ = ["lay_out_two"]
 
-_PER_ROW = 32  # bars, four phrases of eight
-_AT_LEAST = 20  # bars of a row that ends where a section does
+_PER_ROW = (32, 24, 16)  # bars: whole phrases of eight, as many as have room
+_BAR = 22.0  # in which a number of three digits has room
+_AT_LEAST = 0.6  # of a row that ends where a section does
 _MARGIN = 54.0
 _LABEL = 13.0
+_LEAST_NAME = 4  # letters; less of a name says nothing
+_TOLD = ("talk", "crowd", "false-start", "pause", "stop", "hit", "build", "drop", "breakdown", "tag")
 _OVER = 15.0  # for the names of sections, over the bar numbers
 _MARKED = STAFF_BASE + 4.5  # where bars that only one of the takes has are underlined
 _UNDER = STAFF_BASE + 16.0
 _TAKE = 22.0  # from the staff's line to the end of a take's row
-_BETWEEN = 12.0  # between pairs of rows
+_BETWEEN = 10.0  # between pairs of rows
 _MOST_SAID = 16  # lines
 _STEP = 14.0
 _ELSEWHERE, _ALONE = 1, 3
+
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """How wide things are."""
+
+    width: float
+    """Of a row, with its margin."""
+    bar: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +83,9 @@ def lay_out_two(two: TwoTakes, width: float, height: float | None = None) -> Cha
         _side("second", two.second, [(each, each.second) for each in found if each.lasting == "second"], found),
     )
     header = list(_header(two, width))
-    pairs = [_pair(two, sides, span, width) for span in _rows(two, sides)]
+    count = next((each for each in _PER_ROW if (width - _MARGIN) / each >= _BAR), _PER_ROW[-1])
+    scale = _Scale(width, (width - _MARGIN) / count)
+    pairs = [_pair(two, sides, span, scale) for span in _rows(two, sides, count)]
     legend = list(legend_items(_signs([line for pair, _ in pairs for line in pair]), width))
     legend_height = (legend[-1].y if legend else 0.0) + LEGEND_STEP
     lines: list[ChartLine] = []
@@ -85,7 +99,7 @@ def lay_out_two(two: TwoTakes, width: float, height: float | None = None) -> Cha
     whole = y + legend_height if height is None else height
     top = whole - legend_height
     return Chart(
-        _PER_ROW,
+        count,
         width,
         round(whole, 2),
         page,
@@ -108,13 +122,15 @@ def _side(name: str, take: Played, own: Iterable[tuple[Block, tuple[int, ...]]],
         weight = _ELSEWHERE if block.elsewhere else _ALONE
         notes |= dict.fromkeys(bars, (weight, bars[-1], note))
     analysis = take.analysis
-    return _Side(name, take, Grid(analysis), drive_range(analysis.bars), new_meters(analysis), notes)
+    # The first time signature is told above.
+    meters = new_meters(analysis) - {take.analysis.bars[0].number}
+    return _Side(name, take, Grid(analysis), drive_range(analysis.bars), meters, notes)
 
 
 # Rows.
 
 
-def _rows(two: TwoTakes, sides: tuple[_Side, _Side]) -> Iterator[tuple[int, int]]:
+def _rows(two: TwoTakes, sides: tuple[_Side, _Side], count: int) -> Iterator[tuple[int, int]]:
     """Divide the columns into rows, where a section starts if there is one near the end of a row."""
     opening = [
         index
@@ -123,9 +139,9 @@ def _rows(two: TwoTakes, sides: tuple[_Side, _Side]) -> Iterator[tuple[int, int]
     ]
     at = 0
     while at < len(two.columns):
-        stop = at + _PER_ROW
+        stop = at + count
         if stop < len(two.columns):
-            stop = max((start for start in opening if at + _AT_LEAST <= start <= stop), default=stop)
+            stop = max((start for start in opening if at + _AT_LEAST * count <= start <= stop), default=stop)
         yield at, min(stop, len(two.columns))
         at = stop
 
@@ -136,7 +152,7 @@ def _opens(side: _Side, number: int | None) -> bool:
 
 
 def _pair(
-    two: TwoTakes, sides: tuple[_Side, _Side], span: tuple[int, int], width: float
+    two: TwoTakes, sides: tuple[_Side, _Side], span: tuple[int, int], scale: _Scale
 ) -> tuple[list[ChartLine], float]:
     """Draw a row of each take, from y 0 on; returns how high they are together."""
     low, high = span
@@ -144,17 +160,17 @@ def _pair(
     lines: list[ChartLine] = []
     y = 0.0
     for side, row in zip(sides, numbers, strict=True):
-        drawn = _row(side, row, width)
+        drawn = _row(side, row, scale)
         lines += [replace(line, y=y) for line in drawn]
         y += drawn[0].height
     return lines, y
 
 
-def _row(side: _Side, numbers: Sequence[int | None], width: float) -> list[ChartLine]:
+def _row(side: _Side, numbers: Sequence[int | None], scale: _Scale) -> list[ChartLine]:
     """Draw a row of one take: a line for each stretch without a gap; the words stand with the first."""
-    step = (width - _MARGIN) / _PER_ROW
+    width = scale.width
     found = [(index, bar) for index, number in enumerate(numbers) if number and (bar := side.grid.bar(number))]
-    bars = [_bar(side, bar, _MARGIN + index * step, step) for index, bar in found]
+    bars = [_bar(side, bar, _MARGIN + index * scale.bar, scale.bar) for index, bar in found]
     stretches = [Stretch(bar, bar.start, bar.end) for _, bar in found]
     over, rows = _over(side, stretches, bars, width)
     lower = _OVER + rows * WORDS_STEP
@@ -232,7 +248,8 @@ def _over(side: _Side, stretches: Sequence[Stretch], bars: Sequence[ChartBar], w
     """Write bar numbers and what is heard; what is wider than the rest of the row is told in words alone."""
     if not bars:
         return [], 0
-    events = [each for each in side.take.analysis.events if text_width(each.kind, TEXT) <= width - bars[0].x]
+    room = width - bars[0].x
+    events = [each for each in side.take.analysis.events if each.kind in _TOLD and text_width(each.kind, TEXT) <= room]
     return over_bars(stretches, bars, events, side.meters, width)
 
 
@@ -259,7 +276,7 @@ def _labels(side: _Side, bars: Sequence[ChartBar], width: float) -> Iterator[Wor
         named = section.name or (f"{section.role}?" if section.role else "")
         at = bar.x + text_width(mark, _LABEL, bold=True) + 4
         name = fitted(named, TEXT, end - 4 - at)
-        if name.strip("…"):
+        if named and (name == named or len(name) > _LEAST_NAME):
             yield Words(name, round(at, 2), 11.0, TEXT, "name")
 
 
@@ -283,7 +300,7 @@ def _under(side: _Side, bars: Sequence[ChartBar], width: float) -> Iterator[Word
         if note is None or note[1] in told:
             continue
         told.add(note[1])
-        at = next((right for left, right in taken if left <= bar.x < right), bar.x)
+        at = max([right for left, right in taken if left <= bar.x < right], default=bar.x)
         end = min([left for left, _ in taken if left > bar.x] or [width])
         if text_width(note[2], TEXT) <= end - at - 4:
             yield Words(note[2], round(at, 2), _UNDER, TEXT, "heard", italic=True)

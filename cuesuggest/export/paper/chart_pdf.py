@@ -43,8 +43,8 @@ def pdf(song: Song, options: Options) -> bytes:
     return printed(about(song, options), options, lambda width, height: lay_out(song, 16, width, height))
 
 
-def printed(said: About, options: Options, laid: Callable[[float, float], Chart]) -> bytes:
-    """Draw a chart on pages in landscape.
+def printed(said: About, options: Options, laid: Callable[[float, float], Chart], *, landscape: bool = True) -> bytes:
+    """Draw a chart on pages.
 
     Parameters
     ----------
@@ -53,12 +53,13 @@ def printed(said: About, options: Options, laid: Callable[[float, float], Chart]
     options : Options
     laid : callable
         Given the width and height of a page in the chart's units, lays the chart out.
+    landscape : bool
 
     Returns
     -------
     bytes
     """
-    paper = Paper(said, options, landscape=True)
+    paper = Paper(said, options, landscape=landscape)
     scales = [points / TEXT for points in _PRINT]
     charts = [(scale, laid(paper.width / scale, paper.height / scale)) for scale in scales]
     scale, chart = min(charts, key=lambda each: (each[1].pages, not each[1].key))
