@@ -18,9 +18,11 @@ Lasting = Literal["both", "first", "second"]
 # does not tear a section apart.
 _LEAVES = 2.0
 _BOTH = 0.25
+_SLIPS = 0.5
+_LATER = 0.01
 _SLIP = 2  # bars counted otherwise in the middle of a section, which are no difference
 _SHORTEST = 4  # bars whose tempo is told
-_PACE = 0.02  # relative; tempi that differ by less go together
+_PACE = 0.03  # relative; tempi that differ by less go together
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +159,7 @@ def columns(first: Sequence[int], second: Sequence[int], sources: Sequence[int |
     """
     known = set(first)
     sources = [source if source in known else None for source in sources]
-    kept = _in_order(sources)
+    kept = _in_order(sources, first[0] if first else 0)
     paired = {sources[index] for index in kept}
     played = {source for source in sources if source is not None}
     index_of = {number: index for index, number in enumerate(first)}
@@ -184,12 +186,15 @@ def _known(source: int | None) -> int:
     return source
 
 
-def _in_order(sources: Sequence[int | None]) -> list[int]:
-    """Return the bars that stand under the bars they are: as many as can in order, in few pieces."""
+def _in_order(sources: Sequence[int | None], lowest: int) -> list[int]:
+    """Return the bars that stand under the bars they are: as many as can in order, in few pieces.
+
+    Of two ways that are as good, what comes first stands under what it is.
+    """
     best: list[float] = []
     before: list[int] = []
     for index, source in enumerate(sources):
-        score, came = 1.0, -1
+        score, came = 1.0 - _cost(index, (source or lowest) - lowest) - _LATER, -1
         for earlier in range(index if source is not None else 0):
             other = sources[earlier]
             if other is None or source is None or other >= source:
@@ -224,6 +229,8 @@ def turned(two: TwoTakes) -> TwoTakes:
 
 def _cost(more: int, fewer: int) -> float:
     """Return what it costs to go on after bars that only one of the takes has: a left-out bar less than a jump."""
+    if 0 < more == fewer <= _SLIP:
+        return _SLIPS
     return _LEAVES * (more > 0) + min(fewer / 4, 1.0) * _LEAVES + _BOTH * (more > 0 and fewer > 0)
 
 

@@ -16,6 +16,8 @@ _TEMPO = 0.01  # relative; less is not told
 _WHOLE = 0.75  # of a section's bars: more are the section
 _MORE = 0.5  # of a section's bars: more than that are no longer a few bars more of it
 _FEW = 1  # bars: so few may be counted otherwise rather than played otherwise
+# So many places where a bar or two are only in one of the takes, and the bars of one of them are counted wrongly.
+_SCATTERED, _SCATTERED_BARS, _FEWEST_SCATTERED = 2, 0.1, 5
 _NUMBERS = ("no", "once", "twice", "three times", "four times", "five times", "six times")
 # What is told of where there is no music, or where it stops; other events hang on how a part is played.
 _TOLD = ("talk", "crowd", "count-in", "false-start", "pause", "stop")
@@ -33,7 +35,8 @@ def take_line(take: Played) -> str:
     known = f" (bars and names of {take.document})" if take.document else ""
     analysis = take.analysis
     tempo = f"{tempo_words(analysis, 1)}, " if analysis.tempo_bpm else ""
-    music = f"{_minutes(take.music)} of music from {_minutes(analysis.music_start or 0.0)} on"
+    start = clock(analysis.music_start or 0.0).partition(".")[0]
+    music = f"{_minutes(take.music)} of music from {start} on"
     return f"{take.name}{known}: {tempo}{analysis.time_signature}, {counted(len(take.bars), 'bar')}, {music}"
 
 
@@ -105,17 +108,17 @@ def _tempo(two: TwoTakes) -> Iterator[str]:
         yield f"It is {_percent(other / one)} ({_tempi(one, other)})."
     found = paces(two)
     if len(found) > 1:
-        parts = [
-            f"{_stretch(each, each is found[-1], two.first.analysis.sections)} "
-            f"{_percent(each.ratio)} ({_tempi(each.first, each.second)})"
-            for each in found
-        ]
+        parts = [f"{_stretch(each, each is found[-1], two.first.analysis.sections)} {_against(each)}" for each in found]
         yield f"The tempo goes apart inside the song: {_listed(parts)}."
 
 
+def _against(pace: Pace) -> str:
+    if abs(pace.ratio - 1) < _TEMPO:
+        return "as fast as the first take"
+    return f"{_percent(pace.ratio)} ({_tempi(pace.first, pace.second)})"
+
+
 def _percent(ratio: float) -> str:
-    if abs(ratio - 1) < _TEMPO:
-        return "as fast"
     return f"{abs(ratio - 1) * 100:.0f} % {'faster' if ratio > 1 else 'slower'}"
 
 
@@ -152,56 +155,87 @@ class _Form:
 
     def __init__(self, two: TwoTakes) -> None:
         self._two = two
-        self._first, self._second = Grid(two.first.analysis), Grid(two.second.analysis)
+        self._first = Grid(two.first.analysis)
         self._all = blocks(two.columns)
-        self._few: list[str] = []
         self._told: set[int] = set()
 
     def sentences(self) -> Iterator[str]:
         """Say it, in the order of the song; single bars together at the end."""
+        scattered = sum(len(each.columns) <= _SCATTERED for each in self._all if each.lasting != "both")
+        if scattered > max(_SCATTERED_BARS * len(self._two.columns), _FEWEST_SCATTERED):
+            yield (
+                "The bars of the two are counted in different ways, so what differs in form cannot be told bar by bar. "
+                "Put the bars right on the page or with correct, and compare again."
+            )
+            return
+        few: list[Block] = []
         for index, block in enumerate(self._all):
             if block.lasting == "both" or block.at in self._told:
                 continue
-            text = self._less(index, block) if block.lasting == "first" else self._more(index, block)
             if len(block.columns) <= _FEW:
-                self._few.append(text)
-            elif text:
+                few.append(block)
+                continue
+            text = self._less(index, block) if block.lasting == "first" else self._more(index, block)
+            if text:
                 yield f"{text[0].upper()}{text[1:]}."
-        if self._few:
-            yield f"Single bars, which may only be counted in another way: {'; '.join(self._few)}."
+        if few:
+            yield f"Single bars, which may only be counted in another way: {'; '.join(self._single(few))}."
+
+    def _single(self, few: Sequence[Block]) -> Iterator[str]:
+        """Say where the second take has single bars more or less, by section."""
+        found: dict[str, dict[str, int]] = {}
+        for block in few:
+            index = self._all.index(block)
+            bar = block.first[0] if block.first else self._neighbour(index, -1) or self._neighbour(index, 1)
+            section = self._first.section_of(bar)
+            name = self._called(section) if section else "the song"
+            ways = found.setdefault(name, {})
+            way = "less" if block.first else "more"
+            ways[way] = ways.get(way, 0) + 1
+        for name, ways in found.items():
+            said = _listed([f"{counted(count, 'bar')} {way}" for way, count in ways.items()])
+            yield f"{name} has {said}"
 
     def _less(self, index: int, block: Block) -> str:
-        """Say that the second take does not have bars, or has them elsewhere."""
-        bars = f"{_span(block.first)} of the first take"
+        """Say that the second take does not have bars; where it has them elsewhere, that is told there."""
         if block.elsewhere:
-            return ""  # told where it is played
-        whole = self._named(block.first)
-        inside = self._inside(index)
-        part = self._first.section_of(block.first[0])
-        if inside is None and part is not None and not self._whole(part, block.first):
-            inside = part if self._first.section_of(block.first[-1]) == part else None
-        if inside is not None and len(block.first) < _WHOLE * inside.bars:
-            return f"{self._called(inside)} has {counted(len(block.first), 'bar')} less ({bars})"
-        return f"{whole} {'is' if self._is_one(block.first) else 'are'} left out ({bars})"
+            return ""
+        bars = f"({_span(block.first)} of the first take)"
+        section = self._first.section_of(block.first[0])
+        alone = section is not None and self._first.section_of(block.first[-1]) == section
+        if section is not None and alone and not self._whole(section, block.first):
+            return f"{self._called(section)} has {counted(len(block.first), 'bar')} less {bars}"
+        return f"{self._named(block.first)} {self._verb(block.first)} left out {bars}"
 
     def _more(self, index: int, block: Block) -> str:
         """Say that the second take has bars more, or has bars of the first here."""
-        count, bars = len(block.second), _span(block.second)
-        inside = self._inside(index)
-        if not block.elsewhere or (inside is not None and count <= _MORE * inside.bars):
-            if inside is not None and count <= _MORE * inside.bars:
-                return f"{self._called(inside)} has {counted(count, 'bar')} more ({bars} of the second take)"
-            new = f"{counted(count, 'bar')} {'is' if count == 1 else 'are'} new"
-            return f"{new} {self._where(index)} ({bars} of the second take)"
-        sources = self._likeliest(index, block)
         other = self._moved_from(block)
         if other is not None:
             return self._elsewhere(block, other)
-        again = f"{self._named(sources)} {'is' if self._is_one(sources) else 'are'} played"
+        bars = f"({_span(block.second)} of the second take)"
+        longer = self._lengthened(index, block)
+        if longer is not None:
+            return f"{self._called(longer)} has {counted(len(block.second), 'bar')} more {bars}"
+        if not block.elsewhere:
+            return f"{counted(len(block.second), 'bar')} are new {self._where(index)} {bars}"
+        sources = self._likeliest(index, block)
+        again = f"{self._named(sources)} {self._verb(sources)} played"
         before = self._before(index, sources)
         if before is not None:
             return f"{again} {before[0]} ({_span(before[1])} of the second take)"
-        return f"{again} once more {self._where(index)} ({bars} of the second take)"
+        return f"{again} once more {self._where(index)} {bars}"
+
+    def _lengthened(self, index: int, block: Block) -> Section | None:
+        """Return the section of the first take that has a few bars more here, rather than something between."""
+        before, after = self._neighbour(index, -1), self._neighbour(index, 1)
+        one, other = self._first.section_of(before), self._first.section_of(after)
+        sources = {section for section in map(self._first.section_of, block.sources) if section}
+        for section in (one, other):
+            if section is None or len(block.columns) > _MORE * section.bars:
+                continue
+            if sources == {section} or (not sources and section is one and (one == other or after is None)):
+                return section
+        return None
 
     def _before(self, index: int, sources: Sequence[int]) -> tuple[str, list[int]] | None:
         """Return how often bars are played in a row, and all bars of the second take in which they are."""
@@ -261,7 +295,7 @@ class _Form:
             return f"{what} and {self._named(between)} have changed places ({_span(both)} of the second take)"
         where = self._where(self._all.index(block))
         before = self._where(self._all.index(other))
-        return f"{what} is played {where} ({bars}) instead of {before}"
+        return f"{what} {self._verb(other.first)} played {where} ({bars}) instead of {before}"
 
     def _where(self, index: int) -> str:
         """Say where a block stands: between two sections, inside one, at the start or the end."""
@@ -285,19 +319,6 @@ class _Form:
                 return each.first[0] if way > 0 else each.first[-1]
         return None
 
-    def _inside(self, index: int) -> Section | None:
-        """Return the section of the first take that is played before and after a block, or up to it alone."""
-        before, after = self._neighbour(index, -1), self._neighbour(index, 1)
-        one = self._first.section_of(before)
-        other = self._first.section_of(after)
-        if one is None or one == other or after is None:
-            return one
-        block = self._all[index]
-        known = {section.id for section in map(self._first.section_of, block.first or block.sources) if section}
-        if len(block.columns) <= _MORE * one.bars and known <= {one.id}:
-            return one
-        return other if known == {other.id if other else ""} else None
-
     def _named(self, bars: Sequence[int]) -> str:
         """Name bars of the first take: whole sections by their names, parts by their number of bars."""
         parts = []
@@ -316,10 +337,9 @@ class _Form:
     def _is_whole(self, bars: Sequence[int]) -> bool:
         return " of " not in self._named(bars)
 
-    def _is_one(self, bars: Sequence[int]) -> bool:
-        """Whether one section is named, or one bar."""
+    def _verb(self, bars: Sequence[int]) -> str:
         named = self._named(bars)
-        return " and " not in named and (" bars of " not in named)
+        return "are" if " and " in named or " bars of " in named else "is"
 
     def _called(self, section: Section) -> str:
         return called(section, self._first.sections)

@@ -28,11 +28,11 @@ _MARGIN = 54.0
 _LABEL = 13.0
 _LEAST_NAME = 4  # letters; less of a name says nothing
 _TOLD = ("talk", "crowd", "false-start", "pause", "stop", "hit", "build", "drop", "breakdown", "tag")
-_OVER = 15.0  # for the names of sections, over the bar numbers
+_OVER = 14.0  # for the names of sections, over the bar numbers
 _MARKED = STAFF_BASE + 4.5  # where bars that only one of the takes has are underlined
-_UNDER = STAFF_BASE + 16.0
-_TAKE = 22.0  # from the staff's line to the end of a take's row
-_BETWEEN = 10.0  # between pairs of rows
+_UNDER = STAFF_BASE + 15.0
+_TAKE = 19.0  # from the staff's line to the end of a take's row
+_BETWEEN = 8.0  # between pairs of rows
 _MOST_SAID = 16  # lines
 _STEP = 14.0
 _ELSEWHERE, _ALONE = 1, 3
@@ -261,8 +261,8 @@ def _parts(side: _Side, bars: Sequence[ChartBar], width: float) -> Iterator[tupl
         goes_on = before is not None and abs(before.x + before.width - bar.x) < 1
         if section and not (goes_on and found and found[-1][0] == section):
             found.append((section, bar))
-    ends = [*(bar.x for _, bar in found[1:]), width]
-    yield from ((section, bar, end) for (section, bar), end in zip(found, ends, strict=True))
+    for index, (section, bar) in enumerate(found):
+        yield section, bar, found[index + 1][1].x if index + 1 < len(found) else width
 
 
 def _labels(side: _Side, bars: Sequence[ChartBar], width: float) -> Iterator[Words]:
@@ -320,8 +320,9 @@ def _signs(lines: Sequence[ChartLine]) -> Iterator[tuple[LegendSign, str, str]]:
 
 
 def _header(two: TwoTakes, width: float) -> Iterator[Words]:
-    title = fitted(f"{two.first.name} and {two.second.name}", TITLE, width, bold=True)
-    yield Words(title, 0.0, 18.0, TITLE, "title", bold=True)
+    title = f"{two.first.name} and {two.second.name}"
+    size = TITLE if text_width(title, TITLE, bold=True) <= width else _LABEL
+    yield Words(fitted(title, size, width, bold=True), 0.0, 18.0, size, "title", bold=True)
     heads = [f"First: {take_line(two.first)}", f"Second: {take_line(two.second)}"]
     lines = [line for text in (*heads, *differences(two)) for line in _wrapped(text, width)]
     if len(lines) > _MOST_SAID:
