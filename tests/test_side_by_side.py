@@ -239,9 +239,8 @@ def test_a_stop_is_the_same_one_where_bars_have_other_numbers():
 
 def test_recordings_of_other_songs_are_no_takes():
     takes = [Played(name, name * 64, make_analysis(FORM)) for name in "ab"]
-    assert differences(TwoTakes(*takes, ())) == [
-        "These are not two takes of one song: next to nothing of the one is found in the other."
-    ]
+    (said,) = differences(TwoTakes(*takes, ()))
+    assert said.startswith("These are not two takes of one song")
 
 
 def test_a_take_says_its_tempo_its_bars_and_how_long_its_music_is():

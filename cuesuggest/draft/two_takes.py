@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,17 +12,25 @@ from cuesuggest.analysis.takes.take import Heard
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.again.other_take import OtherTake
 from cuesuggest.draft.again.reading import form_as_in
-from cuesuggest.draft.alike import OTHER_SONG, OtherSongError, laid_on, named, read_alike
+from cuesuggest.draft.alike import OtherSongError, laid_on, named, read_alike
 from cuesuggest.draft.beside import document_of, is_about
 from cuesuggest.draft.drafting import source_of
 from cuesuggest.draft.listening import Framed, framed
 from cuesuggest.draft.order import Order
 from cuesuggest.errors import RecordingChangedError, RecordingError
-from cuesuggest.score.side_by_side import Played, TwoTakes, columns, turned
+from cuesuggest.score.side_by_side import Column, Played, TwoTakes, columns, turned
 from cuesuggest.song import Song
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, Window, open_recording
 
 __all__ = ["OpenTake", "compared", "open_take"]
+
+# Signs of another song. Of 16 pairs of takes none had one; of 35 pairs of different songs each had one, most had more.
+# They were chosen on these pairs.
+_SURE = 0.9
+_FEWEST_SURE, _ENOUGH_SURE = 0.4, 0.7  # of the beats that both have: of so many it is sure which they are
+_ALIKE = -0.3  # nats a beat
+_FARTHEST_KEY = 4  # semitones; a band that plays a song further off is rare
+_ENOUGH_SHARED = 0.4  # of the longer take's bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,15 +116,30 @@ def _compared(lead: OpenTake, other: OpenTake, step: Step | None) -> TwoTakes:
         aligned, analysis, recounted = _laid(before, other, frames, step)
     except OtherSongError:
         return TwoTakes(own, _played(other, _analysis(other, frames, step)), ())
-    take = OtherTake(before.analysis, analysis, aligned)
-    sources = take.sources()
+    sources = OtherTake(before.analysis, analysis, aligned).sources()
+    found = columns([bar.number for bar in own.bars], [bar.number for bar, _ in sources], [each for _, each in sources])
+    signs = _signs_of_another_song(aligned, found)
+    if signs > 1:
+        return TwoTakes(own, _played(other, _analysis(other, frames, step)), ())
+    played = _played(other, analysis)
     return TwoTakes(
-        own,
-        replace(_played(other, analysis), document="" if recounted or not other.document else other.document.name),
-        columns([bar.number for bar in own.bars], [bar.number for bar, _ in sources], [each for _, each in sources]),
-        aligned.key,
-        aligned.score < OTHER_SONG,
-        recounted,
+        own, replace(played, document="") if recounted else played, found, aligned.key, signs > 0, recounted
+    )
+
+
+def _signs_of_another_song(aligned: Aligned, found: Sequence[Column]) -> int:
+    """Count what speaks for two songs rather than two takes of one."""
+    shared = sum(each.lasting == "both" for each in found)
+    longer = max(sum(each.first is not None for each in found), sum(each.second is not None for each in found))
+    sure = float((aligned.sure[aligned.way >= 0] > _SURE).mean())
+    return sum(
+        (
+            aligned.score < _ALIKE,
+            sure < _ENOUGH_SURE,
+            sure < _FEWEST_SURE,
+            abs(aligned.key) > _FARTHEST_KEY,
+            shared < _ENOUGH_SHARED * longer,
+        )
     )
 
 

@@ -70,7 +70,10 @@ def differences(two: TwoTakes) -> list[str]:
         Sentences, the most general first; never empty.
     """
     if not two.columns:
-        return ["These are not two takes of one song: next to nothing of the one is found in the other."]
+        return [
+            "These are not two takes of one song: too little of the one is found in the other. If they are, put the "
+            "bars of one of them right on the page or with correct, and compare again."
+        ]
     said = [*_doubts(two)]
     found = [*_length(two), *_tempo(two), *_key(two), *_Form(two).sentences(), *_heard(two)]
     if not found:
@@ -82,7 +85,7 @@ def _doubts(two: TwoTakes) -> Iterator[str]:
     if two.first.sha256 == two.second.sha256:
         yield "Both are the same recording."
     if two.doubtful:
-        yield "The two are so little alike that they may be two songs: believe the rest only once you have listened."
+        yield "The two are so little alike that they may be two songs. Listen before you believe the rest."
     if two.recounted:
         yield (
             "The two documents count the bars in different ways; here the second take is counted as the first one is, "
