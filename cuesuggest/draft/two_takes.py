@@ -12,7 +12,7 @@ from cuesuggest.analysis.takes.take import Heard
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.again.other_take import OtherTake
 from cuesuggest.draft.again.reading import form_as_in
-from cuesuggest.draft.alike import OtherSongError, laid_on, named, read_alike
+from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, OtherSongError, laid_on, named, read_alike
 from cuesuggest.draft.beside import document_of, is_about
 from cuesuggest.draft.drafting import source_of
 from cuesuggest.draft.listening import Framed, framed
@@ -24,12 +24,9 @@ from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, Window, open_
 
 __all__ = ["OpenTake", "compared", "open_take"]
 
-# Signs of another song. Of 16 pairs of takes none had one; of 35 pairs of different songs each had one, most had more.
-# They were chosen on these pairs.
+# Signs of another song, beside those that `alike` has.
 _SURE = 0.9
 _FEWEST_SURE, _ENOUGH_SURE = 0.4, 0.7  # of the beats that both have: of so many it is sure which they are
-_ALIKE = -0.3  # nats a beat
-_FARTHEST_KEY = 4  # semitones; a band that plays a song further off is rare
 _ENOUGH_SHARED = 0.4  # of the longer take's bars
 
 
@@ -134,10 +131,10 @@ def _signs_of_another_song(aligned: Aligned, found: Sequence[Column]) -> int:
     sure = float((aligned.sure[aligned.way >= 0] > _SURE).mean())
     return sum(
         (
-            aligned.score < _ALIKE,
+            aligned.score < OTHER_SONG,
             sure < _ENOUGH_SURE,
             sure < _FEWEST_SURE,
-            abs(aligned.key) > _FARTHEST_KEY,
+            abs(aligned.key) > USUAL_KEYS,
             shared < _ENOUGH_SHARED * longer,
         )
     )

@@ -10,7 +10,7 @@ from typing import Literal
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
 from cuesuggest.score.grid import Grid
 
-__all__ = ["Block", "Column", "Pace", "Played", "TwoTakes", "blocks", "columns", "paces", "turned"]
+__all__ = ["Column", "ColumnBlock", "Pace", "Played", "TwoTakes", "blocks", "columns", "paces", "turned"]
 
 Lasting = Literal["both", "first", "second"]
 
@@ -109,7 +109,7 @@ class TwoTakes:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class ColumnBlock:
     """Columns in a row in which the same take has something, in one way."""
 
     at: int
@@ -234,13 +234,13 @@ def _cost(more: int, fewer: int) -> float:
     return _LEAVES * (more > 0) + min(fewer / 4, 1.0) * _LEAVES + _BOTH * (more > 0 and fewer > 0)
 
 
-def blocks(columns: Sequence[Column]) -> list[Block]:
+def blocks(columns: Sequence[Column]) -> list[ColumnBlock]:
     """Return columns in blocks in which the same take has something: in order, left out, new, played elsewhere."""
-    found: list[Block] = []
+    found: list[ColumnBlock] = []
     at = 0
     for _, group in groupby(columns, key=lambda each: (each.lasting, each.elsewhere)):
         for piece in _pieces(list(group)):
-            found.append(Block(at, tuple(piece)))
+            found.append(ColumnBlock(at, tuple(piece)))
             at += len(piece)
     return found
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from cuesuggest.analysis.types import Event, Section
 from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.records import clock, counted
-from cuesuggest.score.side_by_side import Block, Pace, Played, TwoTakes, blocks, paces
+from cuesuggest.score.side_by_side import ColumnBlock, Pace, Played, TwoTakes, blocks, paces
 
 __all__ = ["differences", "form_line", "take_line"]
 
@@ -171,7 +171,7 @@ class _Form:
                 "Put the bars right on the page or with correct, and compare again."
             )
             return
-        few: list[Block] = []
+        few: list[ColumnBlock] = []
         for index, block in enumerate(self._all):
             if block.lasting == "both" or block.at in self._told:
                 continue
@@ -184,7 +184,7 @@ class _Form:
         if few:
             yield f"Single bars, which may only be counted in another way: {'; '.join(self._single(few))}."
 
-    def _single(self, few: Sequence[Block]) -> Iterator[str]:
+    def _single(self, few: Sequence[ColumnBlock]) -> Iterator[str]:
         """Say where the second take has single bars more or less, by section."""
         found: dict[str, dict[str, int]] = {}
         for block in few:
@@ -199,7 +199,7 @@ class _Form:
             said = _listed([f"{counted(count, 'bar')} {way}" for way, count in ways.items()])
             yield f"{name} has {said}"
 
-    def _less(self, index: int, block: Block) -> str:
+    def _less(self, index: int, block: ColumnBlock) -> str:
         """Say that the second take does not have bars; where it has them elsewhere, that is told there."""
         if block.elsewhere:
             return ""
@@ -210,7 +210,7 @@ class _Form:
             return f"{self._called(section)} has {counted(len(block.first), 'bar')} less {bars}"
         return f"{self._named(block.first)} {self._verb(block.first)} left out {bars}"
 
-    def _more(self, index: int, block: Block) -> str:
+    def _more(self, index: int, block: ColumnBlock) -> str:
         """Say that the second take has bars more, or has bars of the first here."""
         other = self._moved_from(block)
         if other is not None:
@@ -228,7 +228,7 @@ class _Form:
             return f"{again} {before[0]} ({_span(before[1])} of the second take)"
         return f"{again} once more {self._where(index)} {bars}"
 
-    def _lengthened(self, index: int, block: Block) -> Section | None:
+    def _lengthened(self, index: int, block: ColumnBlock) -> Section | None:
         """Return the section of the first take that has a few bars more here, rather than something between."""
         before, after = self._neighbour(index, -1), self._neighbour(index, 1)
         one, other = self._first.section_of(before), self._first.section_of(after)
@@ -269,7 +269,7 @@ class _Form:
             bars += later.second
         return _NUMBERS[min(count, len(_NUMBERS) - 1)], [*earlier, *bars]
 
-    def _likeliest(self, index: int, block: Block) -> Sequence[int]:
+    def _likeliest(self, index: int, block: ColumnBlock) -> Sequence[int]:
         """Return which bars are played again: of passes that are alike, the one beside which it stands."""
         sections = [each for each in map(self._first.section_of, block.sources) if each]
         beside = self._first.section_of(self._neighbour(index, -1))
@@ -278,7 +278,7 @@ class _Form:
         alike = bool(sections) and all(each.family == beside.family for each in sections)
         return range(beside.first_bar, beside.last_bar + 1) if alike else block.sources
 
-    def _moved_from(self, block: Block) -> Block | None:
+    def _moved_from(self, block: ColumnBlock) -> ColumnBlock | None:
         """Return the bars of the first take that are played here and nowhere else."""
         for other in self._all:
             if other.lasting == "first" and other.elsewhere:
@@ -287,7 +287,7 @@ class _Form:
                     return other
         return None
 
-    def _elsewhere(self, block: Block, other: Block) -> str:
+    def _elsewhere(self, block: ColumnBlock, other: ColumnBlock) -> str:
         low, high = sorted((block.at, other.at))
         inside = [each for each in self._all if low < each.at < high and each.lasting == "both"]
         between = [bar for each in inside for bar in each.first]

@@ -16,7 +16,7 @@ from cuesuggest.export.chart.placing import LEGEND_STEP, TITLE, legend_items, lo
 from cuesuggest.export.chart.short_words import fitted, text_width
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import clock
-from cuesuggest.score.side_by_side import Block, Played, TwoTakes, blocks
+from cuesuggest.score.side_by_side import ColumnBlock, Played, TwoTakes, blocks
 from cuesuggest.score.take_words import differences, take_line
 
 __all__ = ["lay_out_two"]
@@ -110,7 +110,9 @@ def lay_out_two(two: TwoTakes, width: float, height: float | None = None) -> Cha
     )
 
 
-def _side(name: str, take: Played, own: Iterable[tuple[Block, tuple[int, ...]]], found: Sequence[Block]) -> _Side:
+def _side(
+    name: str, take: Played, own: Iterable[tuple[ColumnBlock, tuple[int, ...]]], found: Sequence[ColumnBlock]
+) -> _Side:
     moved = {bar for block in found if block.lasting == "first" and block.elsewhere for bar in block.first}
     notes: dict[int, tuple[int, int, str]] = {}
     for block, bars in own:
