@@ -63,7 +63,8 @@ def _draw_line(line: ChartLine, pen: Pen) -> None:
     def at(*points: Point) -> list[Point]:
         return [(line.x + x, line.y + y) for x, y in points]
 
-    pen.path([at((line.staff_x, line.staff_base), (line.staff_to_x, line.staff_base))], _STAFF)
+    if line.bars:
+        pen.path([at((line.staff_x, line.staff_base), (line.staff_to_x, line.staff_base))], _STAFF)
     for dashed in (False, True):
         bars = [bar for bar in line.bars if bar.dashed is dashed]
         edges = sorted({bar.x for bar in bars} | {round(bar.x + bar.width, 2) for bar in bars})
