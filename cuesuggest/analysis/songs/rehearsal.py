@@ -1,0 +1,108 @@
+"""The songs of a long recording: what a band plays through, apart from talk, tuning, riffs, clicks and false starts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from cuesuggest.analysis.songs.likeness import opening_alike
+from cuesuggest.analysis.songs.played import Played, played_in
+from cuesuggest.analysis.songs.sounding import sounding
+from cuesuggest.analysis.spectrum import Spectrum
+
+__all__ = ["Found", "find_songs"]
+
+_SHORTEST_SONG = 40.0  # s; riffs, sound checks and places that are tried over are shorter, songs are longer
+_LEVELS = (1.0, 2.0, 0.5, 1.5, 2 / 3)  # at which one tempo may be read
+_SAME_TEMPO = 0.04
+_WITHIN_SECONDS = 15.0  # a passage in the middle of a song whose beats are not read
+_AT_ONCE = 1.0  # s; nobody begins again so soon
+_BROKEN_SECONDS = 12.0  # after which a band that broke off goes on where it was
+_LONGEST_FALSE_START = 75.0  # s
+_AGAIN_SECONDS = 60.0  # within which the song is begun again
+_ALIKE = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A piece of music in a long recording.
+
+    Attributes
+    ----------
+    kind : str
+        "song"; "false start", begun again from the top shortly after; "fragment", too short for a song.
+    played : Played
+    """
+
+    kind: Literal["song", "false start", "fragment"]
+    played: Played
+
+
+def find_songs(spectrum: Spectrum, logits: Sequence[np.ndarray]) -> list[Found]:
+    """Find the songs of a recording, and what else is played with a pulse.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the whole recording.
+    logits : sequence of ndarray, shape (7, frames)
+        What each network made of it.
+
+    Returns
+    -------
+    list of Found
+        In order.
+    """
+    stretches = sounding(logits, spectrum.start)
+    edges = [(spectrum.start, spectrum.start), *stretches, (spectrum.end, spectrum.end)]
+    pieces: list[Played] = []
+    for (_, before), (start, end), (after, _) in zip(edges, edges[1:], edges[2:], strict=False):
+        pieces += _joined(spectrum, played_in(spectrum, start, end, before, after), _WITHIN_SECONDS, _LEVELS)
+    pieces = _joined(spectrum, pieces, _BROKEN_SECONDS, (1.0,))
+    return [Found(kind, piece) for kind, piece in zip(_kinds(spectrum, pieces), pieces, strict=True)]
+
+
+def _same_tempo(first: Played, second: Played, levels: Sequence[float] = _LEVELS) -> bool:
+    ratio = first.tempo_bpm / second.tempo_bpm
+    return any(abs(ratio / level - 1) < _SAME_TEMPO for level in levels)
+
+
+def _joined(spectrum: Spectrum, pieces: Sequence[Played], seconds: float, levels: Sequence[float]) -> list[Played]:
+    """Join what goes on at the same tempo after a while, unless it begins as the piece before did."""
+    joined: list[Played] = []
+    for piece in pieces:
+        last = joined[-1] if joined else None
+        if (
+            last is not None
+            and piece.start - last.end < seconds
+            and _same_tempo(last, piece, levels)
+            and (piece.start - last.end < _AT_ONCE or opening_alike(spectrum, last.beats, piece.beats) < _ALIKE)
+        ):
+            longer = max(last, piece, key=lambda each: each.length)
+            beats = np.append(last.beats, piece.beats)
+            joined[-1] = replace(longer, start=last.start, end=piece.end, beats=beats)
+        else:
+            joined.append(piece)
+    return joined
+
+
+def _kinds(spectrum: Spectrum, pieces: Sequence[Played]) -> list[Literal["song", "false start", "fragment"]]:
+    kinds: list[Literal["song", "false start", "fragment"]] = []
+    # From the last to the first: a false start may be followed by another.
+    for k in range(len(pieces) - 1, -1, -1):
+        piece = pieces[k]
+        again = k + 1 < len(pieces) and kinds[0] != "fragment" and _begun_again(spectrum, piece, pieces[k + 1])
+        kinds.insert(0, "false start" if again else "song" if piece.length >= _SHORTEST_SONG else "fragment")
+    return kinds
+
+
+def _begun_again(spectrum: Spectrum, piece: Played, after: Played) -> bool:
+    return (
+        piece.length < _LONGEST_FALSE_START
+        and after.start - piece.end < _AGAIN_SECONDS
+        and _same_tempo(piece, after)
+        and opening_alike(spectrum, piece.beats, after.beats) >= _ALIKE
+    )
