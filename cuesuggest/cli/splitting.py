@@ -22,7 +22,7 @@ from cuesuggest.score.records import clock, counted
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 if TYPE_CHECKING:
-    from cuesuggest.draft.rehearsing import Attempt, Known, Rehearsal
+    from cuesuggest.draft.rehearsing import KnownSong, Rehearsal, SongAttempt
 
 __all__ = ["split"]
 
@@ -125,7 +125,7 @@ def _audio_targets(found: Rehearsal, places: Sequence[Path], *, force: bool) -> 
     return check_targets(named, [found.recording.path, *places], force=force)
 
 
-def _write_audio(found: Rehearsal, attempt: Attempt, target: Target) -> None:
+def _write_audio(found: Rehearsal, attempt: SongAttempt, target: Target) -> None:
     from cuesuggest.sound.parts_copied import copied_part
 
     put_out([target], [copied_part(found.recording, attempt.window)])
@@ -186,7 +186,7 @@ def _drawn(picture: Sequence[float], heights: str, room: int) -> str:
     return "".join(heights[min(int(each * len(heights)), len(heights) - 1)] for each in shown)
 
 
-def _offered(found: Rehearsal, songs: Sequence[Known | None], asked: bool) -> Iterable[str]:
+def _offered(found: Rehearsal, songs: Sequence[KnownSong | None], asked: bool) -> Iterable[str]:
     """Say which song each attempt is, and how its cues are taken along to it."""
     if not asked:
         return

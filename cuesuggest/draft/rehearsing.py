@@ -32,10 +32,10 @@ if TYPE_CHECKING:
     import numpy as np
 
 __all__ = [
-    "Attempt",
-    "Known",
+    "DraftedAttempt",
+    "KnownSong",
     "Rehearsal",
-    "Written",
+    "SongAttempt",
     "documents_in",
     "known_songs",
     "recognised",
@@ -51,7 +51,7 @@ _MOMENTARY = 4  # hops of 100 ms
 
 
 @dataclass(frozen=True, slots=True)
-class Attempt:
+class SongAttempt:
     """A song as it is played once in a long recording.
 
     Attributes
@@ -98,7 +98,7 @@ class Rehearsal:
     recording: Recording
     end: float
     """Seconds to which it was heard."""
-    attempts: tuple[Attempt, ...]
+    attempts: tuple[SongAttempt, ...]
     fragments: tuple[tuple[float, float], ...]
     """Other music with a pulse, too short for a song."""
     harmonies: tuple[np.ndarray, ...]
@@ -106,7 +106,7 @@ class Rehearsal:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownSong:
     """A song that has a document already, as it sounds."""
 
     document: Path
@@ -116,7 +116,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class DraftedAttempt:
     """What became of an attempt's document."""
 
     path: Path
@@ -150,7 +150,7 @@ def rehearsal_of(recording: str | Path, window: Window | None = None, *, step: S
     tell("songs", None)
     found = find_songs(spectrum, [heads_of(spectrum, network) for network in NETWORKS])
     top = float(to_lufs(windowed(spectrum.power, _MOMENTARY)).max(initial=-70.0))
-    attempts: list[Attempt] = []
+    attempts: list[SongAttempt] = []
     harmonies: list[np.ndarray] = []
     for k, each in enumerate(found):
         if each.kind != "song":
@@ -177,7 +177,7 @@ def _spectrum(heard: Recording, window: Window, step: Step | None) -> Spectrum:
 
 def _attempt(
     heard: Recording, whole: Spectrum, played: Played, between: tuple[float, float], top: float
-) -> tuple[Attempt, np.ndarray] | None:
+) -> tuple[SongAttempt, np.ndarray] | None:
     """Read one song by itself, from what was heard already; None where no bars are told in it."""
     import numpy as np
 
@@ -193,7 +193,7 @@ def _attempt(
     if not bars or analysis.tempo_bpm is None:
         return None
     harmony = bar_harmony(part, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
-    return Attempt(played.start, played.end, window, analysis, integrated(part.power), _picture(part, top)), harmony
+    return SongAttempt(played.start, played.end, window, analysis, integrated(part.power), _picture(part, top)), harmony
 
 
 def _picture(part: Spectrum, top: float) -> tuple[float, ...]:
@@ -219,7 +219,7 @@ def _false_starts(found: Sequence[Found], k: int) -> tuple[tuple[float, float], 
     return tuple(spans)
 
 
-def _counted(attempts: Sequence[Attempt], harmonies: Sequence[np.ndarray]) -> Iterable[Attempt]:
+def _counted(attempts: Sequence[SongAttempt], harmonies: Sequence[np.ndarray]) -> Iterable[SongAttempt]:
     songs = gathered([(harmony, _tempo(each)) for harmony, each in zip(harmonies, attempts, strict=True)])
     complete = most_complete(songs, [each.bars for each in attempts])
     for k, each in enumerate(attempts):
@@ -227,7 +227,7 @@ def _counted(attempts: Sequence[Attempt], harmonies: Sequence[np.ndarray]) -> It
         yield replace(each, song=songs[k] + 1, number=number, of=songs.count(songs[k]), complete=complete[k])
 
 
-def _tempo(attempt: Attempt) -> float:
+def _tempo(attempt: SongAttempt) -> float:
     return attempt.analysis.tempo_bpm or 120.0
 
 
@@ -259,7 +259,7 @@ def _loaded(path: Path) -> Song | None:
         return None
 
 
-def _is_about(song: Song, attempt: Attempt) -> bool:
+def _is_about(song: Song, attempt: SongAttempt) -> bool:
     window = song.recording.window
     shared = min(window.end, attempt.end) - max(window.start, attempt.start)
     return shared >= 0.5 * max(window.end - window.start, attempt.end - attempt.start)
@@ -275,14 +275,20 @@ def _free(stem: str, folder: Path, number: int, of: int, taken: Sequence[Path]) 
 
 
 def written_as(
-    rehearsal: Rehearsal, attempt: Attempt, path: Path, order: Order, *, again: bool = False, step: Step | None = None
-) -> Written:
+    rehearsal: Rehearsal,
+    attempt: SongAttempt,
+    path: Path,
+    order: Order,
+    *,
+    again: bool = False,
+    step: Step | None = None,
+) -> DraftedAttempt:
     """Draft an attempt from what was heard and save it; a document that is there stays, or is drafted again.
 
     Parameters
     ----------
     rehearsal : Rehearsal
-    attempt : Attempt
+    attempt : SongAttempt
     path : Path
         As `documents_in` gives it.
     order : Order
@@ -295,10 +301,10 @@ def written_as(
     if os.path.exists(path):
         earlier = Song.load(path)
         if not again:
-            return Written(path, earlier, was_there=True)
+            return DraftedAttempt(path, earlier, was_there=True)
         song, rerun = suggest_again(earlier, heard.path, order, document=path, step=step)
         song.save(path)
-        return Written(path, song, rerun.lines)
+        return DraftedAttempt(path, song, rerun.lines)
     check_savable(path)
     check_name(path_from(path, heard.path))
     chosen = replace(order.chosen(), window=attempt.window)
@@ -306,10 +312,10 @@ def written_as(
     known = replace(heard, announced=max(rehearsal.end, heard.announced or 0.0))
     song = fresh_song(known, attempt.analysis, chosen, path, step).replaced(title=_title(heard, attempt))
     song.save(path)
-    return Written(path, song)
+    return DraftedAttempt(path, song)
 
 
-def _title(heard: Recording, attempt: Attempt) -> str:
+def _title(heard: Recording, attempt: SongAttempt) -> str:
     which = f", attempt {attempt.number}" if attempt.of > 1 else ""
     return f"{heard.path.stem}, song {attempt.song}{which}"
 
@@ -317,16 +323,16 @@ def _title(heard: Recording, attempt: Attempt) -> str:
 # Songs that have documents already.
 
 
-def known_songs(folder: Path, rehearsal: Rehearsal, step: Step | None = None) -> tuple[list[Known], list[str]]:
+def known_songs(folder: Path, rehearsal: Rehearsal, step: Step | None = None) -> tuple[list[KnownSong], list[str]]:
     """Hear, or remember, the songs of a folder of documents, but for those of the rehearsal itself.
 
     Returns
     -------
-    list of Known
+    list of KnownSong
     list of str
         Sentences about documents that cannot be compared.
     """
-    known: list[Known] = []
+    known: list[KnownSong] = []
     wrong: list[str] = []
     for path in _documents(folder):
         try:
@@ -340,7 +346,7 @@ def known_songs(folder: Path, rehearsal: Rehearsal, step: Step | None = None) ->
             wrong.append(f"{path.name} cannot be compared: {error}")
             continue
         if harmony is not None:
-            known.append(Known(path, song.title, harmony, song.analysis.tempo_bpm or 120.0))
+            known.append(KnownSong(path, song.title, harmony, song.analysis.tempo_bpm or 120.0))
     return known, wrong
 
 
@@ -356,9 +362,9 @@ def _harmony_of(path: Path, song: Song) -> np.ndarray | None:
     return bar_harmony(spectrum, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
 
 
-def recognised(rehearsal: Rehearsal, known: Sequence[Known]) -> list[Known | None]:
+def recognised(rehearsal: Rehearsal, known: Sequence[KnownSong]) -> list[KnownSong | None]:
     """Tell of each attempt which of the known songs it is; None where it is like none of them."""
-    found: list[Known | None] = []
+    found: list[KnownSong | None] = []
     for attempt, harmony in zip(rehearsal.attempts, rehearsal.harmonies, strict=True):
         alike = [song_likeness((harmony, _tempo(attempt)), (each.harmony, each.tempo)) for each in known]
         best = max(range(len(known)), key=alike.__getitem__, default=None)

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.bars.edges import loud_level, music_end
+from cuesuggest.analysis.bars.edges import loud_level, music_end, music_limit
+from cuesuggest.analysis.finding.talk_signs import hear_around
+from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm import Rhythm
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.evidence import top_near
@@ -88,8 +90,7 @@ def played_in(spectrum: Spectrum, start: float, end: float, before: float, after
         return []
     first, last = max(before, start - _BESIDE), min(after, end + _BESIDE)
     part = excerpt(spectrum, round(first, 1), round(last, 1))
-    _, rhythm = believed(part)
-    found = _clearest(part, rhythm, end)
+    found = _clearest(part, *believed(part))
     if found is None:
         return []
     earlier = played_in(spectrum, start, min(end, found.start), before, found.start)
@@ -97,7 +98,7 @@ def played_in(spectrum: Spectrum, start: float, end: float, before: float, after
     return [*earlier, found, *later]
 
 
-def _clearest(part: Spectrum, rhythm: Rhythm, end: float) -> Played | None:
+def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | None:
     """Return the music around the clearest beats of what was read, as far as it reaches."""
     frames = rhythm.grid.frames
     if len(frames) < _CORE:
@@ -117,8 +118,8 @@ def _clearest(part: Spectrum, rhythm: Rhythm, end: float) -> Played | None:
     last = after + _reach(beats, np.arange(after, len(frames)), tempo)
     inside = slice(first, last)
     attack = float(times[last - 1])
-    # Where the network hears no music any more, what still sounds is somebody else.
-    limit = min(attack + _RING_SECONDS, max(end, attack + 0.5), part.end)
+    heard = hear_around(part, logits[HEADS.index("music")])
+    limit = min(attack + _RING_SECONDS, music_limit(part, heard, attack))
     died = music_end(part, attack, loud_level(part, float(times[first]), attack), limit)
     ones = times[inside][rhythm.grid.slots[inside] == 0]
     beat = float(np.median(np.diff(times[inside])))

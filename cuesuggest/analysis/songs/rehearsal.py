@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy import ndimage
 
+from cuesuggest.analysis.finding.spans import frame_at
+from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.songs.likeness import opening_alike
 from cuesuggest.analysis.songs.played import Played, played_in
 from cuesuggest.analysis.songs.sounding import sounding
@@ -18,8 +21,8 @@ __all__ = ["Found", "find_songs"]
 _SHORTEST_SONG = 40.0  # s; riffs, sound checks and places that are tried over are shorter, songs are longer
 _LEVELS = (1.0, 2.0, 0.5, 1.5, 2 / 3)  # at which one tempo may be read
 _SAME_TEMPO = 0.04
-_WITHIN_SECONDS = 15.0  # a passage in the middle of a song whose beats are not read
-_AT_ONCE = 1.0  # s; nobody begins again so soon
+_UNREAD_SECONDS = 30.0  # a passage in the middle of a song whose beats are not read
+_SILENT_SECONDS, _SILENT_DB = 0.7, 22.0  # in which nobody plays, so far under what is played around
 _BROKEN_SECONDS = 12.0  # after which a band that broke off goes on where it was
 _LONGEST_FALSE_START = 75.0  # s
 _AGAIN_SECONDS = 60.0  # within which the song is begun again
@@ -60,8 +63,8 @@ def find_songs(spectrum: Spectrum, logits: Sequence[np.ndarray]) -> list[Found]:
     edges = [(spectrum.start, spectrum.start), *stretches, (spectrum.end, spectrum.end)]
     pieces: list[Played] = []
     for (_, before), (start, end), (after, _) in zip(edges, edges[1:], edges[2:], strict=False):
-        pieces += _joined(spectrum, played_in(spectrum, start, end, before, after), _WITHIN_SECONDS, _LEVELS)
-    pieces = _joined(spectrum, pieces, _BROKEN_SECONDS, (1.0,))
+        pieces += _joined(spectrum, played_in(spectrum, start, end, before, after), at_once=True)
+    pieces = _joined(spectrum, pieces, at_once=False)
     return [Found(kind, piece) for kind, piece in zip(_kinds(spectrum, pieces), pieces, strict=True)]
 
 
@@ -70,23 +73,48 @@ def _same_tempo(first: Played, second: Played, levels: Sequence[float] = _LEVELS
     return any(abs(ratio / level - 1) < _SAME_TEMPO for level in levels)
 
 
-def _joined(spectrum: Spectrum, pieces: Sequence[Played], seconds: float, levels: Sequence[float]) -> list[Played]:
-    """Join what goes on at the same tempo after a while, unless it begins as the piece before did."""
+def _joined(spectrum: Spectrum, pieces: Sequence[Played], *, at_once: bool) -> list[Played]:
+    """Join what goes on at the same tempo after a while.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+    pieces : sequence of Played
+        In order.
+    at_once : bool
+        Whether music sounds between them all: a passage whose beats are not read. Elsewhere, and where it falls
+        silent, the band has broken off: then it must not begin as before.
+    """
     joined: list[Played] = []
     for piece in pieces:
         last = joined[-1] if joined else None
-        if (
-            last is not None
-            and piece.start - last.end < seconds
-            and _same_tempo(last, piece, levels)
-            and (piece.start - last.end < _AT_ONCE or opening_alike(spectrum, last.beats, piece.beats) < _ALIKE)
-        ):
-            longer = max(last, piece, key=lambda each: each.length)
-            beats = np.append(last.beats, piece.beats)
-            joined[-1] = replace(longer, start=last.start, end=piece.end, beats=beats)
-        else:
+        if last is None or not _goes_on(spectrum, last, piece, at_once):
             joined.append(piece)
+            continue
+        longer = max(last, piece, key=lambda each: each.length)
+        beats = np.append(last.beats, piece.beats)
+        joined[-1] = replace(longer, start=last.start, end=piece.end, beats=beats)
     return joined
+
+
+def _goes_on(spectrum: Spectrum, last: Played, piece: Played, at_once: bool) -> bool:
+    gap = piece.start - last.end
+    if at_once and not _falls_silent(spectrum, float(last.beats[-1]), float(piece.beats[0])):
+        return gap < _UNREAD_SECONDS and _same_tempo(last, piece)
+    levels = _LEVELS if at_once else (1.0,)
+    if gap >= _BROKEN_SECONDS or not _same_tempo(last, piece, levels):
+        return False
+    return opening_alike(spectrum, last.beats, piece.beats) < _ALIKE
+
+
+def _falls_silent(spectrum: Spectrum, start: float, end: float) -> bool:
+    """Whether between two times nothing is played for a while."""
+    decibels = spectrum.decibels[frame_at(spectrum, start) : frame_at(spectrum, end) + 1]
+    if len(decibels) < _SILENT_SECONDS * FRAME_RATE:
+        return False
+    around = spectrum.decibels[frame_at(spectrum, start - 10) : frame_at(spectrum, end + 10) + 1]
+    loudest = ndimage.maximum_filter1d(decibels, round(_SILENT_SECONDS * FRAME_RATE))
+    return bool(loudest.min() < np.percentile(around, 80) - _SILENT_DB)
 
 
 def _kinds(spectrum: Spectrum, pieces: Sequence[Played]) -> list[Literal["song", "false start", "fragment"]]:
