@@ -2,11 +2,11 @@
 
 import re
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import soundfile
-from click.testing import CliRunner
 
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.choice import believed
@@ -15,58 +15,43 @@ from cuesuggest.analysis.songs.gathering import gathered, most_complete
 from cuesuggest.analysis.songs.likeness import bar_harmony, likeness
 from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import hear
-from cuesuggest.cli import cli, splitting
+from cuesuggest.cli import splitting
 from cuesuggest.draft.drafting import draft_file
 from cuesuggest.draft.rehearsing import rehearsal_of
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.sound.recording import Window, open_recording
-from tests.rehearsals import rehearse
 from tests.sounds import play
 
 
 @pytest.fixture(scope="session")
-def truth(tmp_path_factory):
-    return rehearse(tmp_path_factory.mktemp("thursday") / "thursday.wav")
-
-
-@pytest.fixture(scope="session")
-def found(truth):
-    return rehearsal_of(truth.path)
-
-
-@pytest.fixture(scope="session")
-def told(truth, tmp_path_factory):
-    """The command's answer, and the folder that it wrote."""
-    folder = tmp_path_factory.mktemp("songs") / "thursday"
-    ran = CliRunner().invoke(cli, ["split", str(truth.path), "-o", str(folder)], obj={"written": []})
-    assert ran.exit_code == 0, ran.output
-    return ran.output, folder
+def found(rehearsal):
+    return rehearsal_of(rehearsal.path)
 
 
 # What is found.
 
 
-def test_every_song_is_found_within_two_bars_and_nothing_else(found, truth):
-    assert len(found.attempts) == len(truth.attempts)
-    for each, (_, first, last, bar) in zip(found.attempts, truth.attempts, strict=True):
+def test_every_song_is_found_within_two_bars_and_nothing_else(found, rehearsal):
+    assert len(found.attempts) == len(rehearsal.attempts)
+    for each, (_, first, last, bar) in zip(found.attempts, rehearsal.attempts, strict=True):
         assert each.start == pytest.approx(first, abs=2 * bar)
         assert last - bar < each.end < last + 2 * bar + 3  # the last chord rings
 
 
-def test_a_false_start_is_no_song_and_is_told_with_the_song_that_follows(found, truth):
-    begun, broken = truth.false_start
+def test_a_false_start_is_no_song_and_is_told_with_the_song_that_follows(found, rehearsal):
+    begun, broken = rehearsal.false_start
     ((start, end),) = found.attempts[0].false_starts
     assert (start, end) == (pytest.approx(begun, abs=4.5), pytest.approx(broken, abs=4.5))
     assert [each.false_starts for each in found.attempts[1:]] == [(), ()]
 
 
-def test_attempts_at_one_song_are_put_together_at_another_tempo(found, truth):
+def test_attempts_at_one_song_are_put_together_at_another_tempo(found, rehearsal):
     assert [(each.song, each.number, each.of) for each in found.attempts] == [(1, 1, 2), (2, 1, 1), (1, 2, 2)]
     assert [round(each.analysis.tempo_bpm) for each in found.attempts] == [112, 92, 106]
 
 
-def test_a_song_has_room_for_its_count_in_and_none_of_the_talk_is_counted(found, truth):
-    for each, (_, first, _, bar) in zip(found.attempts, truth.attempts, strict=True):
+def test_a_song_has_room_for_its_count_in_and_none_of_the_talk_is_counted(found, rehearsal):
+    for each, (_, first, _, bar) in zip(found.attempts, rehearsal.attempts, strict=True):
         assert 0.5 * bar < first - each.window.start < 5 * bar
         opens = next(entry for entry in each.analysis.bars if entry.number == 1)
         assert opens.start == pytest.approx(first, abs=0.07)
@@ -88,8 +73,8 @@ def test_of_attempts_the_one_with_most_bars_is_the_most_complete_and_of_equal_on
 # What it is made of.
 
 
-def test_a_part_of_what_was_heard_is_what_listening_to_the_part_gives(truth):
-    recording = open_recording(truth.path)
+def test_a_part_of_what_was_heard_is_what_listening_to_the_part_gives(rehearsal):
+    recording = open_recording(rehearsal.path)
     whole = hear(recording)
     window = Window(28.0, 90.0)
     part, alone = excerpt(whole, 28.0, 90.0), hear(recording, window)
@@ -150,8 +135,8 @@ def test_harmony_is_that_of_the_chords_that_sound(tmp_path):
 # The command.
 
 
-def test_the_songs_are_listed_with_times_tempo_loudness_and_a_picture(told):
-    output, _ = told
+def test_the_songs_are_listed_with_times_tempo_loudness_and_a_picture(split_rehearsal):
+    output, _ = split_rehearsal
     assert "3 songs found; * has most of its song." in output
     rows = [line for line in output.splitlines() if re.match(r" +[123]  [AB]", line)]
     assert [row.split()[1] for row in rows] == ["A1", "B", "A2"]
@@ -159,27 +144,27 @@ def test_the_songs_are_listed_with_times_tempo_loudness_and_a_picture(told):
     assert "false start" in output
 
 
-def test_a_document_for_each_points_into_the_recording(told, truth):
-    output, folder = told
+def test_a_document_for_each_points_into_the_recording(split_rehearsal, rehearsal):
+    output, folder = split_rehearsal
     names = ["thursday-01.cues.json", "thursday-02.cues.json", "thursday-03.cues.json"]
     assert sorted(path.name for path in folder.iterdir()) == names
     songs = [Song.load(folder / name) for name in names]
     assert [song.title for song in songs] == [
         "thursday, song 1, attempt 1", "thursday, song 2", "thursday, song 1, attempt 2"
     ]  # fmt: skip
-    length = soundfile.info(truth.path).duration
-    for song, (_, first, last, _) in zip(songs, truth.attempts, strict=True):
+    length = soundfile.info(rehearsal.path).duration
+    for song, (_, first, last, _) in zip(songs, rehearsal.attempts, strict=True):
         assert song.recording.window.start < first < last < song.recording.window.end
         assert song.recording.duration == pytest.approx(length, abs=0.01)
         assert song.cues
     assert "cuesuggest review" in output
 
 
-def test_what_was_heard_is_remembered_for_each_document(told, monkeypatch):
+def test_what_was_heard_is_remembered_for_each_document(split_rehearsal, monkeypatch):
     from cuesuggest.draft import listening
 
     monkeypatch.setattr(listening, "hear", lambda *_: pytest.fail("was listened to again"))
-    _, folder = told
+    _, folder = split_rehearsal
     document = shutil.copyfile(folder / "thursday-02.cues.json", folder.parent / "again.cues.json")
     song = Song.load(document)
     window = song.recording.window
@@ -188,10 +173,10 @@ def test_what_was_heard_is_remembered_for_each_document(told, monkeypatch):
 
 
 @pytest.fixture
-def kept(told, truth, tmp_path):
+def kept(split_rehearsal, rehearsal, tmp_path):
     """The folder and the recording, copied to be changed."""
-    _, folder = told
-    shutil.copyfile(truth.path, tmp_path / "thursday.wav")
+    _, folder = split_rehearsal
+    shutil.copyfile(rehearsal.path, tmp_path / "thursday.wav")
     for path in folder.iterdir():
         shutil.copyfile(path, tmp_path / path.name)
     for path in tmp_path.glob("*.cues.json"):
@@ -202,8 +187,6 @@ def kept(told, truth, tmp_path):
 
 
 def _at(recording, path):
-    from dataclasses import replace
-
     return replace(recording, path=path)
 
 
@@ -308,16 +291,16 @@ def test_where_there_is_no_song_nothing_is_written(tmp_path, run):
         (["thursday.wav", "--force"], "--force is for --write-audio"),
     ],
 )
-def test_what_is_wrong_is_told_before_anything_is_heard(words, said, truth, run, monkeypatch, tmp_path):
+def test_what_is_wrong_is_told_before_anything_is_heard(words, said, rehearsal, run, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
-    shutil.copyfile(truth.path, tmp_path / "thursday.wav")
+    shutil.copyfile(rehearsal.path, tmp_path / "thursday.wav")
     code, _, err = run("split", *words)
     assert code == 2
     assert said in err
 
 
-def test_suggest_says_that_there_are_several_songs_and_how_to_split_them(truth, run, tmp_path):
-    shutil.copyfile(truth.path, tmp_path / "thursday.wav")
+def test_suggest_says_that_there_are_several_songs_and_how_to_split_them(rehearsal, run, tmp_path):
+    shutil.copyfile(rehearsal.path, tmp_path / "thursday.wav")
     code, out, _ = run("suggest", tmp_path / "thursday.wav", columns=120)
     assert code == 0
     assert re.search(r"There seem to be [23] songs in this recording", out)

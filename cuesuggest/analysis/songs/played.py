@@ -28,7 +28,7 @@ _BESIDE = 20.0  # s to each side of a stretch: soft beginnings and endings that 
 _LEAST_SECONDS = 8.0  # of a stretch in which a pulse is sought
 _CORE = 24  # beats, six bars, of the clearest music
 _CLEAR = 4.5  # nats by which the beats of the clearest music stand out; in noodling 1 to 3, in bands 5 to 8
-_SOFT, _ACROSS = 1.0, 3.5  # nats that a beat must bring: where the music goes on, and behind a silence
+_ACROSS = 3.5  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
 _SILENCE = 10.0  # nats lost by a silence: behind it, somebody else may have played
 _SAME_TEMPO = 0.06  # of the interval; a band's beginning is no further from what follows
 _NEAR = 4  # beats to each side over which the tempo is taken
@@ -155,14 +155,20 @@ def _silences(part: Spectrum, frames: np.ndarray, core: np.ndarray) -> np.ndarra
 
 
 def _reach(beats: _Beats, order: np.ndarray, tempo: float) -> int:
-    """How many beats on from its core a piece of music reaches: to where the sum of what they bring is largest."""
-    best, reached, total, behind = 0.0, 0, 0.0, False
+    """How many beats on from its core a piece of music reaches.
+
+    As far as the music sounds without a silence it is one piece, clear or not, slower or not: nobody breaks in. Behind
+    a silence, to where the sum of what the beats bring is largest.
+    """
+    best, reached, total, behind, silent = 0.0, 0, 0.0, False, False
     for k, beat in enumerate(order, 1):
         if beats.silent[beat]:
+            total -= 0.0 if silent else _SILENCE
             behind = True
-            total -= _SILENCE
-        kept = abs(beats.step[beat] / tempo - 1) < _SAME_TEMPO
-        total += (beats.apart[beat] if kept else 0.0) - (_ACROSS if behind else _SOFT)
+        silent = bool(beats.silent[beat])
+        if behind:
+            kept = abs(beats.step[beat] / tempo - 1) < _SAME_TEMPO
+            total += (beats.apart[beat] if kept else 0.0) - _ACROSS
         if total >= best:
             best, reached, behind = total, k, False
             tempo = 0.9 * tempo + 0.1 * beats.step[beat]

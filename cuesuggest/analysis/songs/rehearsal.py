@@ -101,8 +101,8 @@ def _goes_on(spectrum: Spectrum, last: Played, piece: Played, at_once: bool) -> 
     gap = piece.start - last.end
     if at_once and not _falls_silent(spectrum, float(last.beats[-1]), float(piece.beats[0])):
         return gap < _UNREAD_SECONDS and _same_tempo(last, piece)
-    levels = _LEVELS if at_once else (1.0,)
-    if gap >= _BROKEN_SECONDS or not _same_tempo(last, piece, levels):
+    longest, levels = (_UNREAD_SECONDS, _LEVELS) if at_once else (_BROKEN_SECONDS, (1.0,))
+    if gap >= longest or not _same_tempo(last, piece, levels):
         return False
     return opening_alike(spectrum, last.beats, piece.beats) < _ALIKE
 
