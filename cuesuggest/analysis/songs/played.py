@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from cuesuggest.analysis.bars.edges import loud_level, music_end, music_limit
+from cuesuggest.analysis.bars.edges import music_limit
+from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
 from cuesuggest.analysis.rhythm import Rhythm
@@ -28,7 +29,7 @@ _BESIDE = 20.0  # s to each side of a stretch: soft beginnings and endings that 
 _LEAST_SECONDS = 8.0  # of a stretch in which a pulse is sought
 _CORE = 24  # beats, six bars, of the clearest music
 _CLEAR = 4.5  # nats by which the beats of the clearest music stand out; in noodling 1 to 3, in bands 5 to 8
-_ACROSS = 3.5  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
+_ACROSS = 4.0  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
 _SILENCE = 10.0  # nats lost by a silence: behind it, somebody else may have played
 _SAME_TEMPO = 0.06  # of the interval; a band's beginning is no further from what follows
 _NEAR = 4  # beats to each side over which the tempo is taken
@@ -36,7 +37,9 @@ _GIVEN_UP = 45.0  # nats lost on the way, five bars of nothing, behind which ano
 _QUIET_DB, _OVER_FLOOR_DB, _SURELY_DB = 30.0, 8.0, 18.0  # silence: under the band, or near the room's own noise
 _SMOOTH = 10  # frames
 _HIT_DB = 8.0  # under the band's level: the whole band strikes, and no stick counts in
-_RING_SECONDS = 6.0  # after the last beat, at most
+_SURE_AGAIN = 16  # beats behind a silence after which what goes on is the song's: a count-in is shorter
+_RISES_DB = 12.0  # nothing that rings out becomes louder by so much
+_RING_SECONDS = 7.0  # after the last beat, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +103,7 @@ def played_in(spectrum: Spectrum, start: float, end: float, before: float, after
 
 def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | None:
     """Return the music around the clearest beats of what was read, as far as it reaches."""
-    frames = rhythm.grid.frames
+    frames, runs = rhythm.grid.frames, rhythm.grid.runs
     if len(frames) < _CORE:
         return None
     evidence, times = rhythm.evidence, rhythm.times
@@ -114,24 +117,49 @@ def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | No
     after = at + _CORE
     beats = _Beats(apart, _usual(np.append(gaps, gaps[-1]).astype(float)), _silences(part, frames, frames[at:after]))
     tempo = float(np.median(beats.step[at:after]))
-    first = at - _reach(beats, np.arange(at - 1, -1, -1), tempo)
-    last = after + _reach(beats, np.arange(after, len(frames)), tempo)
+    # Where the decoder heard no music in between, it is another piece.
+    own = np.flatnonzero(runs == runs[at + _CORE // 2])
+    first = at - _reach(beats, np.arange(at - 1, own[0] - 1, -1), tempo)
+    last = after + _reach(beats, np.arange(after, own[-1] + 1), tempo)
     inside = slice(first, last)
-    attack = float(times[last - 1])
     heard = hear_around(part, logits[HEADS.index("music")])
+    attack = float(times[last - 1])
     limit = min(attack + _RING_SECONDS, music_limit(part, heard, attack))
-    died = music_end(part, attack, loud_level(part, float(times[first]), attack), limit)
     ones = times[inside][rhythm.grid.slots[inside] == 0]
     beat = float(np.median(np.diff(times[inside])))
     bar = float(np.median(np.diff(ones))) if len(ones) > 2 else 4 * beat
     return Played(
         start=float(times[first]),
-        end=min(died, part.end),
+        end=_dies_away(part, attack, limit, _quiet(part, frames[at:after])),
         beats=times[inside],
         clear=float(apart[inside].mean()),
         tempo_bpm=60 / beat,
         bar=bar,
     )
+
+
+def _dies_away(part: Spectrum, attack: float, limit: float, quiet: float) -> float:
+    """Where what rings out falls silent, or is softest before something is louder again; else the limit."""
+    first = frame_at(part, attack)
+    level = _level(part)[first : frame_at(part, limit) + 1]
+    silent = np.flatnonzero(level < quiet)
+    if len(silent):
+        return float(part.seconds[first + int(silent[0])])
+    risen = np.flatnonzero(level > np.minimum.accumulate(level) + _RISES_DB)
+    return limit if not len(risen) else float(part.seconds[first + int(level[: risen[0]].argmin())])
+
+
+def _level(part: Spectrum) -> np.ndarray:
+    """Level in dB, so smooth that a gap between two strokes is none."""
+    return np.asarray(10 * np.log10(np.maximum(ndimage.uniform_filter1d(part.level, _SMOOTH, mode="nearest"), 1e-10)))
+
+
+def _quiet(part: Spectrum, core: np.ndarray) -> float:
+    """Level in dB under which nobody plays: so much under the clearest music, or near the room's own noise."""
+    level = _level(part)
+    loud = float(np.percentile(level[core[0] : core[-1] + 1], 90))
+    floor = float(np.percentile(level, 2)) + _OVER_FLOOR_DB
+    return min(max(loud - _QUIET_DB, floor), loud - _SURELY_DB)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,10 +173,9 @@ class _Beats:
 
 def _silences(part: Spectrum, frames: np.ndarray, core: np.ndarray) -> np.ndarray:
     """Beats in which it falls silent, unless the whole band strikes them."""
-    level = 10 * np.log10(np.maximum(ndimage.uniform_filter1d(part.level, _SMOOTH, mode="nearest"), 1e-10))
+    level = _level(part)
     loud = float(np.percentile(level[core[0] : core[-1] + 1], 90))
-    floor = float(np.percentile(level, 2)) + _OVER_FLOOR_DB
-    quiet = min(max(loud - _QUIET_DB, floor), loud - _SURELY_DB)
+    quiet = _quiet(part, core)
     lowest = np.minimum.reduceat(level, frames)
     highest = np.maximum.reduceat(level, frames)
     return (lowest < quiet) & (highest < loud - _HIT_DB)
@@ -160,17 +187,18 @@ def _reach(beats: _Beats, order: np.ndarray, tempo: float) -> int:
     As far as the music sounds without a silence it is one piece, clear or not, slower or not: nobody breaks in. Behind
     a silence, to where the sum of what the beats bring is largest.
     """
-    best, reached, total, behind, silent = 0.0, 0, 0.0, False, False
+    best, reached, total, since, silent = 0.0, 0, 0.0, _SURE_AGAIN, False
     for k, beat in enumerate(order, 1):
         if beats.silent[beat]:
             total -= 0.0 if silent else _SILENCE
-            behind = True
+            since = 0
         silent = bool(beats.silent[beat])
-        if behind:
+        if since < _SURE_AGAIN or total < best:
             kept = abs(beats.step[beat] / tempo - 1) < _SAME_TEMPO
             total += (beats.apart[beat] if kept else 0.0) - _ACROSS
+        since += 1
         if total >= best:
-            best, reached, behind = total, k, False
+            best, reached = total, k
             tempo = 0.9 * tempo + 0.1 * beats.step[beat]
         elif total < best - _GIVEN_UP:
             break

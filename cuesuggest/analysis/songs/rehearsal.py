@@ -21,12 +21,15 @@ __all__ = ["Found", "find_songs"]
 _SHORTEST_SONG = 40.0  # s; riffs, sound checks and places that are tried over are shorter, songs are longer
 _LEVELS = (1.0, 2.0, 0.5, 1.5, 2 / 3)  # at which one tempo may be read
 _SAME_TEMPO = 0.04
+_AT_ONCE = 2.0  # s between two pieces that are one
 _UNREAD_SECONDS = 30.0  # a passage in the middle of a song whose beats are not read
-_SILENT_SECONDS, _SILENT_DB = 0.7, 22.0  # in which nobody plays, so far under what is played around
+_SILENT_SECONDS, _SILENT_DB = 0.25, 22.0  # in which nobody plays, so far under what is played around
 _BROKEN_SECONDS = 12.0  # after which a band that broke off goes on where it was
-_LONGEST_FALSE_START = 75.0  # s
+_LONGEST_FALSE_START, _MOST_SHARE = 60.0, 0.4  # s, and of what follows: one that went further is an attempt
 _AGAIN_SECONDS = 60.0  # within which the song is begun again
-_ALIKE = 0.3
+# How like each other the beginnings of two pieces are: 0.9 and more where a band begins again, 0.3 and less where it
+# goes on.
+_FROM_THE_TOP = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +102,12 @@ def _joined(spectrum: Spectrum, pieces: Sequence[Played], *, at_once: bool) -> l
 
 def _goes_on(spectrum: Spectrum, last: Played, piece: Played, at_once: bool) -> bool:
     gap = piece.start - last.end
-    if at_once and not _falls_silent(spectrum, float(last.beats[-1]), float(piece.beats[0])):
-        return gap < _UNREAD_SECONDS and _same_tempo(last, piece)
+    if at_once and gap < _AT_ONCE and not _falls_silent(spectrum, float(last.beats[-1]), float(piece.beats[0])):
+        return True  # whatever the beats are taken for
     longest, levels = (_UNREAD_SECONDS, _LEVELS) if at_once else (_BROKEN_SECONDS, (1.0,))
     if gap >= longest or not _same_tempo(last, piece, levels):
         return False
-    return opening_alike(spectrum, last.beats, piece.beats) < _ALIKE
+    return opening_alike(spectrum, last.beats, piece.beats) < _FROM_THE_TOP
 
 
 def _falls_silent(spectrum: Spectrum, start: float, end: float) -> bool:
@@ -120,17 +123,23 @@ def _falls_silent(spectrum: Spectrum, start: float, end: float) -> bool:
 def _kinds(spectrum: Spectrum, pieces: Sequence[Played]) -> list[Literal["song", "false start", "fragment"]]:
     kinds: list[Literal["song", "false start", "fragment"]] = []
     # From the last to the first: a false start may be followed by another.
+    song: Played | None = None
     for k in range(len(pieces) - 1, -1, -1):
         piece = pieces[k]
-        again = k + 1 < len(pieces) and kinds[0] != "fragment" and _begun_again(spectrum, piece, pieces[k + 1])
-        kinds.insert(0, "false start" if again else "song" if piece.length >= _SHORTEST_SONG else "fragment")
+        if song is not None and _begun_again(spectrum, piece, pieces[k + 1], song):
+            kinds.insert(0, "false start")
+            continue
+        long = piece.length >= _SHORTEST_SONG
+        kinds.insert(0, "song" if long else "fragment")
+        song = piece if long else song
     return kinds
 
 
-def _begun_again(spectrum: Spectrum, piece: Played, after: Played) -> bool:
+def _begun_again(spectrum: Spectrum, piece: Played, after: Played, song: Played) -> bool:
+    """Whether a piece is a false start of the song, before which another false start may lie."""
     return (
-        piece.length < _LONGEST_FALSE_START
+        piece.length < min(_LONGEST_FALSE_START, _MOST_SHARE * song.length)
         and after.start - piece.end < _AGAIN_SECONDS
-        and _same_tempo(piece, after)
-        and opening_alike(spectrum, piece.beats, after.beats) >= _ALIKE
+        and _same_tempo(piece, song)
+        and opening_alike(spectrum, piece.beats, song.beats) >= _FROM_THE_TOP
     )

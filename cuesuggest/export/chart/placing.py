@@ -52,6 +52,7 @@ _GUTTER = 18.0  # between two phrases side by side
 _STAFF_TOP, _STAFF_BASE = 15.0, 35.0
 _BELOW = 6.0
 _NEAR = 1e-3  # seconds
+_WHOLE = 1.0  # s at either end that make no part of a recording
 _LEGEND_STEP = 15.0
 _HEADER = 42.0
 # Below it the rules give a bar fewer cues, too (`evidence.weak` of a profile that has none of its own).
@@ -70,6 +71,8 @@ class _Part:
     """What all lines of a song share."""
 
     analysis: SongAnalysis
+    start: float
+    """Seconds at which the song starts in its recording."""
     light: DrawnLight
     held: tuple[tuple[float, float, int], ...]
     """As `light_line.held` gives them."""
@@ -117,7 +120,7 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
     part = _part(song, bars_per_line, (width - _GUTTER * (columns - 1)) / columns)
     times = list(part.light.starts.values())
     times += [fade.end for fade in part.light.fades if part.analysis.bars and fade.end > part.analysis.bars[-1].end]
-    found = phrases(part.analysis, part.length, times)
+    found = phrases(part.analysis, part.length, times, part.start)
     groups = _cues_by_phrase(found, part)
     lines = [_chart_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
     header = tuple(_header(song, width))
@@ -151,6 +154,7 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
     light = drawn_light(cues, looks, Grid(song.analysis), end, hands_of(song))
     return _Part(
         song.analysis,
+        song.recording.window.start,
         light,
         tuple(held(light)),
         cues,
@@ -373,10 +377,20 @@ def _header(song: Song, width: float) -> Iterator[Words]:
     yield Words(fitted(song.title, _TITLE, width, bold=True), 0.0, 18.0, _TITLE, "title", bold=True)
     count = sum(bar.number >= 1 for bar in analysis.bars)
     if analysis.tempo_bpm is None:
-        about = f"no music found; {clock(analysis.duration)} long"
+        about = f"no music found; {_length(song)} long"
     else:
-        about = f"{tempo_words(analysis)}, {counted(count, 'bar')}, {clock(analysis.duration)}"
+        about = f"{tempo_words(analysis)}, {counted(count, 'bar')}, {_length(song)}"
     yield Words(fitted(about, TEXT, width), 0.0, 33.0, TEXT, "about")
+
+
+def _length(song: Song) -> str:
+    """Say how long the song is; of a part of a recording also which, as all its times count from the file's start."""
+    window = song.recording.window
+    length = clock(window.end - window.start)
+    if window.start < _WHOLE and window.end > song.recording.duration - _WHOLE:
+        return length
+    name = song.recording.path.rpartition("/")[2]
+    return f"{length} ({clock(window.start)} to {clock(window.end)} of {name})"
 
 
 def _legend(lines: Sequence[ChartLine], width: float) -> Iterator[LegendItem]:
