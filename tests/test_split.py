@@ -12,7 +12,7 @@ from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.songs.excerpt import excerpt
 from cuesuggest.analysis.songs.gathering import gathered, most_complete
-from cuesuggest.analysis.songs.likeness import bar_harmony, likeness
+from cuesuggest.analysis.songs.harmony import bar_harmony, likeness
 from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.cli import splitting

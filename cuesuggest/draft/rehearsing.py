@@ -16,7 +16,7 @@ from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.songs.excerpt import excerpt
 from cuesuggest.analysis.songs.gathering import SAME_SONG, gathered, most_complete, song_likeness
-from cuesuggest.analysis.songs.likeness import bar_harmony
+from cuesuggest.analysis.songs.harmony import bar_harmony
 from cuesuggest.analysis.songs.played import Played
 from cuesuggest.analysis.songs.rehearsal import Found, find_songs
 from cuesuggest.analysis.spectrum import Spectrum, hear

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from cuesuggest.analysis.songs.likeness import likeness
+from cuesuggest.analysis.songs.harmony import likeness
 
 __all__ = ["SAME_SONG", "gathered", "most_complete", "song_likeness"]
 
@@ -24,7 +24,7 @@ def song_likeness(first: tuple[np.ndarray, float], second: tuple[np.ndarray, flo
     Parameters
     ----------
     first, second : tuple of ndarray and float
-        Harmony as `likeness.bar_harmony` gives it, and tempo in BPM.
+        Harmony as `harmony.bar_harmony` gives it, and tempo in BPM.
     """
     apart = np.abs(np.log2(first[1] / second[1]) - _LEVELS).min()
     return likeness(first[0], second[0]) - (_OTHER_TEMPO if apart > _TEMPO_REACH else 0.0)

@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.frames import FRAME_RATE
-from cuesuggest.analysis.songs.likeness import opening_alike
+from cuesuggest.analysis.songs.harmony import opening_alike
 from cuesuggest.analysis.songs.played import Played, played_in
 from cuesuggest.analysis.songs.sounding import sounding
 from cuesuggest.analysis.spectrum import Spectrum
