@@ -14,6 +14,7 @@ import numpy as np
 from scipy import ndimage
 
 from cuesuggest.analysis.bars.edges import music_limit
+from cuesuggest.analysis.finding.scene import Heard
 from cuesuggest.analysis.finding.spans import frame_at
 from cuesuggest.analysis.finding.talk_signs import hear_around
 from cuesuggest.analysis.frames import HEADS
@@ -29,7 +30,7 @@ _BESIDE = 20.0  # s to each side of a stretch: soft beginnings and endings that 
 _LEAST_SECONDS = 8.0  # of a stretch in which a pulse is sought
 _CORE = 24  # beats, six bars, of the clearest music
 _CLEAR = 4.5  # nats by which the beats of the clearest music stand out; in noodling 1 to 3, in bands 5 to 8
-_ACROSS = 4.0  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
+_ACROSS = 4.5  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
 _SILENCE = 10.0  # nats lost by a silence: behind it, somebody else may have played
 _SAME_TEMPO = 0.06  # of the interval; a band's beginning is no further from what follows
 _NEAR = 4  # beats to each side over which the tempo is taken
@@ -39,6 +40,9 @@ _SMOOTH = 10  # frames
 _HIT_DB = 8.0  # under the band's level: the whole band strikes, and no stick counts in
 _SURE_AGAIN = 16  # beats behind a silence after which what goes on is the song's: a count-in is shorter
 _RISES_DB = 12.0  # nothing that rings out becomes louder by so much
+_DENIED = -3.0  # nats of the network's against music; of soft beginnings it has -2 and more, of talk -6
+_UNSURE = 0.5  # s around the first beat, in which talk before it is still heard
+_LEAST_BARS = 2.0  # of a soft beginning; what is shorter is a pickup or a count-in
 _RING_SECONDS = 7.0  # after the last beat, at most
 
 
@@ -128,14 +132,24 @@ def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | No
     ones = times[inside][rhythm.grid.slots[inside] == 0]
     beat = float(np.median(np.diff(times[inside])))
     bar = float(np.median(np.diff(ones))) if len(ones) > 2 else 4 * beat
+    quiet = _quiet(part, frames[at:after])
     return Played(
-        start=float(times[first]),
-        end=_dies_away(part, attack, limit, _quiet(part, frames[at:after])),
+        start=_soft_start(part, heard, float(times[first]), bar, quiet),
+        end=_dies_away(part, attack, limit, quiet),
         beats=times[inside],
         clear=float(apart[inside].mean()),
         tempo_bpm=60 / beat,
         bar=bar,
     )
+
+
+def _soft_start(part: Spectrum, heard: Heard, first: float, bar: float, quiet: float) -> float:
+    """Where a soft beginning before the first beat that is read begins: what sounds without a break and is no talk."""
+    level = np.interp(heard.seconds, part.seconds, ndimage.minimum_filter1d(_level(part), _SMOOTH))
+    others = (np.maximum(heard.talk, heard.crowd) >= 0) | (heard.music <= _DENIED)
+    before = np.flatnonzero((level < quiet) & (heard.seconds < first) | others & (heard.seconds < first - _UNSURE))
+    start = float(heard.seconds[before[-1] + 1]) if len(before) else part.start
+    return start if first - start > _LEAST_BARS * bar else first
 
 
 def _dies_away(part: Spectrum, attack: float, limit: float, quiet: float) -> float:
@@ -187,16 +201,20 @@ def _reach(beats: _Beats, order: np.ndarray, tempo: float) -> int:
     As far as the music sounds without a silence it is one piece, clear or not, slower or not: nobody breaks in. Behind
     a silence, to where the sum of what the beats bring is largest.
     """
-    best, reached, total, since, silent = 0.0, 0, 0.0, _SURE_AGAIN, False
+    best, reached, total, since, most = 0.0, 0, 0.0, _SURE_AGAIN, np.inf
     for k, beat in enumerate(order, 1):
         if beats.silent[beat]:
-            total -= 0.0 if silent else _SILENCE
+            # Beats with silences in them, as those of a count-in, outweigh these at most: they say nothing of what
+            # lies behind them.
+            most = total if most == np.inf else most
+            total -= 0.0 if since == 0 else _SILENCE
             since = 0
-        silent = bool(beats.silent[beat])
+        else:
+            most = np.inf
+            since += 1
         if since < _SURE_AGAIN or total < best:
             kept = abs(beats.step[beat] / tempo - 1) < _SAME_TEMPO
-            total += (beats.apart[beat] if kept else 0.0) - _ACROSS
-        since += 1
+            total = min(total + (beats.apart[beat] if kept else 0.0) - _ACROSS, most)
         if total >= best:
             best, reached = total, k
             tempo = 0.9 * tempo + 0.1 * beats.step[beat]

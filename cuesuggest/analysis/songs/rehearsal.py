@@ -22,14 +22,14 @@ _SHORTEST_SONG = 40.0  # s; riffs, sound checks and places that are tried over a
 _LEVELS = (1.0, 2.0, 0.5, 1.5, 2 / 3)  # at which one tempo may be read
 _SAME_TEMPO = 0.04
 _AT_ONCE = 2.0  # s between two pieces that are one
-_UNREAD_SECONDS = 30.0  # a passage in the middle of a song whose beats are not read
+_UNREAD_SECONDS = 16.0  # a passage in the middle of a song whose beats are not read
 _SILENT_SECONDS, _SILENT_DB = 0.25, 22.0  # in which nobody plays, so far under what is played around
 _BROKEN_SECONDS = 12.0  # after which a band that broke off goes on where it was
 _LONGEST_FALSE_START, _MOST_SHARE = 60.0, 0.4  # s, and of what follows: one that went further is an attempt
 _AGAIN_SECONDS = 60.0  # within which the song is begun again
-# How like each other the beginnings of two pieces are: 0.9 and more where a band begins again, 0.3 and less where it
-# goes on.
-_FROM_THE_TOP = 0.7
+# How like each other the beginnings of two pieces are: 0.9 and more where a band begins again, but for some that begin
+# freely; 0.3 and less where it goes on, but for songs that go round and round. Nobody begins again within moments.
+_FROM_THE_TOP, _SOON_FROM_THE_TOP, _SOON = 0.6, 0.7, 3.0  # the last in seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,10 @@ def _goes_on(spectrum: Spectrum, last: Played, piece: Played, at_once: bool) -> 
     longest, levels = (_UNREAD_SECONDS, _LEVELS) if at_once else (_BROKEN_SECONDS, (1.0,))
     if gap >= longest or not _same_tempo(last, piece, levels):
         return False
-    return opening_alike(spectrum, last.beats, piece.beats) < _FROM_THE_TOP
+    if at_once and piece.length < _MOST_SHARE * last.length:
+        return True  # the rest of a song: nobody begins again for so little
+    top = _SOON_FROM_THE_TOP if gap < _SOON else _FROM_THE_TOP
+    return opening_alike(spectrum, last.beats, piece.beats) < top
 
 
 def _falls_silent(spectrum: Spectrum, start: float, end: float) -> bool:
