@@ -29,8 +29,8 @@ __all__ = ["Played", "played_in"]
 _BESIDE = 20.0  # s to each side of a stretch: soft beginnings and endings that the network does not take for music
 _LEAST_SECONDS = 8.0  # of a stretch in which a pulse is sought
 _CORE = 24  # beats, six bars, of the clearest music
-_CLEAR = 4.5  # nats by which the beats of the clearest music stand out; in noodling 1 to 3, in bands 5 to 8
-_ACROSS = 4.5  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
+_CLEAR = 4.0  # nats by which the beats of the clearest music stand out; in noodling 1 to 3, in bands 5 to 8
+_ACROSS = 4.0  # nats that a beat must bring behind a silence; the beats of bands bring 5 to 8
 _SILENCE = 10.0  # nats lost by a silence: behind it, somebody else may have played
 _SAME_TEMPO = 0.06  # of the interval; a band's beginning is no further from what follows
 _NEAR = 4  # beats to each side over which the tempo is taken
@@ -97,7 +97,7 @@ def played_in(spectrum: Spectrum, start: float, end: float, before: float, after
         return []
     first, last = max(before, start - _BESIDE), min(after, end + _BESIDE)
     part = excerpt(spectrum, round(first, 1), round(last, 1))
-    found = _clearest(part, *believed(part))
+    found = _clearest(part, *believed(part), end)
     if found is None:
         return []
     earlier = played_in(spectrum, start, min(end, found.start), before, found.start)
@@ -105,7 +105,7 @@ def played_in(spectrum: Spectrum, start: float, end: float, before: float, after
     return [*earlier, found, *later]
 
 
-def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | None:
+def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm, end: float) -> Played | None:
     """Return the music around the clearest beats of what was read, as far as it reaches."""
     frames, runs = rhythm.grid.frames, rhythm.grid.runs
     if len(frames) < _CORE:
@@ -128,7 +128,8 @@ def _clearest(part: Spectrum, logits: np.ndarray, rhythm: Rhythm) -> Played | No
     inside = slice(first, last)
     heard = hear_around(part, logits[HEADS.index("music")])
     attack = float(times[last - 1])
-    limit = min(attack + _RING_SECONDS, music_limit(part, heard, attack))
+    # Where no network hears music any more, what still sounds is hardly the song's.
+    limit = min(attack + _RING_SECONDS, max(end, attack) + _UNSURE, music_limit(part, heard, attack))
     ones = times[inside][rhythm.grid.slots[inside] == 0]
     beat = float(np.median(np.diff(times[inside])))
     bar = float(np.median(np.diff(ones))) if len(ones) > 2 else 4 * beat
@@ -201,20 +202,16 @@ def _reach(beats: _Beats, order: np.ndarray, tempo: float) -> int:
     As far as the music sounds without a silence it is one piece, clear or not, slower or not: nobody breaks in. Behind
     a silence, to where the sum of what the beats bring is largest.
     """
-    best, reached, total, since, most = 0.0, 0, 0.0, _SURE_AGAIN, np.inf
+    best, reached, total, since = 0.0, 0, 0.0, _SURE_AGAIN
     for k, beat in enumerate(order, 1):
         if beats.silent[beat]:
-            # Beats with silences in them, as those of a count-in, outweigh these at most: they say nothing of what
-            # lies behind them.
-            most = total if most == np.inf else most
-            total -= 0.0 if since == 0 else _SILENCE
+            total -= _SILENCE if since else 0.0
             since = 0
         else:
-            most = np.inf
             since += 1
         if since < _SURE_AGAIN or total < best:
             kept = abs(beats.step[beat] / tempo - 1) < _SAME_TEMPO
-            total = min(total + (beats.apart[beat] if kept else 0.0) - _ACROSS, most)
+            total += (beats.apart[beat] if kept else 0.0) - _ACROSS
         if total >= best:
             best, reached = total, k
             tempo = 0.9 * tempo + 0.1 * beats.step[beat]

@@ -7,10 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy import ndimage
 
-from cuesuggest.analysis.finding.spans import frame_at
-from cuesuggest.analysis.frames import FRAME_RATE
 from cuesuggest.analysis.songs.harmony import opening_alike
 from cuesuggest.analysis.songs.played import Played, played_in
 from cuesuggest.analysis.songs.sounding import sounding
@@ -20,16 +17,17 @@ __all__ = ["Found", "find_songs"]
 
 _SHORTEST_SONG = 40.0  # s; riffs, sound checks and places that are tried over are shorter, songs are longer
 _LEVELS = (1.0, 2.0, 0.5, 1.5, 2 / 3)  # at which one tempo may be read
+_MORE_LEVELS = (*_LEVELS, 3.0, 1 / 3, 4 / 3, 0.75)
 _SAME_TEMPO = 0.04
-_AT_ONCE = 2.0  # s between two pieces that are one
+_SOON = 3.0  # s; nobody begins again so soon: where music sounds all the time, it is one piece
+_SURELY_CLEAR = 6.0  # nats; no click and no riff is so clear
 _UNREAD_SECONDS = 16.0  # a passage in the middle of a song whose beats are not read
-_SILENT_SECONDS, _SILENT_DB = 0.25, 22.0  # in which nobody plays, so far under what is played around
 _BROKEN_SECONDS = 12.0  # after which a band that broke off goes on where it was
-_LONGEST_FALSE_START, _MOST_SHARE = 60.0, 0.4  # s, and of what follows: one that went further is an attempt
+_LONGEST_FALSE_START, _MOST_SHARE = 60.0, 0.45  # s, and of what follows: one that went further is an attempt
 _AGAIN_SECONDS = 60.0  # within which the song is begun again
 # How like each other the beginnings of two pieces are: 0.9 and more where a band begins again, but for some that begin
-# freely; 0.3 and less where it goes on, but for songs that go round and round. Nobody begins again within moments.
-_FROM_THE_TOP, _SOON_FROM_THE_TOP, _SOON = 0.6, 0.7, 3.0  # the last in seconds
+# freely; 0.3 and less where it goes on, but for songs that go round and round.
+_FROM_THE_TOP = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,25 +100,14 @@ def _joined(spectrum: Spectrum, pieces: Sequence[Played], *, at_once: bool) -> l
 
 def _goes_on(spectrum: Spectrum, last: Played, piece: Played, at_once: bool) -> bool:
     gap = piece.start - last.end
-    if at_once and gap < _AT_ONCE and not _falls_silent(spectrum, float(last.beats[-1]), float(piece.beats[0])):
-        return True  # whatever the beats are taken for
+    if at_once and gap < _SOON:
+        return min(last.clear, piece.clear) >= _SURELY_CLEAR or _same_tempo(last, piece, _MORE_LEVELS)
     longest, levels = (_UNREAD_SECONDS, _LEVELS) if at_once else (_BROKEN_SECONDS, (1.0,))
     if gap >= longest or not _same_tempo(last, piece, levels):
         return False
     if at_once and piece.length < _MOST_SHARE * last.length:
         return True  # the rest of a song: nobody begins again for so little
-    top = _SOON_FROM_THE_TOP if gap < _SOON else _FROM_THE_TOP
-    return opening_alike(spectrum, last.beats, piece.beats) < top
-
-
-def _falls_silent(spectrum: Spectrum, start: float, end: float) -> bool:
-    """Whether between two times nothing is played for a while."""
-    decibels = spectrum.decibels[frame_at(spectrum, start) : frame_at(spectrum, end) + 1]
-    if len(decibels) < _SILENT_SECONDS * FRAME_RATE:
-        return False
-    around = spectrum.decibels[frame_at(spectrum, start - 10) : frame_at(spectrum, end + 10) + 1]
-    loudest = ndimage.maximum_filter1d(decibels, round(_SILENT_SECONDS * FRAME_RATE))
-    return bool(loudest.min() < np.percentile(around, 80) - _SILENT_DB)
+    return opening_alike(spectrum, last.beats, piece.beats) < _FROM_THE_TOP
 
 
 def _kinds(spectrum: Spectrum, pieces: Sequence[Played]) -> list[Literal["song", "false start", "fragment"]]:
