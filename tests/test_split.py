@@ -137,7 +137,7 @@ def test_harmony_is_that_of_the_chords_that_sound(tmp_path):
 
 def test_the_songs_are_listed_with_times_tempo_loudness_and_a_picture(split_rehearsal):
     output, _ = split_rehearsal
-    assert "3 songs found; * has most of its song." in output
+    assert "3 attempts at 2 songs; * has most of its song." in output
     rows = [line for line in output.splitlines() if re.match(r" +[123]  [AB]", line)]
     assert [row.split()[1] for row in rows] == ["A1", "B", "A2"]
     assert re.search(r"A2 \*? +3:20\.\d +4:3\d\.\d +1:1\d +106 +-\d\d\.\d  [▁▂▃▄▅▆▇█]{24}", output)

@@ -135,11 +135,11 @@ def _write_audio(found: Rehearsal, attempt: SongAttempt, target: Target) -> None
 def _table(found: Rehearsal, columns: int) -> Iterable[str]:
     blocks = _heights()
     head = f"{'':>3}  {'song':<7} {'start':>8} {'end':>8} {'length':>7} {'BPM':>5} {'LUFS':>6}"
-    yield (
-        f"{counted(len(found.attempts), 'song')} found; * has most of its song."
-        if _several(found)
-        else (f"{counted(len(found.attempts), 'song')} found.")
-    )
+    songs = counted(len({each.song for each in found.attempts}), "song")
+    if any(each.of > 1 for each in found.attempts):
+        yield f"{counted(len(found.attempts), 'attempt')} at {songs}; * has most of its song."
+    else:
+        yield f"{songs} found."
     yield f"{head}  loudness".rstrip()
     room = max(8, min(24, columns - len(head) - 2))
     for number, each in enumerate(found.attempts, 1):
@@ -157,10 +157,6 @@ def _table(found: Rehearsal, columns: int) -> Iterable[str]:
     if found.fragments:
         spans = ", ".join(f"{clock(begin)} to {clock(end)}" for begin, end in found.fragments)
         yield from fill(f"Played too shortly for a song: {spans}.", columns, subsequent_indent="  ").split("\n")
-
-
-def _several(found: Rehearsal) -> bool:
-    return any(each.of > 1 for each in found.attempts)
 
 
 def _letter(number: int) -> str:

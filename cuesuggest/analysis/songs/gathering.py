@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,11 +12,11 @@ from cuesuggest.analysis.songs.harmony import likeness
 __all__ = ["SAME_SONG", "gathered", "most_complete", "song_likeness"]
 
 SAME_SONG = 0.42
-"""Likeness from which two pieces are taken for one song; of 1175 pairs of different songs, one has so much."""
+"""Likeness from which two pieces are taken for one song: of 621 pairs of different songs the likest have 0.38, of 29
+pairs of attempts at one song the least like 0.45 (fit and choose sets)."""
 
 _OTHER_TEMPO = 0.1  # of likeness lost, as bands play a song at about one tempo
 _TEMPO_REACH = 0.18  # octaves, one eighth faster or slower
-_LEVELS = np.log2([1.0, 2.0, 0.5, 1.5, 2 / 3])  # at which one tempo may be read
 
 
 def song_likeness(first: tuple[np.ndarray, float], second: tuple[np.ndarray, float]) -> float:
@@ -26,7 +27,7 @@ def song_likeness(first: tuple[np.ndarray, float], second: tuple[np.ndarray, flo
     first, second : tuple of ndarray and float
         Harmony as `harmony.bar_harmony` gives it, and tempo in BPM.
     """
-    apart = np.abs(np.log2(first[1] / second[1]) - _LEVELS).min()
+    apart = abs(math.log2(first[1] / second[1]))
     return likeness(first[0], second[0]) - (_OTHER_TEMPO if apart > _TEMPO_REACH else 0.0)
 
 
