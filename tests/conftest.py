@@ -60,6 +60,27 @@ def sample_song():
     return suggest(SAMPLE)
 
 
+@pytest.fixture(scope="session")
+def rehearsal(tmp_path_factory):
+    """A rehearsal of two songs with talk, tuning, a false start, and one song again."""
+    from tests.rehearsals import rehearse
+
+    return rehearse(tmp_path_factory.mktemp("thursday") / "thursday.wav")
+
+
+@pytest.fixture(scope="session")
+def split_rehearsal(rehearsal, tmp_path_factory):
+    """What `split` says of it, and the folder of documents that it writes."""
+    from click.testing import CliRunner
+
+    from cuesuggest.cli import cli
+
+    folder = tmp_path_factory.mktemp("songs") / "thursday"
+    ran = CliRunner().invoke(cli, ["split", str(rehearsal.path), "-o", str(folder)], obj={"written": []})
+    assert ran.exit_code == 0, ran.output
+    return ran.output, folder
+
+
 @pytest.fixture
 def run(monkeypatch, capfd):
     """Run the program in this process; gives its exit code, output and errors."""

@@ -15,7 +15,13 @@ import soundfile
 
 RATE = 22050
 LAYOUTS = {1: "mono", 2: "stereo", 6: "5.1", 8: "7.1"}
-CHORDS = {"A": (45, 41, 48, 43), "B": (41, 43, 45, 48), "C": (50, 46, 41, 48)}  # roots, a bar each
+CHORDS = {  # roots, a bar each
+    "A": (45, 41, 48, 43),
+    "B": (41, 43, 45, 48),
+    "C": (50, 46, 41, 48),
+    "D": (40, 45, 42, 47),
+    "E": (47, 40, 44, 42),
+}
 
 SNARES = {2: (1,), 3: (1, 2), 4: (1, 3), 5: (1, 3, 4)}  # beats, from 0, of bars with so many beats
 
@@ -78,7 +84,7 @@ def play(
     for bar, letter in enumerate(letters):
         if bar == stop_bar:
             continue
-        full = {"A": 0.45, "B": 1.0, "C": 0.7}[letter]
+        full = {"A": 0.45, "B": 1.0, "C": 0.7, "D": 0.5, "E": 1.0}[letter]
         at = start + bar * 4 * beat
         root = CHORDS[letter][bar % 4]
         last = bar == len(letters) - 1

@@ -50,6 +50,7 @@ FLOORS = {
         "energy": {"frames", "loudness", "spectrum", "types"},
         "structure": {"form", "frames", "rhythm", "spectrum", "types"},
         "events": {"energy", "finding", "frames", "spectrum", "types"},
+        "songs": {"bars", "finding", "frames", "rhythm", "spectrum", "types"},
     },
     "rules": {
         "settings": set(),

@@ -30,6 +30,7 @@ __all__ = [
     "hear",
     "let_go",
     "running_sums",
+    "scaled",
 ]
 
 FEATURE_VERSION = 1
@@ -199,11 +200,12 @@ def _one_pass(
             f"{SHORTEST_SECONDS:g} s are needed. Choose a longer recording or a wider --from and --to."
         )
     bands, level, chroma = frames.finish(round(duration * RATE))
+    bands, level = scaled(bands, level)
     spectrum = Spectrum(
         start=window.start,
         end=window.start + duration,
-        bands=_compress(bands, level),
-        level=_in_usual_range(level),
+        bands=bands,
+        level=level,
         chroma=chroma,
         power=meter.finish(),
         power_step=meter.step,
@@ -298,6 +300,24 @@ def _chroma_matrix() -> tuple[np.ndarray, slice]:
     # A semitone spans more bins the higher it lies: without this, treble would outvote the rest.
     weights *= (100.0 / hertz)[:, None]
     return weights.astype(np.float32), slice(low, high)
+
+
+def scaled(bands: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Bring magnitudes and level to the scale of a recording's own active frames.
+
+    Parameters
+    ----------
+    bands : ndarray of float32, shape (frames, 64)
+        Magnitudes on any scale; used up.
+    level : ndarray of float32, shape (frames,)
+        Mean square.
+
+    Returns
+    -------
+    bands, level : ndarray
+        As a `Spectrum` has them.
+    """
+    return _compress(bands, level), _in_usual_range(level)
 
 
 def _compress(bands: np.ndarray, level: np.ndarray) -> np.ndarray:

@@ -23,6 +23,7 @@ from cuesuggest.cli.one_word import accept_all, accept_section, dark, length, on
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
+from cuesuggest.cli.splitting import split
 from cuesuggest.cli.suggesting import suggest
 from cuesuggest.cli.takes import retime
 from cuesuggest.errors import CuesuggestError, reason_of
@@ -75,6 +76,7 @@ for command in (accept_all, accept_section, dark, length, one_shot):
     edit.add_command(command)
 for command in (
     suggest,
+    split,
     review,
     retime,
     compare,

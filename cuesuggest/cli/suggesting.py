@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -125,6 +126,7 @@ def _write_kit(request: Request, target: Target, *, quiet: bool) -> None:
 def _draft_one(request: Request, *, quiet: bool) -> None:
     from cuesuggest.cli.pool import stop_signals
     from cuesuggest.cli.report import song_text
+    from cuesuggest.draft.drafting import songs_in
     from cuesuggest.errors import RecordingChangedError
 
     with stop_signals() as stop, stop.break_in():
@@ -144,6 +146,10 @@ def _draft_one(request: Request, *, quiet: bool) -> None:
         echo(fill(line, width(), subsequent_indent="  "))
     echo(("\n" if lines else "") + song_text(drafted.song, width()))
     echo(f"Written: {click.format_filename(drafted.path)}")
+    count = songs_in(drafted)
+    if count > 1:
+        words = shlex.join(["cuesuggest", "split", str(drafted.recording)])
+        echo(f"There seem to be {count} songs in this recording. To find them and draft each by itself: {words}")
 
 
 def _drafted(request: Request, stop: StopSignals, *, quiet: bool) -> Drafted:

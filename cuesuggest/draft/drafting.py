@@ -9,6 +9,7 @@ from pathlib import Path
 from cuesuggest import __version__
 from cuesuggest.analysis.listen import Step
 from cuesuggest.analysis.rhythm.network import weights_digest
+from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import FEATURE_VERSION
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.again.carried_sections import carried
@@ -36,7 +37,17 @@ from cuesuggest.song import (
 from cuesuggest.song.decided import decided
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, check_name, document_path, open_recording
 
-__all__ = ["Drafted", "draft_file", "fresh_song", "is_current", "kit_for", "source_of", "suggest", "suggest_again"]
+__all__ = [
+    "Drafted",
+    "draft_file",
+    "fresh_song",
+    "is_current",
+    "kit_for",
+    "songs_in",
+    "source_of",
+    "suggest",
+    "suggest_again",
+]
 
 
 def suggest(
@@ -266,6 +277,16 @@ class Drafted:
     path: Path
     rerun: Rerun | None
     """What became of the document that was there; None if there was none."""
+
+    @property
+    def recording(self) -> Path:
+        """The recording that was heard."""
+        return path_to(self.path, self.song.recording.path)
+
+
+def songs_in(drafted: Drafted) -> int:
+    """Return how many songs there seem to be in what was heard as one."""
+    return songs_seen(drafted.song.analysis)
 
 
 def draft_file(

@@ -25,14 +25,15 @@ from cuesuggest.decide.quick import (
     section_accepted,
     section_named,
 )
+from cuesuggest.decide.song_ends import Edge, edge_at, edge_moved
 from cuesuggest.decide.telling import cue_words, describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.pressing import taken_as_pressed
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, counted
-from cuesuggest.song import Edit, SetCorrections, SetCue, SetSection, SetTitle, Song
+from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, clock, counted
+from cuesuggest.song import Edit, SetCorrections, SetCue, SetRecording, SetSection, SetTitle, Song
 from cuesuggest.song.compared import in_places
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 
@@ -41,6 +42,7 @@ __all__ = ["ACTIONS", "Action"]
 Action = Callable[[Song, Asked], Change]
 
 _KINDS = cast("tuple[CueKind, ...]", get_args(CueKind))
+_ENDS: tuple[Edge, ...] = ("start", "end")
 _STATUSES: tuple[Status, ...] = ("accepted", "rejected", "suggested")
 _STATUS_WORDS = {
     "accepted": "accepted", "rejected": "rejected", "suggested": "a suggestion again",
@@ -280,6 +282,23 @@ def _boundary_remove(song: Song, asked: Asked) -> Change:
     )
 
 
+def _end_move(song: Song, asked: Asked) -> Change:
+    edge, bars = asked.choice("edge", _ENDS), asked.whole("bars", -64, 64)
+    return _ended(song, edge, edge_moved(song, edge, bars))
+
+
+def _end_here(song: Song, asked: Asked) -> Change:
+    edge = asked.choice("edge", _ENDS)
+    return _ended(song, edge, edge_at(song, edge, asked.number("seconds", 0)))
+
+
+def _ended(song: Song, edge: Edge, edit: SetRecording) -> Change:
+    window = edit.recording.window
+    before, now = (getattr(each, edge) for each in (song.recording.window, window))
+    way = "later" if now > before else "earlier"
+    return Change((edit,), f"the song {edge}s {abs(now - before):.1f} s {way}, at {clock(now)} of the recording")
+
+
 def _forget(song: Song, asked: Asked) -> Change:
     if not song.corrections:
         raise EditError("Nothing was stated about this song.")
@@ -334,6 +353,8 @@ ACTIONS: dict[str, Action] = {
     "boundary-add": _boundary_add,
     "boundary-remove": _boundary_remove,
     "forget": _forget,
+    "end-move": _end_move,
+    "end-here": _end_here,
     "name": _name_section,
     "first-words": _first_words,
     "title": _title,

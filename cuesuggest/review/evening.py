@@ -27,6 +27,7 @@ from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["Evening", "NoSuchSongError", "Unread"]
 
+_WHOLE = 1.0  # s at either end that make no part of a recording
 _MOST_SOUNDS = 4  # decoded at once; four minutes of one are some 45 MB on the disk
 
 
@@ -49,6 +50,8 @@ class _Read:
     title: str
     tempo: float | None
     seconds: float
+    part: tuple[float, float] | None
+    """Where it starts and ends in a longer recording; None where it is all of one."""
     questions: int
     to_check: int
     cues: int
@@ -196,6 +199,7 @@ class Evening:
             "state": "open" if found.questions or found.to_check else "done",
             "tempo": found.tempo,
             "seconds": found.seconds,
+            "part": found.part,
             "questions": found.questions,
             "to_check": found.to_check,
             "cues": found.cues,
@@ -244,10 +248,12 @@ def _read(document: Path) -> _Read | Unread:
     except CuesuggestError as error:
         return Unread(str(error))
     window = song.recording.window
+    whole = window.start < _WHOLE and window.end > song.recording.duration - _WHOLE
     return _Read(
         title=song.title,
         tempo=song.analysis.tempo_bpm,
         seconds=window.end - window.start,
+        part=None if whole else (window.start, window.end),
         questions=len(open_questions(song)),
         to_check=sum(cue.status == "suggested" for cue in song.cues),
         cues=len(song.cues),

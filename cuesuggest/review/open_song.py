@@ -34,11 +34,20 @@ class OpenSong:
         self.session = Session(document, kept)
         self._lock = threading.Lock()
         self._sound: Sound | None = None
+        self._before: Sound | None = None
+        self._part = self.session.song.recording.window
         self._no_sound = ""
 
     def sound(self) -> tuple[Sound | None, str]:
-        """Return the sound, decoded from now on if it was not yet; or None, and why there is none."""
+        """Return the sound of the song, decoded from now on if it was not yet; or None, and why there is none."""
         with self._lock:
+            part = self.session.song.recording.window
+            if self._sound is not None and part != self._part:
+                # Somebody may be listening to the one that was: it stays until the next.
+                if self._before is not None:
+                    self._before.close()
+                self._before, self._sound = self._sound, None
+            self._part = part
             if self._sound is None and not self._no_sound:
                 try:
                     self._sound = self._opened()
@@ -49,9 +58,10 @@ class OpenSong:
     def close(self) -> None:
         """Let the sound go; it is decoded anew when it is asked for again."""
         with self._lock:
-            if self._sound is not None:
-                self._sound.close()
-            self._sound, self._no_sound = None, ""
+            for each in (self._before, self._sound):
+                if each is not None:
+                    each.close()
+            self._before, self._sound, self._no_sound = None, None, ""
 
     def _opened(self) -> Sound:
         recording = self.session.song.recording

@@ -72,6 +72,11 @@ class Sound:
         self._thread = threading.Thread(target=self._decode, name="decode", daemon=True)
         self._thread.start()
 
+    @property
+    def start(self) -> float:
+        """Seconds of the recording at which it begins."""
+        return self._window.start
+
     def close(self) -> None:
         """Stop decoding and remove what was decoded."""
         with self._lock:

@@ -191,7 +191,12 @@ def _page_now(evening: Evening, keys: Keys, request: Request) -> dict[str, Any]:
     shown, place = evening.song(named), evening.place_of(named)
     evening.to_be_heard(shown)
     sound, no_sound = shown.sound()
-    told = sound and {"seconds": sound.frames / sound.rate, "address": keys.sound(place["song"])}
+    told = sound and {
+        "start": sound.start,
+        "seconds": sound.frames / sound.rate,
+        # Another part of the recording is another sound.
+        "address": f"{keys.sound(place['song'])}&part={sound.start:g}-{sound.frames}",
+    }
     return {
         **page_of(shown.session, int(number("bars", 16)), number("width", 1400.0)),
         "evening": place,

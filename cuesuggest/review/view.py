@@ -50,6 +50,7 @@ def page_of(session: Session, bars_per_line: int, width: float) -> dict[str, Any
         "rig": song.rig.name,
         "chart": as_json(lay_out(song, bars, min(max(width, _NARROWEST), _WIDEST))),
         "music": _music(song),
+        "recording": {"name": song.recording.path.rpartition("/")[2], "seconds": song.recording.duration},
         "cues": _cues(song),
         "light": shown_light(song),
         "looks": [asdict(look) for look in song.looks],

@@ -46,7 +46,7 @@ class ChartPhrase:
         return len(self.stretches)
 
 
-def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -> list[ChartPhrase]:
+def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = (), start: float = 0.0) -> list[ChartPhrase]:
     """Divide a song into lines.
 
     Parameters
@@ -56,6 +56,8 @@ def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -
         Bars that normally stand on a line. One more does where it would be left over alone.
     needed : sequence of float
         Seconds of cues; a stretch without bars is written where something is to be done in it, or heard.
+    start : float
+        Seconds at which the song starts in its recording.
 
     Returns
     -------
@@ -64,7 +66,9 @@ def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -
     found: list[ChartPhrase] = []
     grid = Grid(analysis)
     # A pause inside a section stays on the section's line.
-    for section, group in groupby(_stretches(analysis, needed), key=lambda each: grid.section_of_place(each.place)):
+    for section, group in groupby(
+        _stretches(analysis, needed, start), key=lambda each: grid.section_of_place(each.place)
+    ):
         rest = list(group)
         first = True
         while rest:
@@ -78,9 +82,9 @@ def phrases(analysis: SongAnalysis, length: int, needed: Sequence[float] = ()) -
     return found
 
 
-def _stretches(analysis: SongAnalysis, needed: Sequence[float]) -> list[Stretch]:
+def _stretches(analysis: SongAnalysis, needed: Sequence[float], start: float) -> list[Stretch]:
     found: list[Stretch] = []
-    at = 0.0
+    at = max(min([start, *needed]), 0.0)
     for bar in analysis.bars:
         found += _free(at, bar.start, analysis.events, needed)
         found.append(Stretch(bar, bar.start, bar.end))

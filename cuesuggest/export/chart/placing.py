@@ -51,6 +51,7 @@ _MARGIN = {16: 76.0, 8: 96.0, 4: 72.0}
 _GUTTER = 18.0  # between two phrases side by side
 _BELOW = 6.0
 _NEAR = 1e-3  # seconds
+_WHOLE = 1.0  # s at either end that make no part of a recording
 LEGEND_STEP = 15.0
 _HEADER = 42.0
 
@@ -60,6 +61,8 @@ class _Part:
     """What all lines of a song share."""
 
     analysis: SongAnalysis
+    start: float
+    """Seconds at which the song starts in its recording."""
     light: DrawnLight
     held: tuple[tuple[float, float, int], ...]
     """As `light_line.held` gives them."""
@@ -107,7 +110,7 @@ def lay_out(song: Song, bars_per_line: int = 16, width: float = 1400.0, height: 
     part = _part(song, bars_per_line, (width - _GUTTER * (columns - 1)) / columns)
     times = list(part.light.starts.values())
     times += [fade.end for fade in part.light.fades if part.analysis.bars and fade.end > part.analysis.bars[-1].end]
-    found = phrases(part.analysis, part.length, times)
+    found = phrases(part.analysis, part.length, times, part.start)
     groups = _cues_by_phrase(found, part)
     lines = [_chart_line(phrase, cues, part) for phrase, cues in zip(found, groups, strict=True)]
     header = tuple(_header(song, width))
@@ -141,6 +144,7 @@ def _part(song: Song, bars_per_line: int, width: float) -> _Part:
     light = drawn_light(cues, looks, Grid(song.analysis), end, hands_of(song))
     return _Part(
         song.analysis,
+        song.recording.window.start,
         light,
         tuple(held(light)),
         cues,
@@ -320,10 +324,20 @@ def _header(song: Song, width: float) -> Iterator[Words]:
     yield Words(fitted(song.title, TITLE, width, bold=True), 0.0, 18.0, TITLE, "title", bold=True)
     count = sum(bar.number >= 1 for bar in analysis.bars)
     if analysis.tempo_bpm is None:
-        about = f"no music found; {clock(analysis.duration)} long"
+        about = f"no music found; {_length(song)} long"
     else:
-        about = f"{tempo_words(analysis)}, {counted(count, 'bar')}, {clock(analysis.duration)}"
+        about = f"{tempo_words(analysis)}, {counted(count, 'bar')}, {_length(song)}"
     yield Words(fitted(about, TEXT, width), 0.0, 33.0, TEXT, "about")
+
+
+def _length(song: Song) -> str:
+    """Say how long the song is; of a part of a recording also which, as all its times count from the file's start."""
+    window = song.recording.window
+    length = clock(window.end - window.start)
+    if window.start < _WHOLE and window.end > song.recording.duration - _WHOLE:
+        return length
+    name = song.recording.path.rpartition("/")[2]
+    return f"{length} ({clock(window.start)} to {clock(window.end)} of {name})"
 
 
 def legend_items(signs: Iterable[tuple[LegendSign, str, str]], width: float) -> Iterator[LegendItem]:

@@ -18,7 +18,7 @@ const KINDS = [
 ];
 const TRIGGERS = ["hand", "held", "follow-on", "chase"];
 /** Where leaving leads, if not to the chart. @type {Record<string, "music" | "press">} */
-const OUTER = { tap: "music", late: "press" };
+const OUTER = { tap: "music", ends: "music", late: "press" };
 const NO_BARS = "The song has no bars.";
 const NO_BAR_HERE = "There is no bar at this place.";
 const NO_SECTIONS = "The song has no sections.";
@@ -223,6 +223,16 @@ export function commands({ store, player, hand, say, list, questions, askDialog,
     }];
   };
 
+  /**
+   * Where the song starts or ends in its recording: a bar on or back, or the place that is heard.
+   *
+   * @param {"start" | "end"} edge
+   * @param {number} bars
+   */
+  const end = (edge, bars) => () => store.act("end-move", { edge, bars });
+  /** @param {"start" | "end"} edge */
+  const endHere = (edge) => () => store.act("end-here", { edge, seconds: Math.max(0, player.seconds) });
+
   // Light of a section.
 
   /** @param {string} value */
@@ -343,6 +353,13 @@ export function commands({ store, player, hand, say, list, questions, askDialog,
       { about: "Such as: intro 4, verse 8, chorus 8 x2, bridge 8, outro." },
       (given) => store.act("form", { text: given.text }),
     ),
+    ends: () => hand.set({ mode: "ends" }),
+    "starts-earlier": end("start", -1),
+    "starts-later": end("start", 1),
+    "starts-here": endHere("start"),
+    "ends-earlier": end("end", -1),
+    "ends-later": end("end", 1),
+    "ends-here": endHere("end"),
     "here-on": () => hand.set({ hereOn: !hand.now.hereOn }),
     repeats: () => hand.set({ repeats: !hand.now.repeats }),
     forget: () => {

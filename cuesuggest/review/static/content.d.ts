@@ -10,6 +10,8 @@ export interface Page {
   title: string;
   chart: Chart;
   music: Music;
+  /** The file that the song is a part of, or all of, and how long that is. */
+  recording: { name: string; seconds: number };
   cues: Cue[];
   light: Light;
   looks: Look[];
@@ -61,6 +63,8 @@ export interface SongRow {
   wrong?: string;
   tempo?: number | null;
   seconds?: number;
+  /** Where it starts and ends in a longer recording; null where it is all of one. */
+  part?: [number, number] | null;
   questions?: number;
   /** Cues that are as suggested. */
   to_check?: number;
@@ -135,6 +139,7 @@ export interface Changed {
 }
 
 export interface Sound {
+  start: number;
   seconds: number;
   /** Path with the key that opens it. */
   address: string;

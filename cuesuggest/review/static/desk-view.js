@@ -129,7 +129,7 @@ export class DeskView {
     const { mode, question, cue } = this.#hand.now;
     if (mode === "tap") return this.#tapping();
     if (mode === "sound") return this.#sound();
-    if (mode === "section" || mode === "music") return this.#menu(mode);
+    if (mode === "section" || mode === "music" || mode === "ends") return this.#menu(mode);
     const asked = this.#store.page.questions.find((each) => each.id === question);
     if (asked) return this.#question(asked);
     const meant = this.#store.cue(cue);
@@ -204,15 +204,17 @@ export class DeskView {
     ];
   }
 
-  /** @param {"section" | "music"} mode */
+  /** @param {"section" | "music" | "ends"} mode */
   #menu(mode) {
     const { hereOn, repeats, passes } = this.#hand.now;
     const place = placeAt(this.#store.page.music, this.#player.seconds);
     const name = place.section ? `${place.section.label}${place.section.pass}` : "no section";
-    const title =
-      mode === "section"
-        ? `Light of ${passes ? `every ${place.section?.label}` : name}`
-        : `Music at bar ${place.bar ?? "–"}, ${name}`;
+    const { recording, music } = this.#store.page;
+    const title = {
+      section: `Light of ${passes ? `every ${place.section?.label}` : name}`,
+      music: `Music at bar ${place.bar ?? "–"}, ${name}`,
+      ends: `The song is ${clock(music.start)} to ${clock(music.end)} of ${recording.name}, which lasts ${clock(recording.seconds)}. “Here” is ${clock(this.#player.seconds)}.`,
+    }[mode];
     /** Scopes say what counts now. @type {Record<string, string>} */
     const scopes = {
       passes: passes ? `for every ${place.section?.label ?? "pass"}` : `for ${name} only`,

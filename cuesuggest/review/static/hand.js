@@ -2,7 +2,7 @@
 /**
  * @typedef {object} State
  * @property {string | null} cue id of the cue that keys are about
- * @property {"" | "section" | "music" | "sound" | "tap" | "press" | "late" | "pressed"} mode "" in the chart; a menu; while tapping; while pressing along, measuring how late that is, and looking at what was pressed
+ * @property {"" | "section" | "music" | "ends" | "sound" | "tap" | "press" | "late" | "pressed"} mode "" in the chart; a menu; while tapping; while pressing along, measuring how late that is, and looking at what was pressed
  * @property {string | null} question id of the question that is shown
  * @property {Set<string>} passed ids of questions that were passed over
  * @property {boolean} hereOn whether what is said about the music counts from the bar that is heard on

@@ -34,7 +34,7 @@ export function shown(key) {
   return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
-/** @typedef {"section" | "music" | "sound" | "press" | "late" | "pressed"} Menu */
+/** @typedef {"section" | "music" | "ends" | "sound" | "press" | "late" | "pressed"} Menu */
 
 /** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
 
@@ -133,6 +133,13 @@ export const COMMANDS = [
   command("Music", "form", "f", "type the form …", { when: "music" }),
   command("Music", "here-on", "o", "from here on, or everywhere", { when: "music" }),
   command("Music", "repeats", "r", "this section, or every pass", { when: "music" }),
+  command("Music", "ends", "e", "where the song starts and ends …", { when: "music" }),
+  command("Music", "starts-earlier", "[", "starts a bar earlier", { when: "ends" }),
+  command("Music", "starts-later", "]", "starts a bar later", { when: "ends" }),
+  command("Music", "starts-here", "s", "starts here", { when: "ends" }),
+  command("Music", "ends-earlier", ",", "ends a bar earlier", { when: "ends" }),
+  command("Music", "ends-later", ".", "ends a bar later", { when: "ends" }),
+  command("Music", "ends-here", "e", "ends here", { when: "ends" }),
   command("Music", "forget", "0", "forget all that was stated …", { when: "music" }),
 
   command("Press along", "press-along", "Shift+k", "press along with the song"),

@@ -264,7 +264,7 @@ store.addEventListener("song", () => {
   document.title = `${page.title}${which} – cuesuggest`;
   find("h1", HTMLElement).textContent = `${page.title}${which}`;
   choices.start(page.chosen);
-  if (page.sound) player.open(page.sound.address, page.music.start, page.revision);
+  if (page.sound) player.open(page.sound.address, page.sound.start, page.revision);
   const { cue, question, passed } = hand.now;
   /** @type {Partial<State>} */
   const gone = {};

@@ -42,21 +42,26 @@ export class Player extends EventTarget {
   }
 
   /**
-   * Give it the sound of a song whose beats are those of a revision. Another song's begins at its start, and paused.
+   * Give it the sound of a song whose beats are those of a revision. Another song's begins at its start, and paused;
+   * of the same song, whose start or end has moved, the place that was heard is heard on.
    *
    * @param {string} address where the sound is
    * @param {number} offset seconds of the recording at which the sound begins
    * @param {number} revision
    */
   open(address, offset, revision) {
-    if (this.#address && address !== this.#address) this.close();
+    const [there, playing] = [this.seconds, this.playing];
+    const moved = this.#audio.src && address !== this.#address;
+    if (moved) this.close();
     this.#address = address;
     this.#offset = offset;
+    if (moved) this.#wanted = Math.max(0, there - offset);
     if (!this.#audio.src || (this.#click && revision !== this.#revision)) {
       this.#revision = revision;
       this.#load();
     }
     this.#revision = revision;
+    if (moved && playing) this.#play();
   }
 
   /** Let the sound go, and with it what goes round. */

@@ -62,11 +62,13 @@ export class SongsView {
     if (text === this.#shown) return;
     const focused = this.#shown ? this.#buttons().find((each) => each === document.activeElement)?.dataset.do : `song:${here}`;
     this.#shown = text;
-    const head = ["Song", "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
     const { songs, advice } = list;
+    // Where a song is a part of a longer recording, its place there is told.
+    const parts = songs.some((each) => each.part);
+    const head = ["Song", ...(parts ? ["From", "To"] : []), "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
     find(".about", HTMLElement, this.#dialog).textContent = summary(songs);
     find(".scroll", HTMLElement, this.#dialog).replaceChildren(
-      el("table", {}, el("thead", {}, el("tr", {}, el("td", {}), ...head)), el("tbody", {}, ...songs.map((each) => row(each, here)))),
+      el("table", {}, el("thead", {}, el("tr", {}, el("td", {}), ...head)), el("tbody", {}, ...songs.map((each) => row(each, here, parts)))),
       ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
     );
     this.#buttons().find((each) => each.dataset.do === focused)?.focus();
@@ -90,9 +92,11 @@ export class SongsView {
 /**
  * @param {SongRow} song
  * @param {string} here
+ * @param {boolean} parts whether it is told where in the recording a song is
  */
-function row(song, here) {
-  const { number, title, state, wrong, tempo, seconds, differs } = song;
+function row(song, here, parts) {
+  const { number, title, state, wrong, tempo, seconds, part, differs } = song;
+  const short = (/** @type {number | undefined} */ time) => (time === undefined ? "" : clock(time).replace(/\..*/, ""));
   const opens = state === "open" || state === "done";
   const shown = song.song === here;
   const name = opens ? el("button", { type: "button", "data-do": `song:${song.song}`, "aria-current": shown && "true" }, title) : title;
@@ -101,8 +105,9 @@ function row(song, here) {
     { class: [shown ? "chosen" : "", state === "done" ? "done" : ""].join(" ").trim() },
     el("td", { class: "number" }, String(number)),
     el("td", {}, name),
+    ...(parts ? [0, 1].map((end) => el("td", { class: "number" }, short(part?.[end]))) : []),
     el("td", { class: "number" }, tempo ? String(Math.round(tempo)) : ""),
-    el("td", { class: "number" }, seconds === undefined ? "" : clock(seconds).replace(/\..*/, "")),
+    el("td", { class: "number" }, short(seconds)),
     el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs ? el("div", { class: "because" }, differs) : null, wrong ? el("div", { class: "because" }, wrong) : null),
   );
 }

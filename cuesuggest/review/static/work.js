@@ -7,7 +7,7 @@ const DRAFTING = "Drafting anew";
 const WORK = {
   "bar-one": HEARING, shift: HEARING, swap: HEARING, half: HEARING, double: HEARING, tempo: HEARING, signature: HEARING,
   tapped: HEARING, form: HEARING, "boundary-move": HEARING, "boundary-add": HEARING, "boundary-remove": HEARING,
-  forget: HEARING, "take-pressed": DRAFTING, category: DRAFTING, vamp: DRAFTING, undo: "Taking back", redo: "Making again",
+  forget: HEARING, "end-move": HEARING, "end-here": HEARING, "take-pressed": DRAFTING, category: DRAFTING, vamp: DRAFTING, undo: "Taking back", redo: "Making again",
 };
 
 /**
