@@ -17,7 +17,7 @@ from cuesuggest.export import Options
 from cuesuggest.export.chart import TEXT, text_width
 from cuesuggest.export.chart.two_rows import lay_out_two
 from cuesuggest.export.paper.two_charts import ENDINGS, two_charts
-from cuesuggest.score.side_by_side import Played, TwoTakes, blocks, columns, paces, turned
+from cuesuggest.score.side_by_side import PlayedTake, TwoTakes, blocks, columns, paces, turned
 from cuesuggest.score.take_words import differences, form_line, take_line
 from tests.busy import HOSTILE
 from tests.reading import boxes_of, pages_of, sizes_of, text_of, written
@@ -38,7 +38,7 @@ def named(analysis, names=NAMES):
 
 def two_takes(first, second, sources, **fields):
     """Two takes, by the bar of the first that each bar of the second is."""
-    takes = [Played(f"{name}.wav", name[0] * 64, each) for name, each in (("monday", first), ("thursday", second))]
+    takes = [PlayedTake(f"{name}.wav", name[0] * 64, each) for name, each in (("monday", first), ("thursday", second))]
     bars = [[bar.number for bar in take.bars] for take in takes]
     assert len(sources) == len(bars[1])
     return TwoTakes(*takes, columns(*bars, sources), **fields)
@@ -238,13 +238,13 @@ def test_a_stop_is_the_same_one_where_bars_have_other_numbers():
 
 
 def test_recordings_of_other_songs_are_no_takes():
-    takes = [Played(name, name * 64, make_analysis(FORM)) for name in "ab"]
+    takes = [PlayedTake(name, name * 64, make_analysis(FORM)) for name in "ab"]
     (said,) = differences(TwoTakes(*takes, ()))
     assert said.startswith("These are not two takes of one song")
 
 
 def test_a_take_says_its_tempo_its_bars_and_how_long_its_music_is():
-    take = Played("one.wav", "m" * 64, named(make_analysis("A4 B8", bpm=120, start=3.0)), "one.cues.json")
+    take = PlayedTake("one.wav", "m" * 64, named(make_analysis("A4 B8", bpm=120, start=3.0)), "one.cues.json")
     assert take_line(take) == (
         "one.wav (bars and names of one.cues.json): 120.0 beats a minute, 4/4, 12 bars, 0:26 of music from 0:03 on"
     )
@@ -383,7 +383,7 @@ def test_the_drawing_and_the_picture_hold_what_the_paper_holds():
 def test_any_name_can_be_drawn(kind, ending):
     text = HOSTILE[kind]
     analysis = named(make_analysis("A8 B8"), (text, text))
-    takes = [Played(f"{text}.wav", "a" * 64, analysis) for _ in range(2)]
+    takes = [PlayedTake(f"{text}.wav", "a" * 64, analysis) for _ in range(2)]
     data = two_charts(TwoTakes(*takes, columns(run(1, 16), run(1, 16), run(1, 16))), ending, Options())
     if ending == ".svg":
         ElementTree.fromstring(data)

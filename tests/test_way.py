@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuesuggest.analysis.takes.way import Costs, Song, best_way, sureness
+from cuesuggest.analysis.takes.way import Costs, Course, best_way, sureness
 
 BARS = 4  # beats
 PART = 16
-SONG = Song(4 * PART, range(0, 4 * PART, BARS), range(0, 4 * PART, PART))
+SONG = Course(4 * PART, range(0, 4 * PART, BARS), range(0, 4 * PART, PART))
 
 
 def odds_of(beats: list[int], *, seed: int = 0, clear: float = 2.5) -> np.ndarray:
@@ -69,7 +69,7 @@ def test_of_two_parts_that_sound_the_same_the_way_is_less_sure_which():
     assert max(alike) < 0.9 < min(clear)
 
 
-def dense(song: Song, costs: Costs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def dense(song: Course, costs: Costs) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Write the model down again, the long way: one table of all moves between all states, in nats."""
     count = song.beats
     part_of = np.searchsorted(list(song.parts), np.arange(count), "right") - 1
@@ -109,7 +109,7 @@ def dense(song: Song, costs: Costs) -> tuple[np.ndarray, np.ndarray, np.ndarray]
 @given(st.integers(0, 10**6), st.integers(4, 20), st.sampled_from([(0, 4), (0, 4, 8), (0, 8)]))
 def test_sureness_is_that_of_the_same_model_written_the_long_way(seed, steps, starts):
     draws = np.random.default_rng(seed)
-    song, costs = Song(12, range(0, 12, 2), starts), Costs()
+    song, costs = Course(12, range(0, 12, 2), starts), Costs()
     odds = draws.normal(0, 3, (12, steps))
     first, moves, last = dense(song, costs)
     cells = np.vstack([costs.trust * odds, np.full((13, steps), costs.trust * costs.none)])

@@ -13,6 +13,7 @@ from typing import Any, NoReturn
 import click
 
 from cuesuggest import __version__
+from cuesuggest.cli.carrying import retime
 from cuesuggest.cli.commands import analyze, list_
 from cuesuggest.cli.comparing import compare
 from cuesuggest.cli.correcting import correct
@@ -25,7 +26,6 @@ from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
 from cuesuggest.cli.splitting import split
 from cuesuggest.cli.suggesting import suggest
-from cuesuggest.cli.takes import retime
 from cuesuggest.errors import CuesuggestError, reason_of
 from cuesuggest.gate_out import OutputError
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
 from cuesuggest.analysis.takes.align import Aligned, align
-from cuesuggest.analysis.takes.take import Heard
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section, SongAnalysis
-from cuesuggest.draft.again.other_take import Stretch
-from cuesuggest.draft.again.reading import bars_as_in
+from cuesuggest.draft.again.counted_alike import bars_as_in
+from cuesuggest.draft.again.other_take import Passage
 from cuesuggest.draft.listening import Framed
 from cuesuggest.errors import RecordingError
 from cuesuggest.song import Correction
@@ -31,13 +31,13 @@ class OtherSongError(RecordingError):
 
 
 def read_alike(
-    before: Heard, frames: Framed, path: Path, step: Step | None
+    before: HeardTake, frames: Framed, path: Path, step: Step | None
 ) -> tuple[Aligned, SongAnalysis, tuple[Correction, ...]]:
     """Hear a new take under what the old one says of its bars, until both are counted alike.
 
     Parameters
     ----------
-    before : Heard
+    before : HeardTake
         The old take, with the bars that hold.
     frames : Framed
         The new take.
@@ -74,9 +74,9 @@ def read_alike(
     return aligned, analysis, facts
 
 
-def laid_on(before: Heard, frames: Framed, analysis: SongAnalysis, path: Path) -> Aligned:
+def laid_on(before: HeardTake, frames: Framed, analysis: SongAnalysis, path: Path) -> Aligned:
     """Lay a new take on the old one as it is counted; raises as `read_alike` does."""
-    aligned = align(before, Heard(frames.spectrum, frames.logits, analysis))
+    aligned = align(before, HeardTake(frames.spectrum, frames.logits, analysis))
     if aligned is None or _matched(aligned) < _FEWEST:
         raise OtherSongError(
             f"Nothing of the song was found in {path.name}. If it is another song, draft it with suggest; if the song "
@@ -89,7 +89,7 @@ def _matched(aligned: Aligned) -> float:
     return float((aligned.way >= 0).mean())
 
 
-def named(old: SongAnalysis, new: SongAnalysis, stretches: Sequence[Stretch]) -> tuple[SongAnalysis, tuple[str, ...]]:
+def named(old: SongAnalysis, new: SongAnalysis, stretches: Sequence[Passage]) -> tuple[SongAnalysis, tuple[str, ...]]:
     """Give the sections of the new take the ids and names of those that they are; the others are new.
 
     Another pass of a section is called as all its passes are.

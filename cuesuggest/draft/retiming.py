@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
-from cuesuggest.analysis.takes.take import Heard
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section
+from cuesuggest.draft.again.counted_alike import form_as_in
 from cuesuggest.draft.again.moved_cues import Mover
 from cuesuggest.draft.again.other_take import OtherTake
 from cuesuggest.draft.again.pins import pins
-from cuesuggest.draft.again.reading import form_as_in
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, named, read_alike
 from cuesuggest.draft.beside import document_of
@@ -97,7 +97,7 @@ def retimed(
     chosen = order.chosen()
     chosen = replace(Order(order.profile, order.rig).chosen(old), window=chosen.window)
     frames = framed(source, Order().chosen(old).window, step)
-    before = Heard(frames.spectrum, frames.logits, old.analysis)
+    before = HeardTake(frames.spectrum, frames.logits, old.analysis)
     new = framed(heard, chosen.window, step)
     aligned, analysis, facts = read_alike(before, new, heard.path, step)
     take = OtherTake(old.analysis, analysis, aligned)

@@ -8,17 +8,17 @@ from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
 from cuesuggest.analysis.takes.align import Aligned
-from cuesuggest.analysis.takes.take import Heard
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import SongAnalysis
+from cuesuggest.draft.again.counted_alike import form_as_in
 from cuesuggest.draft.again.other_take import OtherTake
-from cuesuggest.draft.again.reading import form_as_in
 from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, OtherSongError, laid_on, named, read_alike
 from cuesuggest.draft.beside import document_of, is_about
 from cuesuggest.draft.drafting import source_of
 from cuesuggest.draft.listening import Framed, framed
 from cuesuggest.draft.order import Order
 from cuesuggest.errors import RecordingChangedError, RecordingError
-from cuesuggest.score.side_by_side import Column, Played, TwoTakes, columns, turned
+from cuesuggest.score.side_by_side import Column, PlayedTake, TwoTakes, columns, turned
 from cuesuggest.song import Song
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX, Recording, Window, open_recording
 
@@ -106,7 +106,7 @@ def compared(first: OpenTake, second: OpenTake, step: Step | None = None) -> Two
 
 def _compared(lead: OpenTake, other: OpenTake, step: Step | None) -> TwoTakes:
     frames = framed(lead.recording, lead.window, step)
-    before = Heard(frames.spectrum, frames.logits, _analysis(lead, frames, step))
+    before = HeardTake(frames.spectrum, frames.logits, _analysis(lead, frames, step))
     own = _played(lead, before.analysis)
     frames = framed(other.recording, other.window, step)
     try:
@@ -140,7 +140,7 @@ def _signs_of_another_song(aligned: Aligned, found: Sequence[Column]) -> int:
     )
 
 
-def _laid(before: Heard, other: OpenTake, frames: Framed, step: Step | None) -> tuple[Aligned, SongAnalysis, bool]:
+def _laid(before: HeardTake, other: OpenTake, frames: Framed, step: Step | None) -> tuple[Aligned, SongAnalysis, bool]:
     """Lay a take on the one before, counted as its document counts it if that can be compared."""
     if other.song is not None:
         aligned = laid_on(before, frames, other.song.analysis, other.recording.path)
@@ -166,7 +166,7 @@ def _analysis(take: OpenTake, frames: Framed, step: Step | None) -> SongAnalysis
     return analysis
 
 
-def _played(take: OpenTake, analysis: SongAnalysis) -> Played:
-    return Played(
+def _played(take: OpenTake, analysis: SongAnalysis) -> PlayedTake:
+    return PlayedTake(
         take.recording.path.name, take.recording.sha256, analysis, take.document.name if take.document else ""
     )

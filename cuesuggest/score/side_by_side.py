@@ -10,7 +10,7 @@ from typing import Literal
 from cuesuggest.analysis.types import Bar, Section, SongAnalysis
 from cuesuggest.score.grid import Grid
 
-__all__ = ["Column", "ColumnBlock", "Pace", "Played", "TwoTakes", "blocks", "columns", "paces", "turned"]
+__all__ = ["Column", "ColumnBlock", "Pace", "PlayedTake", "TwoTakes", "blocks", "columns", "paces", "turned"]
 
 Lasting = Literal["both", "first", "second"]
 
@@ -26,7 +26,7 @@ _PACE = 0.03  # relative; tempi that differ by less go together
 
 
 @dataclass(frozen=True, slots=True)
-class Played:
+class PlayedTake:
     """One of two takes."""
 
     name: str
@@ -96,8 +96,8 @@ class Pace:
 class TwoTakes:
     """Two takes of one song, laid on each other."""
 
-    first: Played
-    second: Played
+    first: PlayedTake
+    second: PlayedTake
     columns: tuple[Column, ...]
     """Of both from their first bar to their last; empty where they are no takes of one song."""
     key: int = 0

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from cuesuggest.analysis.types import Event, Section
 from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.records import clock, counted
-from cuesuggest.score.side_by_side import ColumnBlock, Pace, Played, TwoTakes, blocks, paces
+from cuesuggest.score.side_by_side import ColumnBlock, Pace, PlayedTake, TwoTakes, blocks, paces
 
 __all__ = ["differences", "form_line", "take_line"]
 
@@ -25,12 +25,12 @@ _A = {"talk": "talk", "crowd": "a crowd", "count-in": "a count-in", "false-start
 _SAME_BAR = 1  # bars by which the same event may be apart
 
 
-def take_line(take: Played) -> str:
+def take_line(take: PlayedTake) -> str:
     """Say what a take is: its file, its document, tempo, meter, bars, and how long its music is.
 
     Parameters
     ----------
-    take : Played
+    take : PlayedTake
     """
     known = f" (bars and names of {take.document})" if take.document else ""
     analysis = take.analysis
@@ -44,12 +44,12 @@ def _minutes(seconds: float) -> str:
     return f"{round(seconds) // 60}:{round(seconds) % 60:02d}"
 
 
-def form_line(take: Played) -> str:
+def form_line(take: PlayedTake) -> str:
     """Return the form of a take: each section with its name and its bars.
 
     Parameters
     ----------
-    take : Played
+    take : PlayedTake
     """
     return " ".join(
         f"{each.mark}({each.name} {each.bars})" if each.name else f"{each.mark}({each.bars})"
@@ -372,11 +372,11 @@ def _heard(two: TwoTakes) -> Iterator[str]:
             yield f"Heard in the {name} take alone: {_listed(list(dict.fromkeys(alone)))}."
 
 
-def _told(take: Played) -> list[Event]:
+def _told(take: PlayedTake) -> list[Event]:
     return [event for event in take.analysis.events if event.kind in _TOLD]
 
 
-def _alone(event: Event, take: Played, other: Played, bar_of: dict[int | None, int | None]) -> str:
+def _alone(event: Event, take: PlayedTake, other: PlayedTake, bar_of: dict[int | None, int | None]) -> str:
     """Say what a take has that the other has not; nothing where it has, or where it has no such bars at all."""
     kind = _A.get(event.kind, f"a {event.kind}")
     alike = [each for each in _told(other) if each.kind == event.kind]
@@ -393,7 +393,7 @@ def _alone(event: Event, take: Played, other: Played, bar_of: dict[int | None, i
     return f"{kind} {'in' if event.bar is not None else 'after'} bar {place} ({clock(event.start)})"
 
 
-def _place(event: Event, take: Played) -> int | str:
+def _place(event: Event, take: PlayedTake) -> int | str:
     """Return the bar in or after which something is heard, or where it is outside the song."""
     bars = take.bars
     if not bars or event.start < bars[0].start - 1e-3:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
-from cuesuggest.analysis.takes.take import Heard, Take, counted, take_of
-from cuesuggest.analysis.takes.way import Costs, Song, best_way, sureness
+from cuesuggest.analysis.takes.take import HeardTake, Take, counted, take_of
+from cuesuggest.analysis.takes.way import Costs, Course, best_way, sureness
 
 __all__ = ["Aligned", "Visit", "align", "counts_to_try"]
 
@@ -101,12 +101,12 @@ class Aligned:
         return count
 
 
-def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | None:
+def align(first: HeardTake, second: HeardTake, costs: Costs | None = None) -> Aligned | None:
     """Lay a second take on the beats of a first.
 
     Parameters
     ----------
-    first, second : Heard
+    first, second : HeardTake
         The first with the bars and sections that hold.
     costs : Costs, optional
 
@@ -120,7 +120,7 @@ def align(first: Heard, second: Heard, costs: Costs | None = None) -> Aligned | 
     if len(times) < 3 or len(counted(second.analysis)) < 3:
         return None
     own = take_of(first, times)
-    song = Song(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
+    song = Course(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
     best: tuple[float, float, int, Take, np.ndarray, np.ndarray] | None = None
     for factor in counts_to_try(own, counted(second.analysis)):
         take = take_of(second, counted(second.analysis, factor))
@@ -162,7 +162,7 @@ def _nearest(times: np.ndarray, places: list[float]) -> list[int]:
     return sorted({int(np.abs(times[:-1] - place).argmin()) for place in places})
 
 
-def _parts(times: np.ndarray, heard: Heard) -> list[int]:
+def _parts(times: np.ndarray, heard: HeardTake) -> list[int]:
     return _nearest(times, [section.start for section in heard.analysis.sections]) or [0]
 
 

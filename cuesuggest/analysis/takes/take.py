@@ -12,7 +12,7 @@ from cuesuggest.analysis.rhythm.evidence import flux
 from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum, running_sums
 from cuesuggest.analysis.types import SongAnalysis
 
-__all__ = ["Heard", "Take", "counted", "take_of"]
+__all__ = ["HeardTake", "Take", "counted", "take_of"]
 
 _CHROMA_PARTS, _RHYTHM_PARTS = 2, 4  # of a beat
 _TIMBRE_TERMS = 12
@@ -20,7 +20,7 @@ _BAR_LINE = 6.0  # nats; further off, the network is only loud
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardTake:
     """All that is known of a recording's sound: its frames, what the network made of them, and the analysis."""
 
     spectrum: Spectrum
@@ -87,12 +87,12 @@ def counted(analysis: SongAnalysis, factor: float = 1.0) -> np.ndarray:
     return np.asarray(np.interp(places, np.arange(len(beats)), beats))
 
 
-def take_of(heard: Heard, times: np.ndarray) -> Take:
+def take_of(heard: HeardTake, times: np.ndarray) -> Take:
     """Describe what sounds on beats.
 
     Parameters
     ----------
-    heard : Heard
+    heard : HeardTake
     times : ndarray, shape (beats + 1,)
         As `counted` returns them.
     """

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Costs", "Song", "best_way", "sureness"]
+__all__ = ["Costs", "Course", "best_way", "sureness"]
 
 _NEVER = -np.inf
 
@@ -50,7 +50,7 @@ class Costs:
 
 
 @dataclass(frozen=True, slots=True)
-class Song:
+class Course:
     """The first take as a place to jump about in.
 
     Attributes
@@ -68,7 +68,7 @@ class Song:
 class _Moves:
     """What it costs to begin, to leave, to enter and to end at each beat."""
 
-    def __init__(self, song: Song, costs: Costs) -> None:
+    def __init__(self, song: Course, costs: Costs) -> None:
         count, self.costs = song.beats, costs
         bars, parts = np.array(song.bars, int), np.array(song.parts, int)
         begun = np.zeros(count)
@@ -92,14 +92,14 @@ class _Moves:
         self.end = np.maximum(self.end, ragged[::-1])
 
 
-def best_way(odds: np.ndarray, song: Song, costs: Costs) -> tuple[np.ndarray, float]:
+def best_way(odds: np.ndarray, song: Course, costs: Costs) -> tuple[np.ndarray, float]:
     """Find the most likely way of the second take through the first.
 
     Parameters
     ----------
     odds : ndarray, shape (beats of first, beats of second)
         As `likeness.log_odds` returns them.
-    song : Song
+    song : Course
         The first take.
     costs : Costs
 
@@ -162,7 +162,7 @@ def _running_best(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return best, np.maximum.accumulate(np.where(values >= best, np.arange(len(values)), 0))
 
 
-def sureness(odds: np.ndarray, song: Song, costs: Costs) -> np.ndarray:
+def sureness(odds: np.ndarray, song: Course, costs: Costs) -> np.ndarray:
     """Return how likely each beat of the second take is each beat of the first, over all ways.
 
     Parameters are those of `best_way`.

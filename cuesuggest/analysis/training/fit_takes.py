@@ -24,7 +24,7 @@ from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.spectrum import hear
 from cuesuggest.analysis.takes.align import counts_to_try
 from cuesuggest.analysis.takes.likeness import MEASURES, measures
-from cuesuggest.analysis.takes.take import Heard, counted, take_of
+from cuesuggest.analysis.takes.take import HeardTake, counted, take_of
 from cuesuggest.sound.recording import open_recording
 
 _FAR = 6  # wrong beats drawn from anywhere for each right one
@@ -32,11 +32,13 @@ _NEAR = (1, 2, 4, 8, 16, 32)  # and so many before and after it
 _ON_BEAT = 0.25  # of a beat
 
 
-def heard(path: Path) -> Heard:
+def heard(path: Path) -> HeardTake:
     """Hear a recording with nothing stated."""
     spectrum = hear(open_recording(path))
     logits, rhythm = believed(spectrum)
-    return Heard(spectrum, logits, analyze_spectrum(spectrum, logits, network=rhythm.evidence.network, rhythm=rhythm))
+    return HeardTake(
+        spectrum, logits, analyze_spectrum(spectrum, logits, network=rhythm.evidence.network, rhythm=rhythm)
+    )
 
 
 def in_first(first: dict[str, Any], second: dict[str, Any], times: np.ndarray) -> np.ndarray:
@@ -50,7 +52,9 @@ def in_first(first: dict[str, Any], second: dict[str, Any], times: np.ndarray) -
     return np.where((part < -1e-6) | (part > 1), np.nan, was[:, 0] + part * (was[:, 1] - was[:, 0]))
 
 
-def cells(one: Heard, other: Heard, first: dict[str, Any], second: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+def cells(
+    one: HeardTake, other: HeardTake, first: dict[str, Any], second: dict[str, Any]
+) -> tuple[np.ndarray, np.ndarray]:
     """Measure beats that are the same, and beats that are not.
 
     Returns

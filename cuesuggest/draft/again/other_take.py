@@ -13,7 +13,7 @@ from cuesuggest.score.records import Place
 if TYPE_CHECKING:
     from cuesuggest.analysis.takes.align import Aligned, Visit
 
-__all__ = ["NOT_HERE", "Found", "OtherTake", "Stretch"]
+__all__ = ["NOT_HERE", "Located", "OtherTake", "Passage"]
 
 NOT_HERE = "this take does not have these bars"
 _ON_BEAT = 0.45  # of a beat; nearer to its own beat in the bar, a place is on it
@@ -25,7 +25,7 @@ _SURE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Located:
     """Where a place of the old take lies in the new one."""
 
     place: Place
@@ -36,7 +36,7 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Passage:
     """Bars of the new take that are played in the same order in one section of the old, or in none."""
 
     bars: tuple[Bar, ...]
@@ -68,7 +68,7 @@ class OtherTake:
         found = self.find(place)
         return found if isinstance(found, str) else found.place
 
-    def find(self, place: Place) -> Found | str:
+    def find(self, place: Place) -> Located | str:
         """Return where a place of the old take lies and how sure that is, or why nowhere.
 
         Where its bars are played more than once, the pass is meant around which most follows as in the old take.
@@ -80,7 +80,7 @@ class OtherTake:
         others = tuple(round(visit.seconds, 4) for visit in visits if visit is not best)
         seconds = max(best.seconds, 0.0)
         near, counted_alike = self._on_its_beat(place, seconds)
-        return Found(near, _doubt(best) if counted_alike else "its bar is counted otherwise here", others)
+        return Located(near, _doubt(best) if counted_alike else "its bar is counted otherwise here", others)
 
     def _on_its_beat(self, place: Place, seconds: float) -> tuple[Place, bool]:
         """Return the beat at a time, and whether it is the one of its bar that the place is on."""
@@ -113,7 +113,7 @@ class OtherTake:
         bars = [bar for bar in self.new.bars if bar.number >= 1]
         return list(zip(bars, _without_splinters([self._source(bar) for bar in bars]), strict=True))
 
-    def sections(self) -> list[Stretch]:
+    def sections(self) -> list[Passage]:
         """Divide the song's bars in the new take into stretches of the old take's sections."""
         found = self.sources()
         bars, sources = [bar for bar, _ in found], [source for _, source in found]
@@ -133,7 +133,7 @@ class OtherTake:
                 worth = len(inside) + kept * section.bars / 2
                 best[section.id] = max(best.get(section.id, (0.0, 0)), (worth, -number))
         return [
-            Stretch(
+            Passage(
                 tuple(bars[index] for index in inside), section, section is not None and best[section.id][1] == -number
             )
             for number, (section, inside) in enumerate(runs)

@@ -16,7 +16,7 @@ from cuesuggest.export.chart.placing import LEGEND_STEP, TITLE, legend_items, lo
 from cuesuggest.export.chart.short_words import fitted, text_width
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import clock
-from cuesuggest.score.side_by_side import ColumnBlock, Played, TwoTakes, blocks
+from cuesuggest.score.side_by_side import ColumnBlock, PlayedTake, TwoTakes, blocks
 from cuesuggest.score.take_words import differences, take_line
 
 __all__ = ["lay_out_two"]
@@ -52,7 +52,7 @@ class _Side:
     """One of the takes, as its rows are drawn."""
 
     name: str
-    take: Played
+    take: PlayedTake
     grid: Grid
     drives: tuple[float, float]
     meters: frozenset[int]
@@ -111,7 +111,7 @@ def lay_out_two(two: TwoTakes, width: float, height: float | None = None) -> Cha
 
 
 def _side(
-    name: str, take: Played, own: Iterable[tuple[ColumnBlock, tuple[int, ...]]], found: Sequence[ColumnBlock]
+    name: str, take: PlayedTake, own: Iterable[tuple[ColumnBlock, tuple[int, ...]]], found: Sequence[ColumnBlock]
 ) -> _Side:
     moved = {bar for block in found if block.lasting == "first" and block.elsewhere for bar in block.first}
     notes: dict[int, tuple[int, int, str]] = {}

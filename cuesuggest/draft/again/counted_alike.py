@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from cuesuggest.analysis.takes.align import Aligned
-    from cuesuggest.draft.again.other_take import Stretch
+    from cuesuggest.draft.again.other_take import Passage
 
 __all__ = ["bars_as_in", "form_as_in"]
 
@@ -111,12 +111,12 @@ def _elsewhere(lines: list[tuple[float, float]], new: SongAnalysis, aligned: Ali
         run = []
 
 
-def form_as_in(stretches: Sequence[Stretch], old: Sequence[Section]) -> FormCorrection | None:
+def form_as_in(stretches: Sequence[Passage], old: Sequence[Section]) -> FormCorrection | None:
     """State the parts of a new take in letters: those of the old take's sections, new ones for what it has not.
 
     Parameters
     ----------
-    stretches : sequence of Stretch
+    stretches : sequence of Passage
         Of the new take.
     old : sequence of Section
         Of the old take.
