@@ -19,6 +19,7 @@ _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
 _KEY, _FAR_KEY = 0.02, 0.1  # nats a beat that another key costs, and one more than two semitones away
 _LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
+_CAUTION = 0.25  # of the trust with which the way is found: neighbouring beats are wrong together
 _BESIDE = 16  # beats that only one of the takes has at its start or end, such as those of a count-in
 _AROUND = 16  # beats to each side that are looked at to tell which of two passes is meant
 
@@ -29,7 +30,7 @@ class Visit:
 
     seconds: float
     sure: float
-    """Probability, by the model, that it is this place rather than another."""
+    """Probability, cautiously, that it is this place rather than another."""
     around: int
     """How many beats next to it, of `_AROUND` on each side, follow as in the first take."""
 
@@ -46,6 +47,8 @@ class Aligned:
         The beat of the first take that each beat of the second is; -1 where it is none.
     sure : ndarray, shape (beats of second,)
         How sure that is.
+    cautious : ndarray, shape (beats of second,)
+        The same where neighbouring beats are trusted less: lower, and lowest where the way may be another one.
     key : int
         Semitones by which the second take is higher, -5 to 6.
     factor : float
@@ -58,6 +61,7 @@ class Aligned:
     second: np.ndarray
     way: np.ndarray
     sure: np.ndarray
+    cautious: np.ndarray
     key: int
     factor: float
     score: float
@@ -82,7 +86,7 @@ class Aligned:
         for step in steps.tolist():
             length = self.second[step + 1] - self.second[step]
             at = float(self.second[step] + part * length)
-            found.append(Visit(at, float(self.sure[step]), self._around(step)))
+            found.append(Visit(at, float(self.cautious[step]), self._around(step)))
         return found
 
     def _around(self, step: int) -> int:
@@ -135,8 +139,10 @@ def align(first: HeardTake, second: HeardTake, costs: Costs | None = None) -> Al
     usual = _usual(odds, way)
     costs = replace(costs, trust=min(max(costs.trust + costs.clearer * usual, _LEAST_TRUST), _MOST_TRUST))
     way, _ = best_way(odds, song, costs)
-    sure = _sure(sureness(odds, song, costs), way)
-    return Aligned(times, take.times, way, sure, (key + 5) % 12 - 5, factor, score)
+    sure, cautious = (
+        _sure(sureness(odds, song, replace(costs, trust=share * costs.trust)), way) for share in (1, _CAUTION)
+    )
+    return Aligned(times, take.times, way, sure, cautious, (key + 5) % 12 - 5, factor, score)
 
 
 def _usual(odds: np.ndarray, way: np.ndarray) -> float:
