@@ -247,3 +247,14 @@ def test_an_answer_says_that_a_cue_is_right_and_undo_asks_again(reviewed, run):
     moved = answered(song, asked.id, 1).made_in(song, by="test")
     assert not any(each.id == asked.id for each in open_questions(moved))
     assert next(each for each in moved.cues if each.id == cue.id).place.seconds == pytest.approx(100, abs=0.4)
+
+
+def test_two_recordings_of_hours_are_refused_before_memory_runs_out():
+    from types import SimpleNamespace
+
+    from cuesuggest.draft.alike import laid_on
+    from cuesuggest.errors import RecordingError
+
+    hours = SimpleNamespace(analysis=SimpleNamespace(beats=range(12_000)))
+    with pytest.raises(RecordingError, match="Find the songs in them with split"):
+        laid_on(hours, None, hours.analysis, Path("night.wav"))
