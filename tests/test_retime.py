@@ -98,6 +98,8 @@ def test_every_cue_goes_to_its_bar_of_a_slower_take_with_a_chorus_more(carried):
     assert max(late) < ON_TIME
     assert np.median(late) < 0.03
     assert "This take is 6 % slower." in new.taken_over.lines[0]
+    assert new.taken_over.sure.keys() == {cue.id for cue in old.cues}
+    assert all(0 <= sure <= 1 for sure in new.taken_over.sure.values())
 
 
 def test_what_was_decided_comes_along(carried):

@@ -18,7 +18,7 @@ def carried(document, opened):
     cue = song.cues[2]
     bar = song.analysis.bars[-3]
     doubt = Doubt(cue.id, cue.place.seconds, "this take goes another way beside it", (bar.start,))
-    record = TakenOver("monday.ogg", "0" * 64, (doubt,), (), song.analysis.sections[:1], LINES)
+    record = TakenOver("monday.ogg", "0" * 64, {cue.id: 0.4}, (doubt,), (), song.analysis.sections[:1], LINES)
     song.replaced(taken_over=record, questions=(), revision=song.revision + 1).save(document)
     with hosting(document) as server:
         page = opened(server)

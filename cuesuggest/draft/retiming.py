@@ -162,6 +162,7 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
     mover = Mover(old.analysis, fresh.analysis, Match("take", take=take))
     carried: list[Cue] = []
     doubts: list[Doubt] = []
+    sure: dict[str, float] = {}
     aside: list[Unplaced] = []
     passing = _of_the_old_take_alone(old, fresh)
     for cue in old.cues:
@@ -173,7 +174,10 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
             continue
         carried.append(replace(moved, standby=None))
         found = take.find(cue.place)
-        if not isinstance(found, str) and found.why:
+        if isinstance(found, str):
+            continue
+        sure[cue.id] = found.sure
+        if found.why:
             doubts.append(Doubt(cue.id, moved.place.seconds, found.why, found.elsewhere))
     for each in old.unplaced:
         back = mover.cue(each.cue, adrift=True)
@@ -209,6 +213,7 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
     record = TakenOver(
         take=_name(old),
         sha256=old.recording.sha256,
+        sure=sure,
         doubts=tuple(doubts),
         new_cues=tuple(cue.id for cue in new_cues),
         left=left,

@@ -39,6 +39,8 @@ class TakenOver:
     """Name of the other recording's file."""
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
     """Of its bytes."""
+    sure: dict[str, float]
+    """How sure it is that a cue is on its bar, 0 to 1, by the cue's id."""
     doubts: tuple[Doubt, ...]
     new_cues: tuple[str, ...]
     """Ids of what is suggested for sections that the other take does not have."""

@@ -28,6 +28,7 @@ class Located:
     """Where a place of the old take lies in the new one."""
 
     place: Place
+    sure: float
     why: str = ""
     """Why it should be listened to; empty where it need not be."""
     elsewhere: tuple[float, ...] = ()
@@ -79,7 +80,8 @@ class OtherTake:
         others = tuple(round(visit.seconds, 4) for visit in visits if visit is not best)
         seconds = max(best.seconds, 0.0)
         near, counted_alike = self._on_its_beat(place, seconds)
-        return Located(near, _doubt(best) if counted_alike else "its bar is counted otherwise here", others)
+        why = _doubt(best) if counted_alike else "its bar is counted otherwise here"
+        return Located(near, round(best.sure, 3), why, others)
 
     def _on_its_beat(self, place: Place, seconds: float) -> tuple[Place, bool]:
         """Return the beat at a time, and whether it is the one of its bar that the place is on."""
