@@ -18,9 +18,9 @@ __all__ = ["NOT_HERE", "Located", "OtherTake", "Passage"]
 NOT_HERE = "this take does not have these bars"
 _ON_BEAT = 0.45  # of a beat; nearer to its own beat in the bar, a place is on it
 _AT_LINE = 0.3  # of a beat before a bar line that still counts as the bar
-# On pairs of takes with known correspondence, these found 84 % of the wrong cues among 12 % of all.
-_FOLLOWS = 28  # of the 32 beats around a place that follow as in the old take where nothing is left out or played again
-_SURE = 0.95  # that it is the right place, where something is
+# On pairs of takes with known correspondence, these found 17 of 19 wrong cues among 14 % of all.
+_FOLLOWS = 32  # beats around a place that follow as in the old take where nothing is left out or played again
+_SURE = 0.98  # that it is the right place, where something is
 
 
 @dataclass(frozen=True, slots=True)
