@@ -101,7 +101,7 @@ def test_the_sound_has_a_key_of_its_own_in_its_address(server):
     status, _, part = server.ask("GET", address, X_Cuesuggest_Key=None, Range="bytes=0-3")
     assert (status, part) == (206, b"RIFF")
     assert server.ask("GET", f"{address}&click=1", X_Cuesuggest_Key=None, Range="bytes=0-3")[0] == 206
-    assert server.ask("GET", f"{address}x", X_Cuesuggest_Key=None)[0] == 403
+    assert server.ask("GET", address.replace("&part=", "x&part="), X_Cuesuggest_Key=None)[0] == 403
 
 
 def test_the_page_opens_from_a_file_or_by_a_link_but_in_nobodys_frame(server):

@@ -81,6 +81,8 @@ EVERYTHING = {
     "name": lambda s: {"section": s.analysis.sections[0].id, "name": "verse", "all": True},
     "first-words": lambda s: {"section": s.analysis.sections[0].id, "words": "when the river"},
     "title": lambda s: {"title": "Other Evening"},
+    "end-move": lambda s: {"edge": "end", "bars": -1},
+    "end-here": lambda s: {"edge": "start", "seconds": s.analysis.bars[8].start},
     "take-pressed": lambda s: {"runs": [{"until": s.analysis.duration, "presses": [{"at": 9.0, "kind": "note"}]}]},
 }
 
