@@ -28,6 +28,7 @@ ROOMS = {
     "review": RECORDS | {"decide", "draft", "export", "gate_out", "rules", "score", "song", "sound"},
     "cli": RECORDS
     | {
+        "analysis.form",
         "analysis.listen",
         "bounded",
         "decide",

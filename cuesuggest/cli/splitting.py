@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cuesuggest.analysis.form import letter
 from cuesuggest.cli.progress import progress
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, note_written, put_out, width
@@ -102,7 +103,7 @@ def split(
             _write_audio(found, attempt, targets[k])
     if quiet:
         return
-    for line in [*wrong, *_offered(found, recognised(found, known), songs is not None)]:
+    for line in [*wrong, *_offered(found, recognised(found, known), folder, songs is not None)]:
         echo(line)
     echo(f"To go through them: {shlex.join(['cuesuggest', 'review', str(folder)])}")
 
@@ -145,7 +146,7 @@ def _table(found: Rehearsal, columns: int) -> Iterable[str]:
     for number, each in enumerate(found.attempts, 1):
         for begun, broken in each.false_starts:
             yield f"{'':>3}  {'':<7} {clock(begun):>8} {clock(broken):>8}  false start"
-        mark = f"{_letter(each.song)}{each.number if each.of > 1 else ''}"
+        mark = f"{letter(each.song - 1)}{each.number if each.of > 1 else ''}"
         star = " *" if each.complete and each.of > 1 else ""
         lufs = "" if each.lufs is None else f"{each.lufs:.1f}"
         tempo = each.analysis.tempo_bpm
@@ -157,15 +158,6 @@ def _table(found: Rehearsal, columns: int) -> Iterable[str]:
     if found.fragments:
         spans = ", ".join(f"{clock(begin)} to {clock(end)}" for begin, end in found.fragments)
         yield from fill(f"Played too shortly for a song: {spans}.", columns, subsequent_indent="  ").split("\n")
-
-
-def _letter(number: int) -> str:
-    """A, B … Z, AA, AB …: one for each song, as numbers count what is played."""
-    letters = ""
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = chr(ord("A") + rest) + letters
-    return letters
 
 
 def _heights() -> str:
@@ -182,7 +174,7 @@ def _drawn(picture: Sequence[float], heights: str, room: int) -> str:
     return "".join(heights[min(int(each * len(heights)), len(heights) - 1)] for each in shown)
 
 
-def _offered(found: Rehearsal, songs: Sequence[KnownSong | None], asked: bool) -> Iterable[str]:
+def _offered(found: Rehearsal, songs: Sequence[KnownSong | None], folder: Path, asked: bool) -> Iterable[str]:
     """Say which song each attempt is, and how its cues are taken along to it."""
     if not asked:
         return
@@ -198,5 +190,7 @@ def _offered(found: Rehearsal, songs: Sequence[KnownSong | None], asked: bool) -
             clock(attempt.window.start),
             "--to",
             clock(end),
+            "-o",
+            str(folder / f"{found.recording.path.stem}-{number:02}-{song.document.name}"),
         )
         yield f"{number:>3}  is {song.title}. To take its cues along: {shlex.join(['cuesuggest', 'retime', *words])}"

@@ -80,7 +80,9 @@ class OtherTake:
         others = tuple(round(visit.seconds, 4) for visit in visits if visit is not best)
         seconds = max(best.seconds, 0.0)
         near, counted_alike = self._on_its_beat(place, seconds)
-        why = _doubt(best) if counted_alike else "its bar is counted otherwise here"
+        why = "" if counted_alike else "its bar is counted otherwise here"
+        if counted_alike and place.bar is not None:  # before the song and in a pause there is no bar to be wrong
+            why = _doubt(best)
         return Located(near, round(best.sure, 3), why, others)
 
     def _on_its_beat(self, place: Place, seconds: float) -> tuple[Place, bool]:
