@@ -238,9 +238,9 @@ def test_an_answer_says_that_a_cue_is_right_and_undo_asks_again(carried):
     song = change(song, SetDoubts((doubt,)), by="test")
     asked = next(each for each in open_questions(song) if each.id == f"take/{cue.id}")
     assert [each.text for each in asked.answers] == [
-        "It is right here.",
-        "It belongs to 1:40.0.",
-        "Take it out.",
+        "it is right here",
+        "it belongs to 1:40.0",
+        "take it out",
     ]
     kept = answered(song, asked.id, 0).made_in(song, by="test")
     assert not any(each.id == asked.id for each in open_questions(kept))

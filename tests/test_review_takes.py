@@ -33,7 +33,7 @@ def test_a_cue_in_doubt_is_heard_and_said_to_be_right_with_one_key(carried, docu
     page.press("q")
     page.page.wait_for_function("() => !sound.paused")
     page.press("Space", "1")
-    page.told("It is right here.")
+    page.told("it is right here")
     song = Song.load(document)
     assert not open_questions(song)
     assert next(each for each in song.cues if each.id == cue.id).place == cue.place
@@ -45,7 +45,7 @@ def test_a_cue_in_doubt_is_heard_and_said_to_be_right_with_one_key(carried, docu
 def test_a_cue_in_doubt_is_moved_to_where_else_its_bars_are_played(carried, document):
     page, cue, bar = carried
     page.press("q", "2")
-    page.told("It belongs to")
+    page.told("it belongs to")
     song = Song.load(document)
     assert next(each for each in song.cues if each.id == cue.id).place.seconds == pytest.approx(bar.start, abs=0.01)
     assert not open_questions(song)

@@ -348,7 +348,8 @@ def _lines(
         suggested = f"suggested: {said}" if said else "no cue is suggested, the light stays as it comes in"
         if section in refused:
             suggested = "nothing that was drafted for it goes with the cues around it, so it is left to you"
-        yield f"New: {_called(section)}, bars {section.first_bar} to {section.last_bar}; {suggested}."
+        where = f"bars {section.first_bar} to {section.last_bar}" if section.bars > 1 else f"bar {section.first_bar}"
+        yield f"New: {_called(section)}, {where}; {suggested}."
     for problem in conflicts(song):
         yield f"This does not go together now: {problem}"
 

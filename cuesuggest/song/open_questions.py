@@ -36,7 +36,7 @@ def _doubts(song: Song) -> Iterator[Question]:
         cue = cues.get(doubt.cue)
         if cue is None or abs(cue.place.seconds - doubt.at) > _SAME_TIME:
             continue
-        others = (Answer(f"It belongs to {clock(seconds)}.", MoveCue(cue.id, seconds)) for seconds in doubt.elsewhere)
+        others = (Answer(f"it belongs to {clock(seconds)}", MoveCue(cue.id, seconds)) for seconds in doubt.elsewhere)
         named = f"Cue {cue.number:g} ({kind_words(cue)}, {cue.place})"
         yield Question(
             id=f"take/{cue.id}",
@@ -44,9 +44,9 @@ def _doubts(song: Song) -> Iterator[Question]:
             listen_at=doubt.at,
             cues=(cue.id,),
             answers=(
-                Answer("It is right here.", KeepPlace(cue.id)),
+                Answer("it is right here", KeepPlace(cue.id)),
                 *others,
-                Answer("Take it out.", JudgeCues("rejected", (cue.id,))),
+                Answer("take it out", JudgeCues("rejected", (cue.id,))),
             ),
         )
 
