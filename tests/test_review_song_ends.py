@@ -129,3 +129,12 @@ def test_an_edge_that_leaves_nothing_is_refused_in_words(page, folder):
     page.press("e")
     page.told("of the song would be left")
     assert window(folder) == before
+
+
+def test_the_list_of_all_acts_says_by_which_keys_an_end_is_moved(server, opened):
+    page = opened(server)
+    page.press("?")
+    page.page.wait_for_selector("#help[open]")
+    assert page.text("#help [data-do=ends-here]").startswith("M, E, then")
+    assert "undefined" not in page.text("#help")
+    assert page.problems == []

@@ -6,7 +6,7 @@ import { COMMANDS, shown } from "./keys.js";
 /** @import { Command } from "./keys.js" */
 /** @import { Store } from "./store.js" */
 
-const MENUS = { section: "S, then ", music: "M, then ", sound: "V, then ", press: "then ", late: "L, then ", pressed: "done, then " };
+const MENUS = { section: "S, then ", music: "M, then ", ends: "M, E, then ", sound: "V, then ", press: "then ", late: "L, then ", pressed: "done, then " };
 
 /** Everything that the page does, each thing a button with its key; and what the chart's signs mean. */
 export class HelpView {
