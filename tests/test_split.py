@@ -237,7 +237,12 @@ def test_each_attempt_is_recognised_among_songs_that_have_documents(kept, run, t
 
 
 def test_audio_is_written_without_loss_and_only_where_nothing_is(kept, run):
-    code, _, _ = run("split", kept / "thursday.wav", "--write-audio")
+    (kept / "thursday-02.flac").write_bytes(b"somebody's")
+    code, _, err = run("split", kept / "thursday.wav", "--write-audio")
+    assert code == 2
+    assert "there already" in err
+    assert [(path.name, path.read_bytes()) for path in kept.glob("*.flac")] == [("thursday-02.flac", b"somebody's")]
+    code, _, _ = run("--quiet", "split", kept / "thursday.wav", "--write-audio", "--force")
     assert code == 0
     copies = sorted(kept.glob("*.flac"))
     assert [path.name for path in copies] == ["thursday-01.flac", "thursday-02.flac", "thursday-03.flac"]
@@ -246,11 +251,6 @@ def test_audio_is_written_without_loss_and_only_where_nothing_is(kept, run):
         window = Song.load(path.with_suffix(".cues.json")).recording.window
         part, _ = soundfile.read(path, dtype="int16")
         assert (part == whole[round(window.start * rate) : round(window.end * rate)]).all()
-    code, _, err = run("split", kept / "thursday.wav", "--write-audio")
-    assert code == 2
-    assert "there already" in err
-    code, _, _ = run("--quiet", "split", kept / "thursday.wav", "--write-audio", "--force")
-    assert code == 0
 
 
 def test_fractions_are_copied_into_a_wav(tmp_path):
