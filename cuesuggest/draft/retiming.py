@@ -11,6 +11,7 @@ from cuesuggest.analysis.listen import Step
 from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section
 from cuesuggest.draft.again.counted_alike import form_as_in
+from cuesuggest.draft.again.merge import renumbered
 from cuesuggest.draft.again.moved_cues import Mover
 from cuesuggest.draft.again.other_take import OtherTake
 from cuesuggest.draft.again.pins import pins
@@ -39,7 +40,6 @@ from cuesuggest.song import (
 )
 from cuesuggest.song.compared import kind_words
 from cuesuggest.song.decided import decided
-from cuesuggest.song.numbers import in_order, numbered
 from cuesuggest.sound.recording import check_name, open_recording
 
 __all__ = ["Retimed", "retime_file", "retimed"]
@@ -106,7 +106,6 @@ def retimed(
     if form is not None:
         facts = (*facts, form)
         analysis = new.analysis(facts, step)
-        take = OtherTake(old.analysis, analysis, aligned)
     analysis, fresh_sections = named(old.analysis, analysis, stretches if form is not None else ())
     take = OtherTake(old.analysis, analysis, aligned)
     match = Match("take", take=take)
@@ -202,13 +201,13 @@ def _laid(old: Song, fresh: Song, facts: tuple[Correction, ...], take: OtherTake
         printed=old.printed,
         looks=_looks(old, fresh),
         plan=_plan(old, fresh, take),
-        cues=_counted(old, carried, ()),
+        cues=renumbered(old, carried),
         unplaced=tuple(aside),
         history=after.history,
         undone=(),
     )
     new_cues, refused = _suggested(song, fresh, old, carried, added)
-    song = song.replaced(cues=_counted(old, carried, new_cues))
+    song = song.replaced(cues=renumbered(old, [*carried, *new_cues]))
     lines = tuple(_lines(old, song, take, doubts, added, left, new_cues, refused))
     record = TakenOver(
         take=_name(old),
@@ -276,15 +275,6 @@ def _parts(was: PlannedSection, now: PlannedSection, take: OtherTake) -> tuple[P
     return tuple(parts)
 
 
-def _counted(old: Song, carried: Sequence[Cue], new: Sequence[Cue]) -> tuple[Cue, ...]:
-    """Number cues: as before where somebody has the numbers, else in order."""
-    cues = [*carried, *new]
-    if old.numbers_frozen or any(map(decided, (*old.cues, *(each.cue for each in old.unplaced)))):
-        numbers = {cue.id: cue.number for cue in (*old.cues, *(each.cue for each in old.unplaced))}
-        return tuple(numbered(cues, numbers))
-    return tuple(in_order(cues))
-
-
 def _suggested(
     song: Song, fresh: Song, old: Song, carried: Sequence[Cue], added: Sequence[str]
 ) -> tuple[list[Cue], list[Section]]:
@@ -302,7 +292,7 @@ def _suggested(
             if grid.section_of_place(cue.place) == section and cue.id not in ids
         ]
         for chosen in (inside, [cue for cue in inside if cue.kind in ("one-shot", "ramp")]):
-            tried = song.replaced(cues=_counted(old, carried, [*kept, *chosen]))
+            tried = song.replaced(cues=renumbered(old, [*carried, *kept, *chosen]))
             if chosen and set(conflicts(tried)) <= known:
                 kept += chosen
                 break

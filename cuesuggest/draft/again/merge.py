@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.draft.again.moved_cues import Mover
@@ -25,7 +25,7 @@ from cuesuggest.song.compared import compared, in_places, kind_words
 from cuesuggest.song.decided import decided, stands
 from cuesuggest.song.numbers import in_order, numbered
 
-__all__ = ["Rerun", "merged"]
+__all__ = ["Rerun", "merged", "renumbered"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +93,7 @@ def merged(
             kept[cue.id] = replace(moved, standby=again.standby if again else None)
     slots = {_slot(cue) for cue in kept.values() if stands(cue) and cue.status != "added"}
     suggested = [cue for cue in fresh.cues if cue.id not in kept and _slot(cue) not in slots]
-    cues = [*kept.values(), *suggested]
-    numbers = {cue.id: cue.number for cue in _candidates(old)}
-    cues = numbered(cues, numbers) if _frozen(old) else in_order(cues)
+    cues = renumbered(old, [*kept.values(), *suggested])
     looks = {look.id for look in fresh.looks}
     wanted = {cue.look for cue in cues} - looks
     song = fresh.replaced(
@@ -106,7 +104,7 @@ def merged(
         printed=old.printed,
         looks=(*fresh.looks, *(look for look in old.looks if look.id in wanted)),
         plan=_with_decided(fresh, old),
-        cues=tuple(cues),
+        cues=cues,
         unplaced=tuple(unplaced),
     )
     same_bars = [bar.start for bar in old.analysis.bars] == [bar.start for bar in song.analysis.bars]
@@ -137,8 +135,12 @@ def _slot(cue: Cue) -> tuple[str, ...]:
     return (cue.rule, cue.section_id, ordinal) if cue.rule in ("enter", "recall") else (cue.id,)
 
 
-def _frozen(song: Song) -> bool:
-    return song.numbers_frozen or any(map(decided, _candidates(song)))
+def renumbered(old: Song, cues: Sequence[Cue]) -> tuple[Cue, ...]:
+    """Number the cues that follow those of a document: as they were where somebody has the numbers, else in order."""
+    known = _candidates(old)
+    if old.numbers_frozen or any(map(decided, known)):
+        return tuple(numbered(cues, {cue.id: cue.number for cue in known}))
+    return tuple(in_order(cues))
 
 
 def _timeless(entry: HistoryEntry, match: Match) -> HistoryEntry:
