@@ -29,6 +29,7 @@ __all__ = [
     "band_edges",
     "hear",
     "let_go",
+    "means_within",
     "running_sums",
     "scaled",
 ]
@@ -110,6 +111,30 @@ def running_sums(values: np.ndarray) -> np.ndarray:
     sums = np.zeros((len(values) + 1, *values.shape[1:]))
     np.cumsum(values, axis=0, out=sums[1:])
     return sums
+
+
+def means_within(rows: np.ndarray, rate: float, starts: np.ndarray, ends: np.ndarray, parts: int) -> np.ndarray:
+    """Means of rows over equal pieces of spans of time, such as the quarters of bars.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, columns)
+    rate : float
+        Rows a second.
+    starts, ends : ndarray, shape (spans,)
+        Seconds after the first row.
+    parts : int
+        Pieces of each span.
+
+    Returns
+    -------
+    ndarray, shape (spans, parts, columns)
+    """
+    edges = starts[:, None] + (ends - starts)[:, None] * np.arange(parts + 1) / parts
+    place = np.clip(np.rint(edges * rate).astype(int), 0, len(rows) - 1)
+    sums = running_sums(rows)
+    first, last = place[:, :-1], np.maximum(place[:, 1:], place[:, :-1] + 1)
+    return np.asarray((sums[last] - sums[first]) / (last - first)[:, :, None])
 
 
 def hear(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, running_sums
+from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, means_within
 
 __all__ = ["COMPARED", "BarVectors", "SongBars", "bar_vectors"]
 
@@ -91,24 +91,15 @@ def bar_vectors(spectrum: Spectrum, bars: SongBars, flux: np.ndarray) -> BarVect
         As `rhythm.evidence.flux` makes it.
     """
     starts, ends = bars.starts - spectrum.start, bars.ends - spectrum.start
-    chroma = _resampled(np.sqrt(spectrum.chroma), CHROMA_RATE, starts, ends, _CHROMA_PARTS)
+    chroma = means_within(np.sqrt(spectrum.chroma), CHROMA_RATE, starts, ends, _CHROMA_PARTS)
     chroma = chroma - chroma.mean(axis=2, keepdims=True)
-    timbre = _resampled(spectrum.bands, FRAME_RATE, starts, ends, _TIMBRE_PARTS)
+    timbre = means_within(spectrum.bands, FRAME_RATE, starts, ends, _TIMBRE_PARTS)
     timbre = fft.dct(timbre, axis=2, norm="ortho")[:, :, :_TIMBRE_TERMS].reshape(len(starts), -1)
     timbre = (timbre - timbre.mean(axis=0)) / (timbre.std(axis=0) + 0.1)
-    rhythm = _resampled(np.maximum(flux, 0), FRAME_RATE, starts, ends, _RHYTHM_PARTS)
+    rhythm = means_within(np.maximum(flux, 0), FRAME_RATE, starts, ends, _RHYTHM_PARTS)
     rhythm = rhythm - rhythm.mean(axis=0)
     moved = tuple(_unit(np.roll(chroma, shift, axis=2)) for shift in _TRANSPOSITIONS)
     return BarVectors(_unit(chroma), moved, _unit(timbre), _unit(rhythm))
-
-
-def _resampled(rows: np.ndarray, rate: float, starts: np.ndarray, ends: np.ndarray, parts: int) -> np.ndarray:
-    """Means of `parts` equal pieces of every bar; bars x parts x columns."""
-    edges = starts[:, None] + (ends - starts)[:, None] * np.arange(parts + 1) / parts
-    place = np.clip(np.rint(edges * rate).astype(int), 0, len(rows) - 1)
-    sums = running_sums(rows)
-    first, last = place[:, :-1], np.maximum(place[:, 1:], place[:, :-1] + 1)
-    return np.asarray((sums[last] - sums[first]) / (last - first)[:, :, None])
 
 
 def _unit(rows: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from scipy import fft, ndimage
 
 from cuesuggest.analysis.frames import FRAME_RATE, HEADS
 from cuesuggest.analysis.rhythm.evidence import flux
-from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum, running_sums
+from cuesuggest.analysis.spectrum import CHROMA_RATE, Spectrum, means_within
 from cuesuggest.analysis.types import SongAnalysis
 
 __all__ = ["HeardTake", "Take", "counted", "take_of"]
@@ -97,16 +97,16 @@ def take_of(heard: HeardTake, times: np.ndarray) -> Take:
         As `counted` returns them.
     """
     spectrum = heard.spectrum
-    at = times - spectrum.start
-    chroma = _means(np.sqrt(spectrum.chroma), CHROMA_RATE, at, _CHROMA_PARTS)
+    at = times[:-1] - spectrum.start, times[1:] - spectrum.start
+    chroma = means_within(np.sqrt(spectrum.chroma), CHROMA_RATE, *at, _CHROMA_PARTS)
     chroma = chroma / np.maximum(np.linalg.norm(chroma, axis=2, keepdims=True), 1e-9)
-    bands = _means(spectrum.bands, FRAME_RATE, at, 1)[:, 0]
+    bands = means_within(spectrum.bands, FRAME_RATE, *at, 1)[:, 0]
     # The first term is loudness, which is told by itself.
     timbre = fft.dct(bands, axis=1, norm="ortho")[:, 1 : _TIMBRE_TERMS + 1]
-    rhythm = _means(np.maximum(flux(spectrum.bands), 0), FRAME_RATE, at, _RHYTHM_PARTS)
-    level = _means(np.maximum(spectrum.level, 1e-9)[:, None], FRAME_RATE, at, 1)[:, 0, 0]
+    rhythm = means_within(np.maximum(flux(spectrum.bands), 0), FRAME_RATE, *at, _RHYTHM_PARTS)
+    level = means_within(np.maximum(spectrum.level, 1e-9)[:, None], FRAME_RATE, *at, 1)[:, 0, 0]
     heads = dict(zip(HEADS, heard.logits, strict=True))
-    frames = np.clip(np.rint(at[:-1] * FRAME_RATE).astype(int), 0, len(spectrum.bands) - 1)
+    frames = np.clip(np.rint(at[0] * FRAME_RATE).astype(int), 0, len(spectrum.bands) - 1)
     opens = ndimage.maximum_filter1d(heads["downbeat"] + heads["opens"], 5)[frames]
     return Take(
         times,
@@ -120,12 +120,3 @@ def take_of(heard: HeardTake, times: np.ndarray) -> Take:
 
 def _standard(rows: np.ndarray) -> np.ndarray:
     return np.asarray((rows - rows.mean(axis=0)) / (rows.std(axis=0) + 0.1 * rows.std() + 1e-6))
-
-
-def _means(rows: np.ndarray, rate: float, times: np.ndarray, parts: int) -> np.ndarray:
-    """Means of equal pieces of every beat; beats x parts x columns."""
-    edges = times[:-1, None] + np.diff(times)[:, None] * np.arange(parts + 1) / parts
-    place = np.clip(np.rint(edges * rate).astype(int), 0, len(rows) - 1)
-    sums = running_sums(rows)
-    first, last = place[:, :-1], np.maximum(place[:, 1:], place[:, :-1] + 1)
-    return np.asarray((sums[last] - sums[first]) / (last - first)[:, :, None])
