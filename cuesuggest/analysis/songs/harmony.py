@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, running_sums
+from cuesuggest.analysis.spectrum import CHROMA_RATE, FRAME_RATE, Spectrum, means_within, running_sums
 
 __all__ = ["bar_harmony", "likeness", "opening_alike"]
 
@@ -86,16 +86,8 @@ def bar_harmony(spectrum: Spectrum, starts: np.ndarray, ends: np.ndarray) -> np.
     ndarray of float32, shape (bars, 2, 12)
         Each bar of length 1; pitch classes C first.
     """
-    middles = (starts + ends) / 2
-    sums = running_sums(spectrum.chroma)
-    halves = []
-    for first, last in ((starts, middles), (middles, ends)):
-        a, b = (
-            np.clip(np.rint((t - spectrum.start) * CHROMA_RATE).astype(int), 0, len(sums) - 2) for t in (first, last)
-        )
-        mean = (sums[np.maximum(b, a + 1)] - sums[a]) / np.maximum(b - a, 1)[:, None]
-        halves.append(mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-9))
-    both = np.stack(halves, axis=1)
+    halves = means_within(spectrum.chroma, CHROMA_RATE, starts - spectrum.start, ends - spectrum.start, 2)
+    both = halves / np.maximum(np.linalg.norm(halves, axis=2, keepdims=True), 1e-9)
     return _of_length_one(both - both.mean(axis=(0, 1))).astype(np.float32)
 
 
