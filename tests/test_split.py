@@ -15,7 +15,10 @@ from cuesuggest.analysis.songs.gathering import gathered, most_complete
 from cuesuggest.analysis.songs.harmony import bar_harmony, likeness
 from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.takes.align import one_song
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.cli import splitting
+from cuesuggest.draft.cache import cached
 from cuesuggest.draft.drafting import draft_file
 from cuesuggest.draft.rehearsing import rehearsal_of
 from cuesuggest.song import SetTitle, Song, change
@@ -122,6 +125,33 @@ def test_attempts_are_gathered_whatever_lies_between_them():
     first, other = (_unit(_harmony(rng, 40)) for _ in range(2))
     pieces = [(first, 120.0), (other, 90.0), (first[:30], 126.0), (other, 88.0)]
     assert gathered(pieces) == [0, 1, 0, 1]
+
+
+def test_where_harmony_leaves_it_open_two_pieces_are_laid_on_each_other():
+    rng = np.random.default_rng(5)
+    first, other = (_unit(_harmony(rng, 40)) for _ in range(2))
+    freely = _unit(first + 0.5 * rng.normal(size=first.shape))  # the same song with much of its own
+    pieces = [(first, 120.0), (other, 90.0), (freely, 118.0), (first, 121.0)]
+    asked = []
+
+    def one_song(i, j):
+        asked.append((i, j))
+        return True
+
+    assert gathered(pieces) == [0, 1, 2, 0]
+    assert gathered(pieces, one_song) == [0, 1, 0, 0]
+    assert asked == [(0, 2), (2, 3)]
+
+
+def test_laid_on_each_other_takes_of_one_song_are_told_from_other_sounds_on_the_same_beats(found):
+    first, _, again = (
+        HeardTake(*cached(found.recording.sha256, each.window)[:2], each.analysis) for each in found.attempts
+    )
+    assert one_song(first, again)
+    rng = np.random.default_rng(7)
+    chroma, bands = (rng.permutation(each) for each in (again.spectrum.chroma, again.spectrum.bands))
+    assert not one_song(first, replace(again, spectrum=replace(again.spectrum, chroma=chroma, bands=bands)))
+    assert not one_song(first, replace(again, analysis=replace(again.analysis, beats=())))
 
 
 def test_harmony_is_that_of_the_chords_that_sound(tmp_path):

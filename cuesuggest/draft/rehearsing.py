@@ -20,6 +20,8 @@ from cuesuggest.analysis.songs.harmony import bar_harmony
 from cuesuggest.analysis.songs.played import Played
 from cuesuggest.analysis.songs.rehearsal import Found, find_songs
 from cuesuggest.analysis.spectrum import Spectrum, hear
+from cuesuggest.analysis.takes.align import one_song
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
 from cuesuggest.draft.drafting import fresh_song, source_of, suggest_again
@@ -151,6 +153,7 @@ def rehearsal_of(recording: str | Path, window: Window | None = None, *, step: S
     found = find_songs(spectrum, [heads_of(spectrum, network) for network in NETWORKS])
     top = float(to_lufs(windowed(spectrum.power, _MOMENTARY)).max(initial=-70.0))
     attempts: list[SongAttempt] = []
+    takes: list[HeardTake] = []
     harmonies: list[np.ndarray] = []
     for k, each in enumerate(found):
         if each.kind != "song":
@@ -161,9 +164,11 @@ def rehearsal_of(recording: str | Path, window: Window | None = None, *, step: S
         made = _attempt(heard, spectrum, each.played, (before, after), top)
         if made is not None:
             attempts.append(replace(made[0], false_starts=_false_starts(found, k)))
-            harmonies.append(made[1])
+            takes.append(made[1])
+            harmonies.append(made[2])
+    tell("songs", None)
     fragments = tuple((each.played.start, each.played.end) for each in found if each.kind == "fragment")
-    return Rehearsal(heard, spectrum.end, tuple(_counted(attempts, harmonies)), fragments, tuple(harmonies))
+    return Rehearsal(heard, spectrum.end, tuple(_counted(attempts, takes, harmonies)), fragments, tuple(harmonies))
 
 
 def _spectrum(heard: Recording, window: Window, step: Step | None) -> Spectrum:
@@ -177,7 +182,7 @@ def _spectrum(heard: Recording, window: Window, step: Step | None) -> Spectrum:
 
 def _attempt(
     heard: Recording, whole: Spectrum, played: Played, between: tuple[float, float], top: float
-) -> tuple[SongAttempt, np.ndarray] | None:
+) -> tuple[SongAttempt, HeardTake, np.ndarray] | None:
     """Read one song by itself, from what was heard already; None where no bars are told in it."""
     import numpy as np
 
@@ -193,7 +198,8 @@ def _attempt(
     if not bars or analysis.tempo_bpm is None:
         return None
     harmony = bar_harmony(part, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
-    return SongAttempt(played.start, played.end, window, analysis, integrated(part.power), _picture(part, top)), harmony
+    attempt = SongAttempt(played.start, played.end, window, analysis, integrated(part.power), _picture(part, top))
+    return attempt, HeardTake(part, logits, analysis), harmony
 
 
 def _picture(part: Spectrum, top: float) -> tuple[float, ...]:
@@ -219,8 +225,11 @@ def _false_starts(found: Sequence[Found], k: int) -> tuple[tuple[float, float], 
     return tuple(spans)
 
 
-def _counted(attempts: Sequence[SongAttempt], harmonies: Sequence[np.ndarray]) -> Iterable[SongAttempt]:
-    songs = gathered([(harmony, _tempo(each)) for harmony, each in zip(harmonies, attempts, strict=True)])
+def _counted(
+    attempts: Sequence[SongAttempt], takes: Sequence[HeardTake], harmonies: Sequence[np.ndarray]
+) -> Iterable[SongAttempt]:
+    pieces = [(harmony, _tempo(each)) for harmony, each in zip(harmonies, attempts, strict=True)]
+    songs = gathered(pieces, lambda i, j: one_song(takes[i], takes[j]))
     complete = most_complete(songs, [each.bars for each in attempts])
     for k, each in enumerate(attempts):
         number = songs[: k + 1].count(songs[k])

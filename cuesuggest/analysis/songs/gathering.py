@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -14,6 +14,9 @@ __all__ = ["SAME_SONG", "gathered", "most_complete", "song_likeness"]
 SAME_SONG = 0.42
 """Likeness from which two pieces are taken for one song: of 621 pairs of different songs the likest have 0.38, of 29
 pairs of attempts at one song the least like 0.45 (fit and choose sets)."""
+
+_MAYBE = 0.25
+"""Likeness from which two pieces may be one song, played so differently that their harmony alone does not tell."""
 
 _OTHER_TEMPO = 0.1  # of likeness lost, as bands play a song at about one tempo
 _TEMPO_REACH = 0.18  # octaves, one eighth faster or slower
@@ -31,13 +34,17 @@ def song_likeness(first: tuple[np.ndarray, float], second: tuple[np.ndarray, flo
     return likeness(first[0], second[0]) - (_OTHER_TEMPO if apart > _TEMPO_REACH else 0.0)
 
 
-def gathered(pieces: Sequence[tuple[np.ndarray, float]]) -> list[int]:
+def gathered(
+    pieces: Sequence[tuple[np.ndarray, float]], one_song: Callable[[int, int], bool] | None = None
+) -> list[int]:
     """Number the songs that pieces are attempts at: those that are most alike on average are put together first.
 
     Parameters
     ----------
     pieces : sequence of tuple of ndarray and float
         As for `song_likeness`.
+    one_song : callable, optional
+        Whether two pieces, by their places, are one song: asked where their harmony leaves it open.
 
     Returns
     -------
@@ -48,7 +55,10 @@ def gathered(pieces: Sequence[tuple[np.ndarray, float]]) -> list[int]:
     alike = np.zeros((count, count))
     for i in range(count):
         for j in range(i):
-            alike[i, j] = alike[j, i] = song_likeness(pieces[i], pieces[j])
+            alike[i, j] = song_likeness(pieces[i], pieces[j])
+            if one_song and _MAYBE <= alike[i, j] < SAME_SONG and one_song(j, i):
+                alike[i, j] = SAME_SONG
+            alike[j, i] = alike[i, j]
     songs = [[k] for k in range(count)]
     while len(songs) > 1:
         pairs = [(float(alike[np.ix_(songs[i], songs[j])].mean()), i, j) for i in range(len(songs)) for j in range(i)]

@@ -11,12 +11,13 @@ from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
 from cuesuggest.analysis.takes.take import HeardTake, Take, counted, take_of
 from cuesuggest.analysis.takes.way import Costs, Course, best_way, sureness
 
-__all__ = ["Aligned", "Visit", "align", "counts_to_try"]
+__all__ = ["Aligned", "Visit", "align", "counts_to_try", "one_song"]
 
 # What one listener counts as a beat another counts as two, or as a third.
 _COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
 _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
+_ONE_SONG = 0.05  # nats a beat
 _KEY, _FAR_KEY = 0.02, 0.1  # nats a beat that another key costs, and one more than two semitones away
 _LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
 _CAUTION = 0.25  # of the trust with which the way is found: neighbouring beats are wrong together
@@ -120,29 +121,55 @@ def align(first: HeardTake, second: HeardTake, costs: Costs | None = None) -> Al
         None where one of them has no beats.
     """
     costs = costs or Costs()
-    times = counted(first.analysis)
-    if len(times) < 3 or len(counted(second.analysis)) < 3:
+    laid = _laid(first, second, costs, _KEYS)
+    if laid is None:
         return None
-    own = take_of(first, times)
-    song = Course(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
-    best: tuple[float, float, int, Take, np.ndarray, np.ndarray] | None = None
-    for factor in counts_to_try(own, counted(second.analysis)):
-        take = take_of(second, counted(second.analysis, factor))
-        for key in likely_keys(own, take, _KEYS):
-            odds = log_odds(own, take, key)
-            way, score = best_way(odds, song, costs)
-            score = score / len(take) - _key_cost(key)
-            if best is None or score > best[0]:
-                best = score, factor, key, take, odds, way
-    assert best is not None
-    score, factor, key, take, odds, way = best
-    usual = _usual(odds, way)
+    times, song, odds = laid.times, laid.song, laid.odds
+    usual = _usual(odds, laid.way)
     costs = replace(costs, trust=min(max(costs.trust + costs.clearer * usual, _LEAST_TRUST), _MOST_TRUST))
     way, _ = best_way(odds, song, costs)
     sure, cautious = (
         _sure(sureness(odds, song, replace(costs, trust=share * costs.trust)), way) for share in (1, _CAUTION)
     )
-    return Aligned(times, take.times, way, sure, cautious, (key + 5) % 12 - 5, factor, score)
+    key = (laid.key + 5) % 12 - 5
+    return Aligned(times, laid.take.times, way, sure, cautious, key, laid.factor, laid.score)
+
+
+def one_song(first: HeardTake, second: HeardTake) -> bool:
+    """Whether two recordings are surely takes of one song."""
+    laid = _laid(first, second, Costs(), keys=1)
+    return laid is not None and laid.score > _ONE_SONG
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """The best of the ways through the likely keys and counts."""
+
+    times: np.ndarray
+    song: Course
+    take: Take
+    factor: float
+    key: int
+    odds: np.ndarray
+    way: np.ndarray
+    score: float
+
+
+def _laid(first: HeardTake, second: HeardTake, costs: Costs, keys: int) -> _Laid | None:
+    """Lay a take on the beats of another, in each of the likely keys and counts; None where one has no beats."""
+    times, heard = counted(first.analysis), counted(second.analysis)
+    if min(len(times), len(heard)) < 3:
+        return None
+    own = take_of(first, times)
+    song = Course(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
+    found = []
+    for factor in counts_to_try(own, heard):
+        take = take_of(second, counted(second.analysis, factor))
+        for key in likely_keys(own, take, keys):
+            odds = log_odds(own, take, key)
+            way, nats = best_way(odds, song, costs)
+            found.append(_Laid(times, song, take, factor, key, odds, way, nats / len(take) - _key_cost(key)))
+    return max(found, key=lambda each: each.score)
 
 
 def _usual(odds: np.ndarray, way: np.ndarray) -> float:
