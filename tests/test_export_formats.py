@@ -237,6 +237,8 @@ def test_a_landmark_is_an_offset(run, document):
 
 WRONG = [
     (["--offset", "1", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--offset", "0"], "Give one of them"),
     (["--landmark", "bar 99 = 3"], "no bar 99"),
     (["--landmark", "bar 1 = 25:00:00"], "more than a day"),
     (["--landmark", f"bar {'9' * 5000} = 3"], "no landmark"),
@@ -260,7 +262,7 @@ def test_wrong_options_are_refused_in_words(run, document, words, says):
 
 def test_cues_before_the_start_are_told(run, document):
     _, out, _ = run("export", document, "--to", "midi", "--offset", "-10")
-    assert "1 cue would come before the start" in out
+    assert "In files that run in time: 1 cue before second 0 of the show left out: 1." in out
 
 
 def test_a_map_is_written_changed_and_used(run, document):

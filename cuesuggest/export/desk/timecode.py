@@ -37,6 +37,7 @@ _DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
 _DROP_BIT = 10
 _LONGEST = 5 * 3600.0  # s: as long as what is listened to, and an hour before it
 _EVERY = 1.0  # Seconds between full-frame messages.
+_LOCATES = "Full-frame messages: a receiver goes to each of these times, and does not run between them."
 
 
 def write_linear(song: Song, options: Options) -> bytes:
@@ -48,7 +49,7 @@ def write_linear(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Its first sample is second 0 of the show; it lasts as long as the recording does there.
+        Its first sample is second 0 of the show; it lasts as long as the recording does there, or as the song's window.
 
     Returns
     -------
@@ -61,7 +62,9 @@ def write_linear(song: Song, options: Options) -> bytes:
         If it would last more than five hours.
     """
     rate = options.timing.rate
-    end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
+    end = show_end(song, options.timing)
+    if not options.from_window:
+        end = max(options.timing.show(song.recording.duration), end)
     if end > _LONGEST:
         raise CuesuggestError(
             f"Linear timecode from the show's second 0 to the song's end would last {end / 3600:.1f} hours; at most "
@@ -87,7 +90,7 @@ def write_midi(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    return midi_bytes(song, options, [("Time code", _full_frames(song, options))])
+    return midi_bytes(song, options, [("Time code", _full_frames(song, options))], remarks=[_LOCATES])
 
 
 def word_bits(rate: Rate, frame: int) -> tuple[int, ...]:
