@@ -23,7 +23,7 @@ from cuesuggest.export.common.told import told, wording
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Timed", "cue_events", "midi_bytes"]
+__all__ = ["Timed", "cue_events", "cue_remarks", "midi_bytes"]
 
 TICKS = 1920  # a quarter note
 _CUE = 7  # rank of a cue among what happens at once: after a section that begins there
@@ -89,7 +89,7 @@ def midi_bytes(
     bars = measures(song, options.timing)
     tempo = _TempoMap(bars)
     file = MidiFile(type=1, ticks_per_beat=TICKS)
-    file.tracks.append(_conductor(song, options, bars, tempo, marks, _remarks(song, options, remarks)))
+    file.tracks.append(_conductor(song, options, bars, tempo, marks, remarks))
     for name, content in tracks:
         events = [(tempo.tick(seconds), rank, message) for seconds, rank, message in content]
         head = [(0, -1, MetaMessage("track_name", name=ascii_line(name)))]
@@ -120,7 +120,7 @@ def _conductor(
         (0, 0, MetaMessage("track_name", name=ascii_line(words.title, _LINE) or "Song")),
         (0, 1, _offset(options)),
     ]
-    said = (*words.lines()[1:], *remarks)
+    said = (*words.lines()[1:], *remarks, *bars_before_start(song, options.timing))
     events += [(0, 2, MetaMessage("text", text=ascii_line(line, _LINE))) for line in said]
     quarter = 0.0
     meter, why = None, None
@@ -169,11 +169,12 @@ def _bar_words(song: Song, options: Options, bars: Sequence[Measure]) -> Iterato
             shift = index + 1 - bar.bar
 
 
-def _remarks(song: Song, options: Options, more: Sequence[str]) -> list[str]:
-    remarks = list(more)
+def cue_remarks(song: Song, options: Options) -> list[str]:
+    """Sentences for the head of a file that has the cues."""
+    remarks = []
     if not options.allow_auto:
         remarks.append("Cues marked 'By hand' wait for a person: they are told here and do nothing.")
-    return [*remarks, *before_start(song, options.timing), *bars_before_start(song, options.timing)]
+    return [*remarks, *before_start(song, options.timing)]
 
 
 def _offset(options: Options) -> MetaMessage:
