@@ -19,6 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
@@ -233,6 +234,19 @@ def test_a_landmark_is_an_offset(run, document):
     code, out, _ = run("export", document, "--to", "json", "-o", "-", "--landmark", "B1 bar 1 = 0:43.2")
     assert code == 0
     assert '"offset": 21.2' in out
+
+
+def test_a_song_in_a_longer_recording_starts_its_own_time(run, tmp_path):
+    analysis = replace(make_song(start=64.0).analysis, duration=200.0)
+    song = make_song(analysis=analysis)
+    window = replace(song.recording.window, start=60.0, end=130.0)
+    long = tmp_path / "evening.cues.json"
+    song.replaced(recording=replace(song.recording, duration=200.0, window=window)).save(long)
+    code, out, _ = run("export", long, "--to", "json,timecode.wav", "--from-window")
+    assert code == 0
+    assert '"seconds": 4' in " ".join(long.with_name("evening.list.json").read_text(encoding="utf-8").split())
+    assert soundfile.info(long.with_name("evening.ltc.wav")).duration == 70.0
+    assert "left out" not in out
 
 
 WRONG = [

@@ -28,13 +28,15 @@ import soundfile
 import symusic
 import wavinfo
 import webvtt
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
 from music21 import converter, expressions
 
 from cuesuggest.export import FORMATS, Options, write
 from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.score.records import Place, Series
-from tests.exported import in_sevens
+from tests.exported import in_sevens, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at, retimed
 from tests.test_export_timecode import decoded
 
@@ -403,6 +405,22 @@ def assert_bars(bars, case, reader):
         # Those of a count-in have no marker before them that tells their numbers.
         numbered = {number: at for number, at in want.items() if number >= 1}
         assert {number: bars.get(number) for number in numbered} == pytest.approx(numbered, abs=reader.within)
+
+
+@given(seeds, st.floats(-60, 5))
+@settings(max_examples=30, deadline=None)
+def test_every_cue_of_any_song_is_told_or_named_as_left_out(seed, offset):
+    song, timing = random_song(seed), Timing(round(offset, 4))
+    found = midi_points(one(song, "midi", "mid", timing=timing), None)
+    told = {number for number, _ in found.cues}
+    every = [f"{number:g}" for number in sorted(cue.number for cue in song.cues if cue.status != "rejected")]
+    named = re.search(r"left out: ([\d., to]+)\.", found.words)
+    left = set()
+    for run in named[1].split(", ") if named else []:
+        first, _, last = run.partition(" to ")
+        left |= {*every[every.index(first) : every.index(last or first) + 1]}
+    assert told | left == {*every}
+    assert not told & left
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -11,8 +12,9 @@ from music21 import converter, expressions, tempo
 from cuesuggest.export import Options
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
-from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
+from tests.exported import HOSTILE, hostile_song, in_sevens, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
+from tests.test_export_midi import long_song
 
 
 def part(song, **options):
@@ -66,6 +68,30 @@ def written_meters(score):
         if not measure.numberSuffix:
             found[measure.number] = meter.ratioString
     return found
+
+
+def test_beats_of_a_bar_stand_where_it_is_felt():
+    song = in_sevens("A8")
+    cues = [make_cue(beat, "call", replace(place_at(song.analysis, 2), beat=float(beat))) for beat in (2, 3, 3.5)]
+    root = ElementTree.fromstring(one(song.replaced(cues=cues, questions=()), "score", "musicxml"))
+    # 2 + 2 + 3 eighths of 240 divisions; half of the last beat is an eighth and a half.
+    assert [each.findtext("offset") for each in root.iter("direction") if each.find("offset") is not None] == [
+        "480", "960", "1320",
+    ]  # fmt: skip
+
+
+def test_every_bar_has_the_tempo_that_it_is_played_at_and_rounding_does_not_add_up():
+    song = long_song()
+    root = ElementTree.fromstring(one(song, "score", "musicxml"))
+    quarters, reached, starts = 4, 0.0, {}
+    for measure in root.iter("measure"):
+        (tempo,) = measure.findall("sound")
+        quarters = int(measure.findtext("attributes/time/beats") or quarters)
+        starts[measure.get("number")] = reached
+        reached += 60 * quarters / float(tempo.get("tempo"))
+    want = {f"{bar.number}": bar.start for bar in song.analysis.bars}
+    assert {number: starts[number] for number in want} == pytest.approx(want, abs=1e-5)
+    assert len(want) == 435
 
 
 def test_changing_meters_are_kept():

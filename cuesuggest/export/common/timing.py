@@ -9,6 +9,7 @@ import math
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
@@ -141,15 +142,15 @@ class Timing:
     start: str = "01:00:00:00"
     """Timecode at the show's second 0; that hour is common practice, so that there is room before it."""
     opens: float = 0.0
-    """Second of the show before which a file has no room; minus infinity where it does not run in time."""
+    """Second of the show before which a file has no room."""
 
     def of_recording(self) -> Timing:
         """The same for a file that keeps the times of the recording."""
         return replace(self, offset=0.0)
 
     def without_start(self) -> Timing:
-        """The same for a file that does not run in time, and so has room for all."""
-        return replace(self, opens=-math.inf)
+        """The same for a file that does not run in time, and so has room for all of the recording."""
+        return replace(self, opens=min(self.show(0.0), 0.0))
 
     def show(self, seconds: float) -> float:
         """Seconds of the show at a second of the recording, to 0.1 ms."""
@@ -212,11 +213,21 @@ def before_start(song: Song, timing: Timing) -> tuple[str, ...]:
         ("from before second 0 of the show told at it", [cue for cue in early if cue.kind == "recall"]),
         ("told from second 0 of the show on only", [cue for cue in early if len(presses(cue, grid)) > 1]),
     )
+    every = sorted(cue.number for cue in (*inside, *before))
     return tuple(
-        f"{counted(len(cues), 'cue')} {what}: {', '.join(f'{cue.number:g}' for cue in cues)}."
+        f"{counted(len(cues), 'cue')} {what}: {_runs_of({cue.number for cue in cues}, every)}."
         for what, cues in said
         if cues
     )
+
+
+def _runs_of(numbers: set[float], every: list[float]) -> str:
+    """Name the numbers of some cues among all of them: "1 to 12, 14"."""
+    found = []
+    for chosen, run in groupby(every, key=lambda number: number in numbers):
+        names = [f"{number:g}" for number in run] if chosen else []
+        found += names if len(names) < 3 else [f"{names[0]} to {names[-1]}"]
+    return ", ".join(found)
 
 
 def _still_set_up(cues: list[Cue], grid: Grid) -> list[Cue]:
