@@ -113,6 +113,11 @@ LANDMARKS = {
 }
 
 
+def test_an_offset_is_told_to_a_tenth_of_a_millisecond():
+    assert str(Timing(12345.6789)) == "times 12345.6789 s later than in the recording"
+    assert str(Timing(-61.75)) == "times 61.75 s earlier than in the recording"
+
+
 @pytest.mark.parametrize(("landmark", "offset"), LANDMARKS.items())
 def test_one_landmark_sets_the_offset(landmark, offset):
     assert landmark_offset(make_song("A8 B8 A8"), landmark) == pytest.approx(offset)

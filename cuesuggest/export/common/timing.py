@@ -13,6 +13,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.common.escape import number_text
 from cuesuggest.score.bounds import DAY
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import SideState, follow, presses
@@ -169,7 +170,7 @@ class Timing:
         if not self.offset:
             return "times as in the recording"
         way = "later" if self.offset > 0 else "earlier"
-        return f"times {abs(self.offset):.4g} s {way} than in the recording"
+        return f"times {number_text(abs(self.offset))} s {way} than in the recording"
 
 
 def cues_in_time(song: Song, timing: Timing) -> tuple[list[Cue], list[Cue]]:
@@ -225,7 +226,7 @@ def _runs_of(numbers: set[float], every: list[float]) -> str:
     """Name the numbers of some cues among all of them: "1 to 12, 14"."""
     found = []
     for chosen, run in groupby(every, key=lambda number: number in numbers):
-        names = [f"{number:g}" for number in run] if chosen else []
+        names = [number_text(number) for number in run] if chosen else []
         found += names if len(names) < 3 else [f"{names[0]} to {names[-1]}"]
     return ", ".join(found)
 
