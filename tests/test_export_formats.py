@@ -229,6 +229,22 @@ def test_the_options_of_time_reach_the_file(run, document):
     assert '"seconds": 3.5, "timecode": "00:01:02;15"' in " ".join(out.split())
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ((), None),
+        (("--fps", "25"), "01:00:22:00"),
+        (("--start-timecode", "02:00:00:00"), "02:00:22:00"),
+        (("--fps", "30", "--start-timecode", "00:00:00:15"), "00:00:22:15"),
+    ],
+)
+def test_frame_rate_or_start_give_the_list_its_timecode(run, document, words, says):
+    code, out, _ = run("export", document, "--to", "list.html", "-o", "-", *words)
+    assert code == 0
+    assert (">timecode<" in out) == (says is not None)
+    assert says is None or f">{says}<" in out
+
+
 def test_a_landmark_is_an_offset(run, document):
     code, out, _ = run("export", document, "--to", "json", "-o", "-", "--landmark", "B1 bar 1 = 0:43.2")
     assert code == 0

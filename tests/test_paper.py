@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, export
-from cuesuggest.export.common.timing import Timing
+from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.export.data.csv_table import COLUMNS, rows
 from cuesuggest.export.paper.lines import lines, placed
-from cuesuggest.export.paper.list_table import COLUMNS as LIST_COLUMNS
+from cuesuggest.export.paper.list_table import columns
 from cuesuggest.export.paper.live import MOST_ACTIONS, live_page
 from cuesuggest.export.paper.typeface import BOLD, printed_width, to_print, whole_lines
 from cuesuggest.score.records import Place
@@ -217,7 +217,7 @@ def test_forty_cues_are_two_pages_of_list_at_most_with_the_head_on_each():
         assert len(pages) <= 2
         for number, page in enumerate(pages, 1):
             assert f"page {number}/{len(pages)}" in page
-            for name in LIST_COLUMNS:
+            for name in columns(Options()):
                 assert name in page
 
 
@@ -227,6 +227,19 @@ def test_the_list_has_every_cue_with_place_clock_and_hand():
     for part in ("B1, bar 1 of 8", "9:1", "0:22.0", "fader to 80 %", "80 %", "Wide fans", "2 to 3", "with it"):
         assert part in text
     assert "2 bars, 5.0 s" in text
+
+
+def test_the_list_has_timecode_where_it_is_asked_for():
+    song, timing = make_song("A8 B8 A8"), Timing(1.5, RATES["29.97df"], "00:59:59;28")
+    asked = Options(timing=timing, with_timecode=True)
+    wanted = [timing.label(cue.place.seconds) for cue in song.cues]
+    text = text_of(one(song, "list.pdf", asked))
+    assert "timecode" in text.split()
+    assert [word for word in text.split() if word.count(":") == 2][1:] == wanted
+    assert "Timecode at 29.97df frames a second, 00:59:59;28 at second 0 of the show." in text
+    page = Texts(one(song, "list.html", asked))
+    assert [each for each in page.text if each in wanted] == wanted
+    assert not any(word in text_of(one(song, "list.pdf")) for word in ("timecode", "01:00:02:00"))
 
 
 def test_cues_at_the_same_moment_are_with_each_other():

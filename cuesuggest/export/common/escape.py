@@ -12,6 +12,7 @@ import re
 __all__ = [
     "ascii_line",
     "csv_cell",
+    "decimal_text",
     "number_text",
     "one_line",
     "osc_part",
@@ -71,10 +72,14 @@ def show_line(text: str, most: int) -> str:
     return shortened(ascii_line(text).replace("!", "."), most)
 
 
+def decimal_text(number: float) -> str:
+    """Write a number with four decimals, no exponent, and no minus before a nought."""
+    return f"{round(number, 4) + 0.0:.4f}"
+
+
 def number_text(number: float) -> str:
     """Write a cue number or a time: up to four decimals, no exponent, no trailing zeros."""
-    # Nor a minus before a nought.
-    return f"{round(number, 4) + 0.0:.4f}".rstrip("0").rstrip(".")
+    return decimal_text(number).rstrip("0").rstrip(".")
 
 
 def csv_cell(text: str) -> str:

@@ -53,6 +53,8 @@ class Options:
     sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
     paper: Literal["a4", "letter"] = "a4"
+    with_timecode: bool = False
+    """The list on paper has a column of timecode."""
     who: str | None = None
     """Whose list this is; the others' lines are then told apart."""
     plain: bool = False
