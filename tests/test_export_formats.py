@@ -285,7 +285,7 @@ def test_a_map_is_written_changed_and_used(run, document):
     assert tomllib.loads(map_.read_text(encoding="utf-8"))["looks"]["lift"]["note"] == 2
     map_.write_text(map_.read_text(encoding="utf-8").replace("note = 2 ", "note = 77 "), encoding="utf-8")
     assert run("export", document, "--to", "midi", "--allow-auto", "--map", map_)[0] == 0
-    assert bytes([0x91, 77, 100]) in document.with_name("evening.mid").read_bytes()
+    assert bytes([0x91, 77, 127]) in document.with_name("evening.mid").read_bytes()
     code, _, err = run("map", document)
     assert code == 2
     assert "there already" in err

@@ -180,6 +180,21 @@ def test_a_place_is_counted_inside_its_section(bar, beat, words):
     assert placed(act.line) == words == act.where
 
 
+def test_what_is_set_up_at_the_first_sample_is_before_the_song():
+    song = make_song("A8 B8", start=0.0)
+    recall = make_cue(0.5, "recall", Place(0.0), look="home", side="A")
+    song = song.replaced(cues=[recall, *song.cues])
+    page = live_page(song, Options())
+    assert [(act.where, act.text) for act in page.before] == [("before", "set A Slow drift for part A")]
+    assert "pause" not in text_of(one(song, "page.pdf"))
+    text = text_of(one(song, "list.pdf"))
+    assert "before the song" in text
+    assert "between bars" not in text
+    tablet = one(song, "run").decode()
+    assert "before the song" in tablet
+    assert "A1 pause" not in tablet
+
+
 def test_a_cue_in_a_pause_stands_with_the_section_around_it():
     song = make_song("A8 B8")
     bars = song.analysis.bars

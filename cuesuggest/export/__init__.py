@@ -192,7 +192,7 @@ FORMATS: dict[str, Format] = {
             name="json",
             purpose="the cue list for programs",
             standard="JSON with our schema (docs/cue-list.schema.json)",
-            loses="the analysis but for tempo, beats, bars and sections, the plan, questions, rejected cues and the history",
+            loses="the analysis but for bars, beats and sections, the plan, questions, rejected cues and the history",
             files={".list.json": "data.json_list:write"},
         ),
     )

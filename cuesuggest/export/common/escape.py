@@ -93,8 +93,17 @@ def vtt_text(text: str) -> str:
 
 
 def osc_part(text: str) -> str:
-    """Make a text a part of an OSC address: small letters, digits, hyphens; "x" if nothing is left."""
-    return re.sub("[^a-z0-9]+", "-", ascii_line(text).lower()).strip("-") or "x"
+    """Make a text a part of an OSC address: small letters, digits, hyphens; "x" if nothing is left.
+
+    Texts in other scripts may sound alike, or lose all that they say; four digits tell them apart.
+    """
+    part = re.sub("[^a-z0-9]+", "-", ascii_line(text).lower()).strip("-") or "x"
+    if text.isascii():
+        return part
+    # The registry of formats imports this module, and costs nothing.
+    from hashlib import sha256
+
+    return f"{part}-{sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:4]}"
 
 
 def toml_string(text: str) -> str:

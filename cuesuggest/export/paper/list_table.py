@@ -105,7 +105,7 @@ def _cells(line: Line, group: str, opens: bool, song: Song, options: Options) ->
 
 def _place_without_bar(line: Line, song: Song) -> str:
     start = song.analysis.music_start
-    return "before the song" if start is None or line.place.seconds < start else "between bars"
+    return "before the song" if start is None or line.place.seconds <= start else "between bars"
 
 
 def _standby_words(read: tuple[Line, ...]) -> dict[str, str]:
