@@ -40,6 +40,14 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
 @click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
+@click.option(
+    "--font",
+    "fonts",
+    type=FILE,
+    metavar="FILE",
+    multiple=True,
+    help="Typeface for signs that ours lacks; again for more.",
+)
 @click.option("--who", metavar="NAME", help="Whose list it is.")
 @click.option("--plain", is_flag=True, help="For a volunteer: fewer actions, no lasers.")
 @click.option("--changed", is_flag=True, help="Only if the song is not as it was at the last print.")
@@ -75,7 +83,7 @@ def export(
         echo(f"{document} is as it was at the last print; nothing was written.")
         return
     files = chosen(names)
-    inputs = [*files_of(song, document), *([map_file] if map_file else [])]
+    inputs = [*files_of(song, document), *([map_file] if map_file else []), *given["fonts"]]
     named = _named(document, output, [ending for _, ending in files])
     targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)

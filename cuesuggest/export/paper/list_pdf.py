@@ -12,7 +12,7 @@ from cuesuggest.export.paper.lines import nothing_to_do, volunteers_words
 from cuesuggest.export.paper.list_table import TableRow, columns, table
 from cuesuggest.export.paper.live import check_line, removed_line, varied_words
 from cuesuggest.export.paper.sheets import Paper
-from cuesuggest.export.paper.typeface import BOLD, REGULAR, to_print, whole_lines
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, Typeface, typeface_for
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -48,11 +48,12 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         As many pages as it takes.
     """
-    paper = Paper(about(song, options), options, landscape=True)
+    face = typeface_for(str(song), options.fonts)
+    paper = Paper(about(song, options), face, options, landscape=True)
     shares = columns(options)
     widths = {name: paper.width * share / sum(shares.values()) for name, share in shares.items()}
-    rows = [_set_row(row, widths) for row in table(song, options)]
-    told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]
+    rows = [_set_row(row, widths, face) for row in table(song, options)]
+    told = [row for text in remarks(song, options) for row in face.whole_lines(text, 9, paper.width)]
     top = _TITLE + 11 + 11 * len(told) + _HEAD
     nothing = nothing_to_do(song, options)
     pages = list(_pages(rows, paper.height - top, paper.height - _HEAD - 14))
@@ -60,7 +61,9 @@ def pdf(song: Song, options: Options) -> bytes:
         y = paper.top
         if number == 1:
             y -= _TITLE
-            paper.text((whole_lines(song.title, _TITLE, paper.width, BOLD) or [""])[0], paper.left, y, _TITLE, BOLD)
+            paper.text(
+                (face.whole_lines(song.title, _TITLE, paper.width, BOLD) or [""])[0], paper.left, y, _TITLE, BOLD
+            )
             y -= 3
             for remark in told:
                 y -= 11
@@ -68,10 +71,10 @@ def pdf(song: Song, options: Options) -> bytes:
             y -= 8
         else:
             y -= 10
-            paper.text((whole_lines(song.title, 9, paper.width, BOLD) or [""])[0], paper.left, y, 9, BOLD)
+            paper.text((face.whole_lines(song.title, 9, paper.width, BOLD) or [""])[0], paper.left, y, 9, BOLD)
             y -= 4
         if nothing:
-            for text in whole_lines(nothing, _NOTHING, paper.width, BOLD):
+            for text in face.whole_lines(nothing, _NOTHING, paper.width, BOLD):
                 y -= 1.3 * _NOTHING
                 paper.text(text, paper.left, y, _NOTHING, BOLD)
         else:
@@ -102,9 +105,9 @@ def remarks(song: Song, options: Options) -> Iterator[str]:
         yield "There are no cues."
 
 
-def _set_row(row: TableRow, widths: dict[str, float]) -> _Set:
+def _set_row(row: TableRow, widths: dict[str, float], face: Typeface) -> _Set:
     cells = tuple(
-        whole_lines(cell, _SIZE, width - _GAP, BOLD if index == 0 else REGULAR)
+        face.whole_lines(cell, _SIZE, width - _GAP, BOLD if index == 0 else REGULAR)
         for index, (cell, width) in enumerate(zip(row.cells, widths.values(), strict=True))
     )
     return _Set(row, cells, max(1, *map(len, cells)) * _STEP + 2 * _PAD)
@@ -140,7 +143,7 @@ def _draw(paper: Paper, rows: list[_Set], y: float, widths: dict[str, float]) ->
     canvas = paper.canvas
     x = paper.left
     for name, width in widths.items():
-        paper.text(to_print(name, BOLD), x, y - 9, 8, BOLD)
+        paper.text(paper.face.to_print(name, BOLD), x, y - 9, 8, BOLD)
         x += width
     y -= _HEAD
     canvas.setLineWidth(1.0)
