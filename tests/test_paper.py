@@ -20,7 +20,7 @@ from cuesuggest.export.data.csv_table import COLUMNS, rows
 from cuesuggest.export.paper.lines import lines, placed
 from cuesuggest.export.paper.list_table import columns
 from cuesuggest.export.paper.live import MOST_ACTIONS, live_page
-from cuesuggest.export.paper.typeface import BOLD, printed_width, to_print, whole_lines
+from cuesuggest.export.paper.typeface import BOLD, Typeface
 from cuesuggest.score.records import Place
 from tests.busy import HOSTILE, busy_song
 from tests.reading import boxes_of, columns_of, pages_of, sizes_of, text_of, written
@@ -429,7 +429,7 @@ def test_hostile_words_come_back_from_the_list(kind):
     if kind == "arabic":
         assert "سلام" in back
     if kind in ("emoji", "chinese"):
-        assert "□" in back
+        assert packed(re.sub("[\u200d\ufe0f]", "", text)) in back
     if kind == "line breaks":
         assert "onetwothreefourfive" in back
 
@@ -458,6 +458,7 @@ def test_the_browsers_pages_may_fetch_nothing(name):
 
 
 def test_right_to_left_words_are_drawn_in_order_with_their_brackets_turned():
+    to_print = Typeface().to_print
     assert to_print("שלום (abc)") == "(abc) םולש"
     # Lam and alef are one; the letters before them join.
     assert to_print("سلا") == "\ufefc\ufeb3"
@@ -469,13 +470,14 @@ def test_right_to_left_words_are_drawn_in_order_with_their_brackets_turned():
 
 @given(st.text(max_size=120), st.floats(30, 300))
 def test_broken_lines_fit_and_lose_no_word(text, room):
-    lines = whole_lines(text, 14.0, room, BOLD)
-    assert all(printed_width(line, 14.0, BOLD) <= room or len(line) <= 2 for line in lines)
+    face = Typeface()
+    lines = face.whole_lines(text, 14.0, room, BOLD)
+    assert all(face.width(line, 14.0, BOLD) <= room or len(line) <= 2 for line in lines)
 
 
 def test_broken_lines_keep_all_letters():
     words = "Donaudampfschifffahrtsgesellschaft und noch etwas"
-    assert packed("".join(whole_lines(words, 14.0, 60.0))) == packed(words)
+    assert packed("".join(Typeface().whole_lines(words, 14.0, 60.0))) == packed(words)
 
 
 # The workbook.

@@ -89,7 +89,7 @@ def cut_font(file: Path, number: int, signs: frozenset[str]) -> tuple[str, bytes
     # What a damaged table does to its reader is anything.
     broken = (TTLibError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError)
     try:
-        with TTFont(file, fontNumber=number, lazy=True) as font:
+        with file.open("rb") as stream, TTFont(stream, fontNumber=number, lazy=True) as font:
             _check_embedding(font, file)
             return _cut(font, signs)
     except OSError as error:
