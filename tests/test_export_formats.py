@@ -230,6 +230,22 @@ def test_the_options_of_time_reach_the_file(run, document):
     assert '"seconds": 3.5, "timecode": "00:01:02;15"' in " ".join(out.split())
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ((), None),
+        (("--fps", "25"), "01:00:22:00"),
+        (("--start-timecode", "02:00:00:00"), "02:00:22:00"),
+        (("--fps", "30", "--start-timecode", "00:00:00:15"), "00:00:22:15"),
+    ],
+)
+def test_frame_rate_or_start_give_the_list_its_timecode(run, document, words, says):
+    code, out, _ = run("export", document, "--to", "list.html", "-o", "-", *words)
+    assert code == 0
+    assert (">timecode<" in out) == (says is not None)
+    assert says is None or f">{says}<" in out
+
+
 def test_a_landmark_is_an_offset(run, document):
     code, out, _ = run("export", document, "--to", "json", "-o", "-", "--landmark", "B1 bar 1 = 0:43.2")
     assert code == 0
@@ -285,7 +301,7 @@ def test_a_map_is_written_changed_and_used(run, document):
     assert tomllib.loads(map_.read_text(encoding="utf-8"))["looks"]["lift"]["note"] == 2
     map_.write_text(map_.read_text(encoding="utf-8").replace("note = 2 ", "note = 77 "), encoding="utf-8")
     assert run("export", document, "--to", "midi", "--allow-auto", "--map", map_)[0] == 0
-    assert bytes([0x91, 77, 100]) in document.with_name("evening.mid").read_bytes()
+    assert bytes([0x91, 77, 127]) in document.with_name("evening.mid").read_bytes()
     code, _, err = run("map", document)
     assert code == 2
     assert "there already" in err

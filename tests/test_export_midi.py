@@ -145,6 +145,38 @@ def test_a_note_lasts_as_long_as_its_look_and_the_level_follows_the_hand():
     assert max(value for _, value in values[0, 1]) == 64  # 50 %
 
 
+def test_a_fade_arrives_in_seven_bits_when_it_does_by_hand():
+    song = make_song("A8 B8 A8")
+    for start, seconds, to in ((50, 4.0, 80), (80, 7.3, 20), (10, 12.0, 11), (30, 5.0, 100), (90, 3.1, 0)):
+        place = place_at(song.analysis, 9)
+        cues = [
+            make_cue(1, "cut-in", place_at(song.analysis, 1), look="lift", side="B", level=start),
+            make_cue(
+                2, "ramp" if to else "fade-out", place, side="B", level=to, up_seconds=seconds, down_seconds=seconds
+            ),
+        ]
+        data = one(song.replaced(cues=cues), "midi", "mid", **AUTO)
+        values = [(at, m.value) for at, m in played(data, "control_change") if at > 20]
+        assert values[-1] == (pytest.approx(22.0 + seconds, abs=1e-3), round(to * 1.27))
+        # On its way it is never further from the hand than one of the 127 steps.
+        for at, value in values[:-1]:
+            assert abs(value / 1.27 - (start + (to - start) * (at - 22.0) / seconds)) < 1 / 1.27
+
+
+def test_looks_are_notes_struck_fully_and_a_one_shot_as_hard_as_its_level():
+    song = make_song("A8 B8")
+    shots = [
+        make_cue(5 + k, "one-shot", place_at(song.analysis, 3 + k), look="lift", level=level)
+        for k, level in enumerate((None, 100, 50, 0))
+    ]
+    data = one(song.replaced(cues=[*song.cues, *shots]), "midi", "mid", **AUTO)
+    struck = {}
+    for _, message in played(data, "note_on"):
+        struck.setdefault(message.channel, []).append(message.velocity)
+    assert set(struck.pop(0) + struck.pop(1)) == {127}
+    assert list(struck.values()) == [[127, 127, 64, 1]]
+
+
 def test_cues_that_wait_for_a_person_are_words_alone():
     data = one(make_song("A8 B8 A8"), "midi", "mid")
     assert not played(data, "note_on", "note_off", "control_change", "program_change", "sysex")

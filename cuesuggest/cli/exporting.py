@@ -36,11 +36,19 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--offset", type=_OFFSET, metavar="SECONDS", help="How much later the show's file is than the recording.")
 @click.option("--landmark", metavar="PLACE=TIME", help='The same, by one place: "B1 bar 1 = 0:43.2".')
 @click.option("--from-window", is_flag=True, help="The show's file starts where the song does in a longer recording.")
-@click.option("--start-timecode", "start", default="01:00:00:00", show_default=True, help="Timecode at second 0.")
-@click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
+@click.option("--start-timecode", "start", metavar="HH:MM:SS:FF", help="Timecode at second 0; else 01:00:00:00.")
+@click.option("--fps", type=click.Choice(_RATES), help="Frames a second of timecode; else 25.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
 @click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
+@click.option(
+    "--font",
+    "fonts",
+    type=FILE,
+    metavar="FILE",
+    multiple=True,
+    help="Typeface for signs that ours lacks; again for more.",
+)
 @click.option("--who", metavar="NAME", help="Whose list it is.")
 @click.option("--plain", is_flag=True, help="For a volunteer: fewer actions, no lasers.")
 @click.option("--changed", is_flag=True, help="Only if the song is not as it was at the last print.")
@@ -76,7 +84,7 @@ def export(
         echo(f"{document} is as it was at the last print; nothing was written.")
         return
     files = chosen(names)
-    inputs = [*files_of(song, document), *([map_file] if map_file else [])]
+    inputs = [*files_of(song, document), *([map_file] if map_file else []), *given["fonts"]]
     named = _named(document, output, [ending for _, ending in files])
     targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)
@@ -160,15 +168,17 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
         offset = landmark_offset(song, landmark)
     elif from_window:
         offset = -song.recording.window.start
-    rate = RATES[given.pop("fps")]
-    start = given.pop("start")
-    rate.parse(start)
+    fps, start = given.pop("fps"), given.pop("start")
+    usual = Timing()
+    timing = Timing(offset or 0.0, RATES[fps] if fps else usual.rate, usual.start if start is None else start)
+    timing.rate.parse(timing.start)
     return Options(
-        timing=Timing(offset or 0.0, rate, start),
+        timing=timing,
         map=map_,
         date=date.today().isoformat(),
         program=__version__,
         sound=_sound(song, document) if with_sound else None,
+        with_timecode=fps is not None or start is not None,
         changed=frozenset(marks.changed),
         removed=marks.removed,
         **given,
@@ -222,7 +232,7 @@ def formats() -> None:
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         line = f"{form.told}{trial}; {form.standard}. Lost: {form.loses}."
-        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
+        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<14}", subsequent_indent=" " * 14))
 
 
 @click.command(name="map")

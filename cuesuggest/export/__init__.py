@@ -59,6 +59,8 @@ class Format:
         return f"{self.purpose}{auto}{'; needs --allow-auto' if self.needs_auto else ''}"
 
 
+_TABLE_LOSES = "the analysis, the looks' descriptions, the plan, questions, rejected cues and the history"
+
 FORMATS: dict[str, Format] = {
     each.name: each
     for each in (
@@ -99,17 +101,24 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="xlsx",
-            purpose="the cue list as a workbook",
+            purpose="the cue list as a workbook, for every spreadsheet, whichever its decimal sign",
             standard="Office Open XML (ECMA-376)",
-            loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
+            loses=_TABLE_LOSES,
             files={".cues.xlsx": "data.workbook:write"},
         ),
         Format(
             name="csv",
-            purpose="the cue list as a table, for spreadsheets and scripts",
+            purpose="the cue list as a table, for scripts, and for spreadsheets where the point is the decimal sign",
             standard="RFC 4180",
-            loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
+            loses=_TABLE_LOSES,
             files={".cues.csv": "data.csv_table:write"},
+        ),
+        Format(
+            name="csv-semicolon",
+            purpose="the same table for spreadsheets where the comma is the decimal sign, semicolons between",
+            standard="RFC 4180 but for the semicolons",
+            loses=_TABLE_LOSES,
+            files={".semicolon.csv": "data.csv_table:write_with_semicolons"},
         ),
         Format(
             name="midi",
@@ -183,7 +192,7 @@ FORMATS: dict[str, Format] = {
             name="json",
             purpose="the cue list for programs",
             standard="JSON with our schema (docs/cue-list.schema.json)",
-            loses="the analysis but for its sections, the plan, questions, rejected cues and the history",
+            loses="the analysis but for bars, beats and sections, the plan, questions, rejected cues and the history",
             files={".list.json": "data.json_list:write"},
         ),
     )

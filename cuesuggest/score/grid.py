@@ -57,8 +57,14 @@ class Grid:
         return next((each for each in self.sections if each.start <= seconds < each.end), None)
 
     def section_of_place(self, place: Place) -> Section | None:
-        """Return the section of a place: by its bar, in a pause by its time."""
-        return self.section_at(place.seconds) if place.bar is None else self.section_of(place.bar)
+        """Return the section of a place: by its bar, in a pause by its time; what is set up before the song has none.
+
+        In a recording that opens with the music, that is at its first sample, where a section starts as well.
+        """
+        if place.bar is not None:
+            return self.section_of(place.bar)
+        before = not self.bars or place.seconds <= self.bars[0].start
+        return None if before else self.section_at(place.seconds)
 
     def bars_between(self, earlier: Place, later: Place) -> float | None:
         """Return how many bars, and parts of a bar, lie between two places; None where one has no bar."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
 
 from cuesuggest.export.common.desk_map import DeskMap
@@ -55,6 +56,10 @@ class Options:
     sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
     paper: Literal["a4", "letter"] = "a4"
+    fonts: tuple[Path, ...] = ()
+    """Files of typefaces that PDF takes what ours lacks from."""
+    with_timecode: bool = False
+    """The list on paper has a column of timecode."""
     who: str | None = None
     """Whose list this is; the others' lines are then told apart."""
     plain: bool = False

@@ -23,10 +23,15 @@ def chunk(name: str, data: bytes) -> bytes:
 
 
 def sound_format(rate: int, channels: int, bits: int, is_float: bool) -> bytes:
-    """Write the chunks that say what the samples are."""
+    """Write what the chunk `fmt ` says the samples are.
+
+    For other than whole numbers it also has the length of what follows it, which is nothing (New Multimedia Data
+    Types and Data Techniques, 1994, from memory; FFmpeg writes the same).
+    """
     width = channels * bits // 8
     tag = _FLOAT if is_float else _WHOLE
-    return struct.pack("<HHIIHH", tag, channels, rate, rate * width, width, bits)
+    said = struct.pack("<HHIIHH", tag, channels, rate, rate * width, width, bits)
+    return said + struct.pack("<H", 0) if is_float else said
 
 
 def wav(before: Iterable[bytes], data: Iterable[bytes], after: Iterable[bytes]) -> bytes:

@@ -109,8 +109,8 @@ def bext(song: Song, options: Options, sound: RecordedSound) -> bytes:
     timing = options.timing
     words = about(song, replace(options, timing=timing.of_recording()))
     first = timing.rate.seconds(timing.rate.parse(timing.start)) + timing.offset
-    # What begins before midnight began on the day before.
-    reference = round((first if first >= 0 else first + timing.rate.seconds(timing.rate.per_day)) * sound.rate)
+    # The count begins again at midnight: what begins before it began on the day before.
+    reference = round(first * sound.rate) % round(timing.rate.seconds(timing.rate.per_day) * sound.rate)
     coding = f"A=PCM,F={sound.rate},W={sound.bits},M={'mono' if sound.channels == 1 else 'stereo'}"
     return (
         _field(f"{words.title}; take {words.take}; {words.times}", 256)

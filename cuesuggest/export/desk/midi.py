@@ -1,7 +1,8 @@
 """A song for a sequencer: bars, sections and cues, and as notes and controllers what a machine may play.
 
 Standard MIDI File 1.0, format 1. A look is a note, held as long as the look is on; the level of a side is a
-controller; a one-shot is a short note. Which ones is the user's map, or simple counting from 1.
+controller; a one-shot is a short note, and its level is how hard it is struck. Which ones is the user's map, or simple
+counting from 1.
 """
 
 from __future__ import annotations
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = ["write"]
 
-_VELOCITY = 100
 _STEP = 0.02  # Seconds between two values of a fade: a packet of light data takes about as long.
 _SHORTEST = 0.02  # Seconds of a note: more than a tick at any tempo; some readers drop notes of no length.
 # What comes first of what happens at once: a note ends before the next begins, a level is there before its look.
@@ -63,8 +63,14 @@ def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:
         ends = [min(each.until, after.at) for each, after in pairwise(held)] + [held[-1].until]
         for each, end in zip(held, ends, strict=True):
             end = max(end, each.at + _SHORTEST)
-            yield each.at, _ON, Message("note_on", channel=channel, note=note, velocity=_VELOCITY)
+            yield each.at, _ON, Message("note_on", channel=channel, note=note, velocity=_velocity(each))
             yield end, _OFF, Message("note_off", channel=channel, note=note)
+
+
+def _velocity(each: LookOn) -> int:
+    """How hard a note is struck: fully, as the level of a side is its controller's; a one-shot has no other level."""
+    level = each.cue.level if each.side is None else None
+    return 127 if level is None else max(_seven_bits(level), 1)  # 0 would end the note
 
 
 def _controllers(levels: tuple[LevelMove, ...], darks: tuple[Dark, ...], desk: DeskMap) -> Iterator[Timed]:
@@ -95,11 +101,14 @@ def _values(moved: list[LevelMove], darks: tuple[Dark, ...]) -> Iterator[tuple[f
 
 def _fade(each: LevelMove, until: float) -> Iterator[tuple[float, float]]:
     steps = int(each.seconds / _STEP)
+    # The last value comes with the end, not where a rounded level would already be it.
+    last = _seven_bits(each.to)
     for step in range(1, steps):
         at = each.start + step * _STEP
         if at >= until:
             return
-        yield at, each.level(at)
+        if _seven_bits(each.level(at)) != last:
+            yield at, each.level(at)
     if each.end <= until:
         yield each.end, each.to
 
