@@ -18,7 +18,7 @@ from cuesuggest.export.common.escape import ascii_line
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.show_bars import Measure, measures
 from cuesuggest.export.common.timing import cues_in_time
-from cuesuggest.export.common.told import told, wording
+from cuesuggest.export.common.told import remarks_on_hands, told, wording
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
@@ -135,9 +135,7 @@ def _conductor(
 
 
 def _remarks(song: Song, options: Options, more: Sequence[str]) -> list[str]:
-    remarks = list(more)
-    if not options.allow_auto:
-        remarks.append("Cues marked 'By hand' wait for a person: they are told here and do nothing.")
+    remarks = [*more, *remarks_on_hands(song, options)]
     _, before = cues_in_time(song, options.timing)
     if before:
         remarks.append(f"{counted(len(before), 'cue')} before second 0 of the show left out.")
