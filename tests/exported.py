@@ -12,6 +12,8 @@ from cuesuggest.export import Options, export
 from cuesuggest.score.records import Place, Series
 from tests.songs import make_cue, make_song, place_at
 
+AUTO = {"allow_auto": frozenset({"lamp", "strobe", "laser"})}  # options under which every cue plays by itself
+
 HOSTILE = {
     "umlauts": "Größenwahn über Łódź, Ærøskøbing",
     "emoji": "lights 🔦👨‍👩‍👧‍👦 on",

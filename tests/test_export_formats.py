@@ -27,7 +27,7 @@ from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
 from cuesuggest.song import Song
-from tests.exported import HOSTILE, hostile_song
+from tests.exported import AUTO, HOSTILE, hostile_song
 from tests.songs import make_cue, make_song, place_at
 
 ROOT = Path(__file__).parent.parent
@@ -44,7 +44,7 @@ def table():
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         files = ", ".join(f"`{ending}`" for ending in form.files)
-        lines.append(f"| `{form.name}`{trial} | {files} | {form.told} | {form.standard} | {form.loses} |")
+        lines.append(f"| `{form.name}`{trial} | {files} | {form.purpose} | {form.standard} | {form.loses} |")
     return "\n".join(lines) + "\n"
 
 
@@ -68,7 +68,7 @@ def test_every_file_has_a_name_of_its_own():
 
 def test_names_choose_formats_and_single_files():
     assert [ending for _, ending in chosen("csv, midi")] == [".cues.csv", ".mid"]
-    assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt", ".osc"]
+    assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt"]
     assert [ending for _, ending in chosen("all")] == EVERY_ENDING
     for wrong, says in (
         ("tapes", "no format 'tapes'"),
@@ -95,7 +95,7 @@ def test_files_that_play_by_themselves_say_what_waits_for_a_person(name):
     for content in export(make_song("A8 B8 A8"), name).values():
         assert b"By hand" in content
         assert b"person" in content
-    for content in export(make_song("A8 B8 A8"), name, Options(allow_auto=True)).values():
+    for content in export(make_song("A8 B8 A8"), name, Options(**AUTO)).values():
         assert b"By hand" not in content
 
 
@@ -163,10 +163,10 @@ def beside(document):
 def test_several_formats_go_beside_the_document(run, document):
     code, out, err = run("export", document, "--to", "midi,csv,osc")
     assert (code, err) == (0, "")
-    assert beside(document) == ["evening.cues.csv", "evening.mid", "evening.osc", "evening.osc.txt"]
+    assert beside(document) == ["evening.cues.csv", "evening.mid", "evening.osc.txt"]
     assert out.splitlines() == [
-        f"Written: {document.parent / name}"
-        for name in ("evening.mid", "evening.cues.csv", "evening.osc", "evening.osc.txt")
+        *(f"Written: {document.parent / name}" for name in ("evening.mid", "evening.cues.csv", "evening.osc.txt")),
+        "4 of 4 cues wait for a person; in files that play by themselves that is a reminder, and no more.",
     ]
 
 
@@ -300,7 +300,7 @@ def test_a_map_is_written_changed_and_used(run, document):
     map_ = document.with_name("evening.map.toml")
     assert tomllib.loads(map_.read_text(encoding="utf-8"))["looks"]["lift"]["note"] == 2
     map_.write_text(map_.read_text(encoding="utf-8").replace("note = 2 ", "note = 77 "), encoding="utf-8")
-    assert run("export", document, "--to", "midi", "--allow-auto", "--map", map_)[0] == 0
+    assert run("export", document, "--to", "midi", "--allow-auto", "lamps", "--map", map_)[0] == 0
     assert bytes([0x91, 77, 127]) in document.with_name("evening.mid").read_bytes()
     code, _, err = run("map", document)
     assert code == 2

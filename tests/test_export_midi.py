@@ -19,10 +19,8 @@ from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.export.common.told import told
 from cuesuggest.score.records import Series
-from tests.exported import HOSTILE, hostile_song, in_sevens, one, random_song, seeds
+from tests.exported import AUTO, HOSTILE, hostile_song, in_sevens, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at, retimed
-
-AUTO = {"allow_auto": True}
 
 
 def played(data, *kinds):

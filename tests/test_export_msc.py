@@ -11,10 +11,9 @@ import pytest
 from cuesuggest.export.common.desk_map import DeskMap, map_from_text
 from cuesuggest.export.common.timing import RATES
 from cuesuggest.export.desk.show_control import control_message, cue_data, time_data
-from tests.exported import HOSTILE, hostile_song, one
+from tests.exported import AUTO, HOSTILE, hostile_song, one
 from tests.songs import make_cue, make_song, place_at
 
-AUTO = {"allow_auto": True}
 ALL = DeskMap()
 ON_DEVICE_0 = DeskMap(device=0)
 LASERS_ON_1 = DeskMap(device=1, command_format=5)

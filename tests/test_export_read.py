@@ -19,7 +19,7 @@ from cuesuggest.export.read_back.reading import read_back
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place
 from cuesuggest.sound.samples import exact_sound
-from tests.exported import one, random_song, seeds
+from tests.exported import AUTO, one, random_song, seeds
 from tests.songs import make_song
 from tests.test_export_markers import recording
 
@@ -76,7 +76,7 @@ def test_timecode_is_told_from_first_to_last():
 
 
 def test_show_control_is_counted():
-    data = one(make_song("A8 B8 A8"), "msc", "mid", allow_auto=True)
+    data = one(make_song("A8 B8 A8"), "msc", "mid", **AUTO)
     assert read_back(data).remarks == ("4 messages of show control.",)
 
 
@@ -121,7 +121,7 @@ def test_a_list_of_many_megabytes_is_not_read():
 
 
 WHOLE = {
-    "midi": one(make_song("A4"), "midi", "mid", allow_auto=True),
+    "midi": one(make_song("A4"), "midi", "mid", **AUTO),
     "text-show": one(make_song("A4"), "text-show", "txt"),
     "timecode": one(make_song("A1"), "timecode", "wav")[:60_000],
     "csv": one(make_song("A4"), "csv", "csv"),

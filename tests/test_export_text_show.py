@@ -13,10 +13,8 @@ from hypothesis import strategies as st
 from cuesuggest.export.common.desk_map import map_from_text
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.read_back.read_show import read_show
-from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
+from tests.exported import AUTO, HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
-
-AUTO = {"allow_auto": True}
 
 # Written for these tests; valid under every reading of the standard that we know of.
 EXAMPLE = """Ident 3:0

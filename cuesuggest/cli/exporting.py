@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.bounded import read_bytes
+from cuesuggest.cli.allowing import allowing
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, put_out, width
 from cuesuggest.cli.times import Number
@@ -39,7 +40,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--start-timecode", "start", metavar="HH:MM:SS:FF", help="Timecode at second 0; else 01:00:00:00.")
 @click.option("--fps", type=click.Choice(_RATES), help="Frames a second of timecode; else 25.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
-@click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
+@allowing
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
 @click.option(
     "--font",
@@ -217,8 +218,24 @@ def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets
 
     for target, (form, _) in zip(targets, files, strict=True):
         echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
+    if any(form.plays for form, _ in files):
+        _tell_waiting(song, options)
     for said in before_start(song, options.timing):
         echo(f"In files that run in time: {said}")
+
+
+def _tell_waiting(song: Song, options: Options) -> None:
+    from cuesuggest.export.common.told import told
+    from cuesuggest.score.records import counted
+
+    cues = {each.cue.id: each.automatic for each in told(song, options)}
+    waiting = sum(not automatic for automatic in cues.values())
+    if waiting:
+        wait = "waits" if waiting == 1 else "wait"
+        echo(
+            f"{waiting} of {counted(len(cues), 'cue')} {wait} for a person; in files that play by themselves that is a "
+            "reminder, and no more."
+        )
 
 
 @click.command()
@@ -231,7 +248,7 @@ def formats() -> None:
 
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
-        line = f"{form.told}{trial}; {form.standard}. Lost: {form.loses}."
+        line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
         echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<14}", subsequent_indent=" " * 14))
 
 

@@ -47,16 +47,8 @@ class Format:
     """
     on_paper: bool = False
     """True if people hold it in their hands: the next print marks what has changed since."""
-    with_auto: str = ""
-    """What comes in where machines are allowed to fire cues that otherwise wait for a person."""
-    needs_auto: bool = False
-    """True if it is of little use unless they are."""
-
-    @property
-    def told(self) -> str:
-        """The purpose, and what `--allow-auto` is to it."""
-        auto = f"; with --allow-auto, {self.with_auto}" if self.with_auto else ""
-        return f"{self.purpose}{auto}{'; needs --allow-auto' if self.needs_auto else ''}"
+    plays: bool = False
+    """True if machines act by it: what waits for a person is a reminder in it, and no more."""
 
 
 _TABLE_LOSES = "the analysis, the looks' descriptions, the plan, questions, rejected cues and the history"
@@ -122,19 +114,19 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="midi",
-            purpose="bars, sections and cues in a sequencer",
+            purpose="bars, sections and cues in a sequencer; notes and controllers for what may play by itself",
             standard="Standard MIDI File 1.0, format 1",
             loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
             files={".mid": "desk.midi:write"},
-            with_auto="notes and controllers too",
+            plays=True,
         ),
         Format(
             name="msc",
-            purpose="GO for every cue from a sequencer, in time with the song",
+            purpose="GO from a sequencer for every cue that may play by itself, in time with the song",
             standard="MIDI Show Control 1.0 (RP-002)",
             loses="looks, levels, fades (but for timed GO), reasons, notes; letters outside ASCII",
             files={".msc.mid": "desk.show_control:write"},
-            needs_auto=True,
+            plays=True,
             experimental=True,
         ),
         Format(
@@ -158,14 +150,16 @@ FORMATS: dict[str, Format] = {
             standard="USITT ASCII Text Representation 3.0, from memory",
             loses="looks but for their levels, exact times, reasons, notes; tenths of seconds; letters outside ASCII",
             files={".show.txt": "desk.text_show:write"},
+            plays=True,
             experimental=True,
         ),
         Format(
             name="osc",
-            purpose="a timed list of Open Sound Control messages, as a bundle and to read",
+            purpose="a timed list of Open Sound Control messages to read; `cuesuggest play` sends them",
             standard="Open Sound Control 1.0",
             loses="reasons, cautions, notes; letters outside ASCII",
-            files={".osc": "desk.osc:write_bundle", ".osc.txt": "desk.osc:write_list"},
+            files={".osc.txt": "desk.osc:write"},
+            plays=True,
         ),
         Format(
             name="captions",

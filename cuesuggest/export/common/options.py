@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
-from cuesuggest.score.records import Cue
+from cuesuggest.score.records import Source
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "is_automatic"]
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about"]
 
 CAUTION = (
     "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
@@ -43,8 +43,8 @@ class Options:
 
     timing: Timing = field(default_factory=Timing)
     map: DeskMap = field(default_factory=DeskMap)
-    allow_auto: bool = False
-    """Cues that wait for a person's go may act by themselves in automatic formats."""
+    allow_auto: frozenset[Source] = frozenset()
+    """What may play by itself in automatic formats although its cues wait for a person's go."""
     landmark: str | None = None
     """As typed; its offset is in `timing` already."""
     from_window: bool = False
@@ -110,8 +110,3 @@ def about(song: Song, options: Options) -> About:
         if part
     )
     return About(song.title, song.recording.sha256[:12], made, str(options.timing), CAUTION)
-
-
-def is_automatic(cue: Cue, options: Options) -> bool:
-    """Whether a cue may act by itself where a machine plays; otherwise it is a reminder there, and no more."""
-    return options.allow_auto or not cue.operator_confirms

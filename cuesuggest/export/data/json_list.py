@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from cuesuggest.export.common.options import Options, about, is_automatic
+from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.common.told import is_automatic
 from cuesuggest.export.data.csv_table import Row, rows
 from cuesuggest.score.records import CATEGORIES, Cue
 from cuesuggest.song.hand_words import beside
@@ -84,12 +85,12 @@ def write(song: Song, options: Options) -> bytes:
             for bar in song.analysis.bars
         ],
         "beats": [timing.show(beat) for beat in song.analysis.beats],
-        "cues": [_cue(row, options) for row in rows(song, options)],
+        "cues": [_cue(row, song, options) for row in rows(song, options)],
     }
     return json_text(data).encode("utf-8", "replace")
 
 
-def _cue(row: Row, options: Options) -> dict[str, Any]:
+def _cue(row: Row, song: Song, options: Options) -> dict[str, Any]:
     cue: Cue = row.cue
     series = cue.series
     return {
@@ -124,7 +125,7 @@ def _cue(row: Row, options: Options) -> dict[str, Any]:
         "standby": cue.standby,
         "who": cue.who,
         "hand": row.hand,
-        "automatic": is_automatic(cue, options),
+        "automatic": is_automatic(song, cue, options),
         "reasons": list(cue.reasons),
         "cautions": list(cue.cautions),
         "confidence": cue.confidence,

@@ -1,6 +1,6 @@
 """What a machine would do by itself to play a list: looks that come and go, levels that move, a dark that is held.
 
-Only cues that need no person's go act here, unless the user allowed all; the others are reminders, and no more.
+Only cues that need no person's go act here, and what the user allowed; the others are reminders, and no more.
 """
 
 from __future__ import annotations
@@ -8,9 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cuesuggest.export.common.options import Options, is_automatic
+from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.show_bars import song_end
 from cuesuggest.export.common.timing import cues_in_time, in_time
+from cuesuggest.export.common.told import is_automatic
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import LevelMove, Step, follow, hand_presses, held_until, is_held, presses
 from cuesuggest.score.records import ENTRANCES, EXITS, Cue
@@ -75,7 +76,7 @@ def acts(song: Song, options: Options) -> list[tuple[float, Cue]]:
 
 
 def _automatic(song: Song, options: Options) -> list[Cue]:
-    return [cue for cue in cues_in_time(song, options.timing)[0] if is_automatic(cue, options)]
+    return [cue for cue in cues_in_time(song, options.timing)[0] if is_automatic(song, cue, options)]
 
 
 def _at(options: Options, seconds: float) -> float:

@@ -38,7 +38,7 @@ def write(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Without `allow_auto`, cues that wait for a person are cue points in words, and no more.
+        Cues that wait for a person are cue points in words, and no more.
 
     Returns
     -------

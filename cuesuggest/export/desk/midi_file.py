@@ -18,7 +18,7 @@ from cuesuggest.export.common.escape import ascii_line
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures, section_places
 from cuesuggest.export.common.timing import before_start
-from cuesuggest.export.common.told import told, wording
+from cuesuggest.export.common.told import remarks_on_hands, told, wording
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -171,10 +171,7 @@ def _bar_words(song: Song, options: Options, bars: Sequence[Measure]) -> Iterato
 
 def cue_remarks(song: Song, options: Options) -> list[str]:
     """Sentences for the head of a file that has the cues."""
-    remarks = []
-    if not options.allow_auto:
-        remarks.append("Cues marked 'By hand' wait for a person: they are told here and do nothing.")
-    return [*remarks, *before_start(song, options.timing)]
+    return [*remarks_on_hands(song, options), *before_start(song, options.timing)]
 
 
 def _offset(options: Options) -> MetaMessage:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.desk_map import DeskMap, completed
 from cuesuggest.export.common.escape import number_text, show_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about
-from cuesuggest.export.common.told import told, wording
+from cuesuggest.export.common.told import remarks_on_hands, told, wording
 from cuesuggest.export.desk.automatic import moves
 from cuesuggest.score.records import Cue
 
@@ -37,8 +37,8 @@ def write(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Without `allow_auto`, cues that wait for a person are lines of text: their numbers are there and carry the
-        levels that were before them.
+        Cues that wait for a person are lines of text: their numbers are there and carry the levels that were before
+        them.
 
     Returns
     -------
@@ -54,8 +54,8 @@ def write(song: Song, options: Options) -> bytes:
 def _comments(song: Song, options: Options) -> Iterator[str]:
     for line in (*about(song, options).lines(), f"USITT text interchange 3.0, {_MARK}", EXPERIMENTAL):
         yield from _wrapped("! ", line)
-    if not options.allow_auto:
-        yield from _wrapped("! ", "'By hand' cues wait for a person: they change no level and take no time.")
+    for remark in remarks_on_hands(song, options):
+        yield from _wrapped("! ", remark)
 
 
 def _cues(song: Song, options: Options) -> Iterator[str]:
