@@ -32,7 +32,7 @@ from tests.songs import make_cue, make_song, place_at
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "formats.md"
 MARKS = ("<!-- table: from the registry -->\n", "<!-- end of table -->\n")
-DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "score", "jams", "json"]
+DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "timeline", "score", "jams", "json"]
 AUTOMATIC = ["midi", "msc", "osc", "text-show"]
 EVERY_ENDING = [ending for form in FORMATS.values() for ending in form.files]
 
@@ -57,8 +57,8 @@ def test_the_command_and_the_page_name_the_same_formats(run):
     assert code == 0
     named = [line.split()[0] for line in out.splitlines() if not line.startswith(" ")]
     assert named == list(FORMATS) == re.findall(r"^\| `([\w-]+)`", table(), re.MULTILINE)
-    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show"}
-    assert out.count("(experimental)") == 2
+    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show", "dawproject"}
+    assert out.count("(experimental)") == 3
 
 
 def test_every_file_has_a_name_of_its_own():

@@ -144,6 +144,14 @@ FORMATS: dict[str, Format] = {
             needs_sound=True,
         ),
         Format(
+            name="chapters",
+            purpose="the recording with sections and cues as chapters, to jump to in a player",
+            standard="Matroska (RFC 9559)",
+            loses="looks, levels and fades as values, reasons, notes; the picture of a film",
+            files={".chapters.mka": "data.chapters:write"},
+            needs_sound=True,
+        ),
+        Format(
             name="text-show",
             purpose="a cue list for desks that read the text interchange of 1992",
             standard="USITT ASCII Text Representation 3.0, from memory",
@@ -164,6 +172,22 @@ FORMATS: dict[str, Format] = {
             standard="WebVTT (W3C)",
             loses="looks, levels and fades as values, reasons, notes",
             files={".vtt": "desk.captions:write"},
+        ),
+        Format(
+            name="dawproject",
+            purpose="recording, tempo, meter, sections and cues in one file, for audio workstations",
+            standard="DAWproject 1.0, from memory",
+            loses="levels and fades as values; what the bars before second 0 are",
+            files={".dawproject": "data.daw_project:write"},
+            needs_sound=True,
+            experimental=True,
+        ),
+        Format(
+            name="timeline",
+            purpose="the recording with cues and sections as markers in colours, for editing programs",
+            standard="OpenTimelineIO (Academy Software Foundation), its JSON",
+            loses="levels and fades as values; times finer than a frame, but for a note in each marker",
+            files={".otio": "data.timeline:write"},
         ),
         Format(
             name="score",

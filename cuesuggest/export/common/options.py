@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.score.records import Cue
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from cuesuggest.song import Song
 
-__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "is_automatic"]
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "is_automatic", "needed_sound"]
 
 CAUTION = (
     "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
@@ -34,6 +37,12 @@ class RecordedSound(Protocol):
 
     def blocks(self) -> Iterator[bytes]:
         """The samples in order, little-endian, channels side by side, unchanged by as much as a bit."""
+
+    def heard(self, start: float) -> Iterator[np.ndarray]:
+        """The samples from a second on as fractions of full scale, blocks of shape (frames, channels)."""
+
+    def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
+        """The sound as the file holds it with chapters in it: second and title of each, rising."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +117,16 @@ def about(song: Song, options: Options) -> About:
 def is_automatic(cue: Cue, options: Options) -> bool:
     """Whether a cue may act by itself where a machine plays; otherwise it is a reminder there, and no more."""
     return options.allow_auto or not cue.operator_confirms
+
+
+def needed_sound(options: Options, name: str) -> RecordedSound:
+    """Return the recording's sound for a format that is made from it.
+
+    Raises
+    ------
+    CuesuggestError
+        If it was not given.
+    """
+    if options.sound is None:
+        raise CuesuggestError(f"The recording is needed for `{name}`, and it was not given. Put it back in its place.")
+    return options.sound
