@@ -68,10 +68,12 @@ def test_every_file_has_a_name_of_its_own():
 def test_names_choose_formats_and_single_files():
     assert [ending for _, ending in chosen("csv, midi")] == [".cues.csv", ".mid"]
     assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt", ".osc"]
+    assert [ending for _, ending in chosen("practice.wav, practice.count.wav")] == [".practice.wav", ".count.wav"]
     assert [ending for _, ending in chosen("all")] == EVERY_ENDING
     for wrong, says in (
         ("tapes", "no format 'tapes'"),
         ("midi.pdf", r"writes no \.pdf"),
+        ("practice.mp3", r"one of these: practice\.wav, practice\.count\.wav\."),
         (" , ", "No format is named"),
     ):
         with pytest.raises(CuesuggestError, match=says):

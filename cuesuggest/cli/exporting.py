@@ -39,6 +39,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
 @click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
+@click.option("--mix", metavar="LEVELS", help='Decibels in practice and show audio: "song -6, click off, count -9".')
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
 @click.option("--who", metavar="NAME", help="Whose list it is.")
 @click.option("--plain", is_flag=True, help="For a volunteer: fewer actions, no lasers.")
@@ -146,6 +147,7 @@ def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> N
 def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
     from cuesuggest import __version__
     from cuesuggest.export import Options
+    from cuesuggest.export.common.mix import parse_mix
     from cuesuggest.export.common.timing import RATES, Timing, landmark_offset
     from cuesuggest.song.printed import changes
 
@@ -158,12 +160,14 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
     rate = RATES[given.pop("fps")]
     start = given.pop("start")
     rate.parse(start)
+    mix = given.pop("mix")
     return Options(
         timing=Timing(offset or 0.0, rate, start),
         map=map_,
         date=date.today().isoformat(),
         program=__version__,
         sound=_sound(song, document) if with_sound else None,
+        mix=parse_mix(mix) if mix is not None else {},
         changed=frozenset(marks.changed),
         removed=marks.removed,
         **given,
@@ -198,6 +202,7 @@ def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path
 
 
 def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Target]) -> None:
+    from cuesuggest.export import FORMATS, remarks
     from cuesuggest.export.common.timing import cues_in_time
     from cuesuggest.score.records import counted
 
@@ -209,6 +214,9 @@ def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets
             f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
             "them out and say so."
         )
+    for name in dict.fromkeys(form.name for form, _ in files):
+        for sentence in remarks(song, FORMATS[name], options):
+            echo(f"{name}: {sentence}")
 
 
 @click.command()

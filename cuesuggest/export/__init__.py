@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.options import Options
@@ -17,7 +17,7 @@ from cuesuggest.export.common.options import Options
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write", "write_several"]
+__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "remarks", "write", "write_several"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,8 @@ class Format:
     """What comes in where machines are allowed to fire cues that otherwise wait for a person."""
     needs_auto: bool = False
     """True if it is of little use unless they are."""
+    remarks: str = ""
+    """What says which parts of a song it has no room for, as "module:function"; it gives sentences."""
 
     @property
     def told(self) -> str:
@@ -134,6 +136,23 @@ FORMATS: dict[str, Format] = {
             standard="SMPTE ST 12-1 linear timecode; MIDI Time Code, full-frame messages",
             loses="the cues",
             files={".ltc.wav": "desk.timecode:write_linear", ".mtc.mid": "desk.timecode:write_midi"},
+        ),
+        Format(
+            name="practice",
+            purpose="the song with a click and a count into every cue, to practise by ear; and both without the song",
+            standard="RIFF WAVE",
+            loses="words, looks, levels and fades: tones tell the kind, the side and the moment",
+            files={".practice.wav": "desk.practice:write_mixed", ".count.wav": "desk.practice:write_alone"},
+            needs_sound=True,
+            remarks="desk.counting:cut_short",
+        ),
+        Format(
+            name="show-audio",
+            purpose="the song left and timecode right, for a player of two channels",
+            standard="RIFF WAVE; SMPTE ST 12-1 linear timecode",
+            loses="the cues; stereo",
+            files={".with-ltc.wav": "desk.show_audio:write"},
+            needs_sound=True,
         ),
         Format(
             name="markers",
@@ -258,7 +277,14 @@ def write(song: Song, form: Format, ending: str, options: Options) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.files[ending])(song, options)
+    content: bytes = _function(form.files[ending])(song, options)
+    return content
+
+
+def remarks(song: Song, form: Format, options: Options) -> Sequence[str]:
+    """Say what of a song a format had no room for, in sentences."""
+    found: Sequence[str] = _function(form.remarks)(song, options) if form.remarks else ()
+    return found
 
 
 def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
@@ -276,12 +302,13 @@ def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.several)(songs)
+    content: bytes = _function(form.several)(songs)
+    return content
 
 
-def _function(named: str) -> Callable[..., bytes]:
+def _function(named: str) -> Callable[..., Any]:
     module, _, function = named.partition(":")
-    found: Callable[..., bytes] = getattr(import_module(f"cuesuggest.export.{module}"), function)
+    found: Callable[..., Any] = getattr(import_module(f"cuesuggest.export.{module}"), function)
     return found
 
 
@@ -314,9 +341,12 @@ def _files(name: str) -> list[tuple[str, str]]:
     form, _, kind = name.partition(".")
     if form not in FORMATS:
         raise CuesuggestError(f"There is no format {form!r} to export to. {_known()}")
-    endings = [ending for ending in FORMATS[form].files if not kind or ending.endswith(f".{kind}")]
+    files = FORMATS[form].files
+    endings = [ending for ending in files if not kind or ending.endswith(f".{kind}")]
+    if kind and f".{name}" in files:
+        endings = [f".{name}"]
     if not endings:
-        kinds = ", ".join(f"{form}.{ending.rpartition('.')[2]}" for ending in FORMATS[form].files)
+        kinds = ", ".join(f"{form}.{ending.removeprefix(f'.{form}').lstrip('.') or form}" for ending in files)
         raise CuesuggestError(f"The format {form} writes no .{kind} file. Choose one of these: {kinds}.")
     return [(form, ending) for ending in endings]
 

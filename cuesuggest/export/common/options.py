@@ -61,6 +61,8 @@ class Options:
     """Version of this program."""
     sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
+    mix: Mapping[str, float] = field(default_factory=dict)
+    """Decibels of full scale of parts of a sound that is mixed; those not named have their usual level."""
     paper: Literal["a4", "letter"] = "a4"
     who: str | None = None
     """Whose list this is; the others' lines are then told apart."""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from mido import Message
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.common.mix import gain
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.riff import chunk, sound_format, wav
 from cuesuggest.export.common.show_bars import show_end
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from cuesuggest.song import Song
 
 __all__ = [
-    "PEAK",
+    "LEVEL",
     "check_length",
     "full_frame",
     "linear_block",
@@ -39,7 +40,7 @@ __all__ = [
 
 _RATE = 48_000
 _BLOCK = 1 << 22  # samples
-PEAK = 10 ** (-12 / 20)  # of full scale: between -18 and -6 dB is a cautious level for a file (from memory)
+LEVEL = -12.0  # dB of full scale: between -18 and -6 is a cautious level for a file (from memory)
 _SYNC = (0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 1)
 # First bit and length of each decimal digit, units before tens: frames, seconds, minutes, hours.
 _DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
@@ -72,8 +73,9 @@ def write_linear(song: Song, options: Options) -> bytes:
     end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
     check_length(end, "timecode.wav")
     edges, count = linear_edges(options, end, _RATE), round(end * _RATE)
+    peak = gain(options.mix, "timecode", LEVEL)
     blocks = (
-        linear_block(edges, start, min(start + _BLOCK, count), _RATE, PEAK).tobytes()
+        linear_block(edges, start, min(start + _BLOCK, count), _RATE, peak).tobytes()
         for start in range(0, count, _BLOCK)
     )
     return wav([chunk("fmt ", sound_format(_RATE, 1, 16, False))], blocks, [])
