@@ -33,7 +33,7 @@ from tests.songs import make_cue, make_song, place_at
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "formats.md"
 MARKS = ("<!-- table: from the registry -->\n", "<!-- end of table -->\n")
-DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "score", "jams", "json"]
+DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "timeline", "score", "jams", "json"]
 AUTOMATIC = ["midi", "msc", "osc", "text-show"]
 EVERY_ENDING = [ending for form in FORMATS.values() for ending in form.files]
 
@@ -58,8 +58,8 @@ def test_the_command_and_the_page_name_the_same_formats(run):
     assert code == 0
     named = [line.split()[0] for line in out.splitlines() if not line.startswith(" ")]
     assert named == list(FORMATS) == re.findall(r"^\| `([\w-]+)`", table(), re.MULTILINE)
-    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show"}
-    assert out.count("(experimental)") == 2
+    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show", "dawproject"}
+    assert out.count("(experimental)") == 3
 
 
 def test_every_file_has_a_name_of_its_own():
@@ -69,10 +69,12 @@ def test_every_file_has_a_name_of_its_own():
 def test_names_choose_formats_and_single_files():
     assert [ending for _, ending in chosen("csv, midi")] == [".cues.csv", ".mid"]
     assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt"]
+    assert [ending for _, ending in chosen("practice.wav, practice.count.wav")] == [".practice.wav", ".count.wav"]
     assert [ending for _, ending in chosen("all")] == EVERY_ENDING
     for wrong, says in (
         ("tapes", "no format 'tapes'"),
         ("midi.pdf", r"writes no \.pdf"),
+        ("practice.mp3", r"one of these: practice\.wav, practice\.count\.wav\."),
         (" , ", "No format is named"),
     ):
         with pytest.raises(CuesuggestError, match=says):

@@ -41,6 +41,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--fps", type=click.Choice(_RATES), help="Frames a second of timecode; else 25.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
 @allowing
+@click.option("--mix", metavar="LEVELS", help='Decibels in practice and show audio: "song -6, click off, count -9".')
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
 @click.option(
     "--font",
@@ -156,6 +157,7 @@ def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> N
 def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
     from cuesuggest import __version__
     from cuesuggest.export import Options
+    from cuesuggest.export.common.mix import parse_mix
     from cuesuggest.export.common.timing import RATES, Timing, landmark_offset
     from cuesuggest.song.printed import changes
 
@@ -169,7 +171,7 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
         offset = landmark_offset(song, landmark)
     elif from_window:
         offset = -song.recording.window.start
-    fps, start = given.pop("fps"), given.pop("start")
+    fps, start, mix = given.pop("fps"), given.pop("start"), given.pop("mix")
     usual = Timing()
     timing = Timing(offset or 0.0, RATES[fps] if fps else usual.rate, usual.start if start is None else start)
     timing.rate.parse(timing.start)
@@ -180,6 +182,7 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
         program=__version__,
         sound=_sound(song, document) if with_sound else None,
         with_timecode=fps is not None or start is not None,
+        mix=parse_mix(mix) if mix is not None else {},
         changed=frozenset(marks.changed),
         removed=marks.removed,
         **given,
@@ -214,6 +217,7 @@ def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path
 
 
 def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Target]) -> None:
+    from cuesuggest.export import FORMATS, remarks
     from cuesuggest.export.common.timing import before_start
 
     for target, (form, _) in zip(targets, files, strict=True):
@@ -222,6 +226,9 @@ def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets
         _tell_waiting(song, options)
     for said in before_start(song, options.timing):
         echo(f"In files that run in time: {said}")
+    for name in dict.fromkeys(form.name for form, _ in files):
+        for sentence in remarks(song, FORMATS[name], options):
+            echo(f"{name}: {sentence}")
 
 
 def _tell_waiting(song: Song, options: Options) -> None:

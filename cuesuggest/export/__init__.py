@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.options import Options
@@ -17,7 +17,7 @@ from cuesuggest.export.common.options import Options
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write", "write_several"]
+__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "remarks", "write", "write_several"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,8 @@ class Format:
     """True if people hold it in their hands: the next print marks what has changed since."""
     plays: bool = False
     """True if machines act by it: what waits for a person is a reminder in it, and no more."""
+    remarks: str = ""
+    """What says which parts of a song it has no room for, as "module:function"; it gives sentences."""
 
 
 _TABLE_LOSES = "the analysis, the looks' descriptions, the plan, questions, rejected cues and the history"
@@ -137,11 +139,36 @@ FORMATS: dict[str, Format] = {
             files={".ltc.wav": "desk.timecode:write_linear", ".mtc.mid": "desk.timecode:write_midi"},
         ),
         Format(
+            name="practice",
+            purpose="the song with a click and a count into every cue, to practise by ear; and both without the song",
+            standard="RIFF WAVE",
+            loses="words, looks, levels and fades: tones tell the kind, the side and the moment",
+            files={".practice.wav": "desk.practice:write_mixed", ".count.wav": "desk.practice:write_alone"},
+            needs_sound=True,
+            remarks="desk.counting:cut_short",
+        ),
+        Format(
+            name="show-audio",
+            purpose="the song left and timecode right, for a player of two channels",
+            standard="RIFF WAVE; SMPTE ST 12-1 linear timecode",
+            loses="the cues; stereo",
+            files={".with-ltc.wav": "desk.show_audio:write"},
+            needs_sound=True,
+        ),
+        Format(
             name="markers",
             purpose="the recording with cues and sections marked, for sound editors",
             standard="RIFF WAVE cue points and labels; EBU Tech 3285 bext",
             loses="looks, levels and fades as values; letters outside ASCII",
             files={".markers.wav": "desk.markers:write"},
+            needs_sound=True,
+        ),
+        Format(
+            name="chapters",
+            purpose="the recording with sections and cues as chapters, to jump to in a player",
+            standard="Matroska (RFC 9559)",
+            loses="looks, levels and fades as values, reasons, notes; the picture of a film",
+            files={".chapters.mka": "data.chapters:write"},
             needs_sound=True,
         ),
         Format(
@@ -167,6 +194,22 @@ FORMATS: dict[str, Format] = {
             standard="WebVTT (W3C)",
             loses="looks, levels and fades as values, reasons, notes",
             files={".vtt": "desk.captions:write"},
+        ),
+        Format(
+            name="dawproject",
+            purpose="recording, tempo, meter, sections and cues in one file, for audio workstations",
+            standard="DAWproject 1.0, from memory",
+            loses="levels and fades as values; what the bars before second 0 are",
+            files={".dawproject": "data.daw_project:write"},
+            needs_sound=True,
+            experimental=True,
+        ),
+        Format(
+            name="timeline",
+            purpose="the recording with cues and sections as markers in colours, for editing programs",
+            standard="OpenTimelineIO (Academy Software Foundation), its JSON",
+            loses="levels and fades as values; times finer than a frame, but for a note in each marker",
+            files={".otio": "data.timeline:write"},
         ),
         Format(
             name="score",
@@ -237,7 +280,14 @@ def write(song: Song, form: Format, ending: str, options: Options) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.files[ending])(song, options)
+    content: bytes = _function(form.files[ending])(song, options)
+    return content
+
+
+def remarks(song: Song, form: Format, options: Options) -> Sequence[str]:
+    """Say what of a song a format had no room for, in sentences."""
+    found: Sequence[str] = _function(form.remarks)(song, options) if form.remarks else ()
+    return found
 
 
 def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
@@ -255,12 +305,13 @@ def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.several)(songs)
+    content: bytes = _function(form.several)(songs)
+    return content
 
 
-def _function(named: str) -> Callable[..., bytes]:
+def _function(named: str) -> Callable[..., Any]:
     module, _, function = named.partition(":")
-    found: Callable[..., bytes] = getattr(import_module(f"cuesuggest.export.{module}"), function)
+    found: Callable[..., Any] = getattr(import_module(f"cuesuggest.export.{module}"), function)
     return found
 
 
@@ -293,9 +344,12 @@ def _files(name: str) -> list[tuple[str, str]]:
     form, _, kind = name.partition(".")
     if form not in FORMATS:
         raise CuesuggestError(f"There is no format {form!r} to export to. {_known()}")
-    endings = [ending for ending in FORMATS[form].files if not kind or ending.endswith(f".{kind}")]
+    files = FORMATS[form].files
+    endings = [ending for ending in files if not kind or ending.endswith(f".{kind}")]
+    if kind and f".{name}" in files:
+        endings = [f".{name}"]
     if not endings:
-        kinds = ", ".join(f"{form}.{ending.rpartition('.')[2]}" for ending in FORMATS[form].files)
+        kinds = ", ".join(f"{form}.{ending.removeprefix(f'.{form}').lstrip('.') or form}" for ending in files)
         raise CuesuggestError(f"The format {form} writes no .{kind} file. Choose one of these: {kinds}.")
     return [(form, ending) for ending in endings]
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.score.records import Source
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from cuesuggest.song import Song
 
-__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about"]
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "needed_sound"]
 
 CAUTION = (
     "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
@@ -36,6 +39,12 @@ class RecordedSound(Protocol):
     def blocks(self) -> Iterator[bytes]:
         """The samples in order, little-endian, channels side by side, unchanged by as much as a bit."""
 
+    def heard(self, start: float) -> Iterator[np.ndarray]:
+        """The samples from a second on as fractions of full scale, blocks of shape (frames, channels)."""
+
+    def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
+        """The sound as the file holds it with chapters in it: second and title of each, rising."""
+
 
 @dataclass(frozen=True, slots=True)
 class Options:
@@ -55,6 +64,8 @@ class Options:
     """Version of this program."""
     sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
+    mix: Mapping[str, float] = field(default_factory=dict)
+    """Decibels of full scale of parts of a sound that is mixed; those not named have their usual level."""
     paper: Literal["a4", "letter"] = "a4"
     fonts: tuple[Path, ...] = ()
     """Files of typefaces that PDF takes what ours lacks from."""
@@ -110,3 +121,16 @@ def about(song: Song, options: Options) -> About:
         if part
     )
     return About(song.title, song.recording.sha256[:12], made, str(options.timing), CAUTION)
+
+
+def needed_sound(options: Options, name: str) -> RecordedSound:
+    """Return the recording's sound for a format that is made from it.
+
+    Raises
+    ------
+    CuesuggestError
+        If it was not given.
+    """
+    if options.sound is None:
+        raise CuesuggestError(f"The recording is needed for `{name}`, and it was not given. Put it back in its place.")
+    return options.sound

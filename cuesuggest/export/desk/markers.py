@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.escape import ascii_line
-from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.riff import chunk, sound_format, wav
+from cuesuggest.export.common.options import Options, about, needed_sound
+from cuesuggest.export.common.riff import chunk, recorded_format, wav
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.score.records import clock
 
@@ -57,15 +56,8 @@ def write(song: Song, options: Options) -> bytes:
     CuesuggestError
         If there is no sound, or it is too long for a WAV file.
     """
-    sound = options.sound
-    if sound is None:
-        raise CuesuggestError("The recording is needed for `markers`, and it was not given. Put it back in its place.")
-    before = [
-        chunk("bext", bext(song, options, sound)),
-        chunk("fmt ", sound_format(sound.rate, sound.channels, sound.bits, sound.is_float)),
-    ]
-    if sound.is_float:
-        before.append(chunk("fact", struct.pack("<I", sound.frames)))
+    sound = needed_sound(options, "markers")
+    before = [chunk("bext", bext(song, options, sound)), *recorded_format(sound)]
     own_times = replace(options, timing=options.timing.of_recording())
     return wav(before, sound.blocks(), [*mark_chunks(_marks(song, own_times, sound)), _info(song, own_times)])
 

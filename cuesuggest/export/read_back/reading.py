@@ -202,8 +202,10 @@ def _read_timecode(data: bytes, channels: int, rate: int) -> ReadBack:
     import numpy as np
 
     width = 2 * channels
-    samples = np.frombuffer(data[: len(data) // width * width], "<i2")[::channels]
-    labels, counted_at = read_linear(samples, rate)
+    samples = np.frombuffer(data[: len(data) // width * width], "<i2").reshape(-1, channels)
+    # Beside a song it is on the last channel.
+    heard = (read_linear(samples[:, channel], rate) for channel in dict.fromkeys((0, channels - 1)))
+    labels, counted_at = next((each for each in heard if each[0]), ([], None))
     if not labels:
         raise CuesuggestError("the WAV file has no cue points, and its sound is no timecode.")
     speed = f" at {counted_at.name} frames a second" if counted_at else ""
