@@ -36,6 +36,7 @@ from music21 import converter, expressions
 from cuesuggest.export import FORMATS, Options, write
 from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.score.records import Place, Series
+from cuesuggest.sound.samples import exact_sound
 from tests.exported import in_sevens, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at, retimed
 from tests.test_export_timecode import decoded
@@ -143,25 +144,14 @@ def cases():
 CASES = dict(cases())
 
 
-@dataclass(frozen=True)
-class Silence:
-    """The samples of a recording that nobody needs to hear."""
-
-    frames: int
-    rate: int = RATE
-    channels: int = 1
-    bits: int = 16
-    is_float: bool = False
-
-    def blocks(self):
-        yield bytes(2 * self.frames)
-
-
-def written(case, ending):
+def written(case, ending, path):
+    """The file, beside a recording that nobody needs to hear."""
     form = next(each for each in FORMATS.values() if ending in each.files)
-    sound = Silence(round(case.song.recording.duration * RATE))
-    options = Options(timing=case.timing, from_window=case.from_window, sound=sound)
-    return write(case.song, form, ending, options)
+    recording = path.with_name("recording.wav")
+    soundfile.write(recording, np.zeros(round(case.song.recording.duration * RATE), np.int16), RATE)
+    options = Options(timing=case.timing, from_window=case.from_window, sound=exact_sound(recording))
+    path.write_bytes(write(case.song, form, ending, options))
+    return path.read_bytes()
 
 
 # Readers: from the bytes of a file, and a path at which they lie, to what is in it.
@@ -360,10 +350,8 @@ def test_every_format_that_has_time_is_read_here():
     ("ending", "reader"), READERS, ids=[f"{ending} {each.read.__name__}" for ending, each in READERS]
 )
 def test_bars_and_cues_are_where_they_are_and_none_is_missing(tmp_path, ending, reader, case):
-    data = written(case, ending)
     path = tmp_path / f"song{ending}"
-    path.write_bytes(data)
-    found = reader.read(data, path)
+    found = reader.read(written(case, ending, path), path)
     if found.cues is not None:
         want = cues_wanted(case, reader.time)
         assert {number: sorted(at) for number, at in grouped(found.cues).items()} == {
@@ -424,8 +412,8 @@ def test_every_cue_of_any_song_is_told_or_named_as_left_out(seed, offset):
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES)
-def test_timecode_runs_from_second_0_to_the_end_of_what_is_played(case):
-    samples, rate = soundfile.read(io.BytesIO(written(case, ".ltc.wav")), dtype="int16")
+def test_timecode_runs_from_second_0_to_the_end_of_what_is_played(tmp_path, case):
+    samples, rate = soundfile.read(io.BytesIO(written(case, ".ltc.wav", tmp_path / "a.ltc.wav")), dtype="int16")
     counting = RATES["25"]
     heard = decoded(samples, rate / 25)
     first = counting.parse("01:00:00:00")
@@ -438,9 +426,10 @@ def test_timecode_runs_from_second_0_to_the_end_of_what_is_played(case):
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES)
-def test_midi_time_code_is_at_its_own_time_in_every_song(case):
+def test_midi_time_code_is_at_its_own_time_in_every_song(tmp_path, case):
     seconds, found = 0.0, []
-    for message in mido.MidiFile(file=io.BytesIO(written(case, ".mtc.mid"))):
+    written(case, ".mtc.mid", tmp_path / "a.mtc.mid")
+    for message in mido.MidiFile(tmp_path / "a.mtc.mid"):
         seconds += message.time
         if message.type == "sysex":
             hours, minutes, whole, _ = message.data[4:]
