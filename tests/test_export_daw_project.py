@@ -90,7 +90,7 @@ def test_every_section_and_cue_is_a_marker_at_its_time(hard):
     song, timing, _, found = hard
     expected = [(each.at, wording(each)) for each in told(song, Options(timing=timing))]
     expected += [
-        (timing.show(each.start), each.mark) for each in song.analysis.sections if timing.show(each.start) >= 0
+        (max(timing.show(each.start), 0.0), each.mark) for each in song.analysis.sections if timing.show(each.end) > 0
     ]
     marked = [(at, each.get("name")) for at, each in found.markers() if not each.get("name").startswith("Stretched")]
     assert sorted(name for _, name in marked) == sorted(name for _, name in expected)

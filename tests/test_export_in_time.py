@@ -10,6 +10,7 @@ import csv
 import io
 import json
 import re
+import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -18,6 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
+import enzyme
 import jams
 import mido
 import music21
@@ -296,6 +298,41 @@ def table(data, _):
     return Read([(f"{float(row['number']):g}", float(row["seconds"])) for row in rows])
 
 
+def semicolon_table(data, _):
+    """As a spreadsheet with a decimal comma does."""
+    rows = csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), delimiter=";")
+    number = {name: lambda row, name=name: float(row[name].replace(",", ".")) for name in ("number", "seconds")}
+    return Read([(f"{number['number'](row):g}", number["seconds"](row)) for row in rows])
+
+
+def timeline(data, _):
+    """By the format's own library."""
+    otio = pytest.importorskip("opentimelineio", reason="it has no wheel for this Python yet")
+    found = otio.adapters.read_from_string(data.decode("utf-8"), "otio_json")
+    marks = [(each.marked_range.start_time.to_seconds(), each.name) for each in found.tracks.markers]
+    return Read(cues_among(marks), None, "\n".join(found.metadata["cuesuggest"]["left_out"]))
+
+
+def workstation_project(data, _):
+    """By lxml, following the tempo."""
+    archive = zipfile.ZipFile(io.BytesIO(data))
+    project, about = (etree.fromstring(archive.read(name)) for name in ("project.xml", "metadata.xml"))
+    points = [(float(each.get("time")), float(each.get("value"))) for each in project.iter("RealPoint")]
+
+    def seconds(quarter):
+        spans = pairwise([*points, (1e9, 1.0)])
+        return sum(max(min(quarter, end) - start, 0.0) * 60 / bpm for (start, bpm), (end, _) in spans)
+
+    marks = [(seconds(float(each.get("time"))), each.get("name")) for each in project.iter("Marker")]
+    return Read(cues_among(marks), None, about.findtext("Comment"))
+
+
+def chapters(_, path):
+    with path.open("rb") as file:
+        found = enzyme.MKV(file).chapters
+    return Read(cues_among((each.start.total_seconds(), part) for each in found for part in each.string.split("; ")))
+
+
 def workbook(data, _):
     header, *rows = openpyxl.load_workbook(io.BytesIO(data), read_only=True).worksheets[0].iter_rows(values_only=True)
     number, seconds = header.index("number"), header.index("seconds")
@@ -331,18 +368,24 @@ READERS = [
     (".musicxml", Reader(score, within=60 / 113.7 / 480)),
     (".jams", Reader(annotations, "recording")),
     (".cues.csv", Reader(table, "any")),
+    (".semicolon.csv", Reader(semicolon_table, "any")),
+    (".otio", Reader(timeline, within=0.0201)),
+    (".dawproject", Reader(workstation_project)),
+    (".chapters.mka", Reader(chapters, "recording")),
     (".cues.xlsx", Reader(workbook, "any")),
     (".list.json", Reader(list_for_programs, "any")),
 ]
 TIMECODE = {".ltc.wav", ".mtc.mid"}  # read further down
 # Read by people: tests/test_paper.py and tests/test_chart.py.
 ON_PAPER = {"page", "list", "run", "chart"}
+# Heard: tests/test_export_practice.py and tests/test_export_show_audio.py.
+HEARD = {"practice", "show-audio"}
 OFFERED = {ending: form for form in FORMATS.values() for ending in form.files}
 
 
 def test_every_format_that_has_time_is_read_here():
     read = {*TIMECODE, *(ending for ending, _ in READERS)}
-    assert {form.name for ending, form in OFFERED.items() if ending in read} == FORMATS.keys() - ON_PAPER
+    assert {form.name for ending, form in OFFERED.items() if ending in read} == FORMATS.keys() - ON_PAPER - HEARD
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES)
