@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from cuesuggest.export.common.desk_map import DeskMap
     from cuesuggest.song import Song
 
-__all__ = ["write"]
+__all__ = ["light", "write"]
 
 _VELOCITY = 100
 _STEP = 0.02  # Seconds between two values of a fade: a packet of light data takes about as long.
@@ -44,10 +44,25 @@ def write(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
+    return midi_bytes(song, options, [cue_points(song, options), ("Light", light(song, options))])
+
+
+def light(song: Song, options: Options) -> list[Timed]:
+    """Return the notes and controllers of what may play by itself.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    list of Timed
+        In no order.
+    """
     desk = completed(song, options.map)
     all_ = moves(song, options)
-    light = [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
-    return midi_bytes(song, options, [cue_points(song, options), ("Light", light)])
+    return [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
 
 
 def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:
