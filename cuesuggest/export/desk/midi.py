@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from cuesuggest.export.common.desk_map import DeskMap
     from cuesuggest.song import Song
 
-__all__ = ["write"]
+__all__ = ["light", "write"]
 
 _STEP = 0.02  # Seconds between two values of a fade: a packet of light data takes about as long.
 _SHORTEST = 0.02  # Seconds of a note: more than a tick at any tempo; some readers drop notes of no length.
@@ -44,11 +44,26 @@ def write(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
+    tracks = [("Cues", cue_events(song, options, "cue_marker")), ("Light", light(song, options))]
+    return midi_bytes(song, options, tracks, cue_events(song, options, "marker"), cue_remarks(song, options))
+
+
+def light(song: Song, options: Options) -> list[Timed]:
+    """Return the notes and controllers of what may play by itself.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    list of Timed
+        In no order.
+    """
     desk = completed(song, options.map)
     all_ = moves(song, options)
-    light = [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
-    tracks = [("Cues", cue_events(song, options, "cue_marker")), ("Light", light)]
-    return midi_bytes(song, options, tracks, cue_events(song, options, "marker"), cue_remarks(song, options))
+    return [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
 
 
 def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:
