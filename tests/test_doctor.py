@@ -50,7 +50,7 @@ def test_on_a_whole_machine_it_tells_versions_decoders_places_and_succeeds(run, 
         str(tmp_path),
         "reader",
         "Hebrew, Arabic",
-        "The extra fonts adds Chinese, Japanese, Korean, emoji. It prints boxes for Thai",
+        "Further fonts that are installed add Chinese, Japanese, Korean, emoji. It prints boxes for Thai",
     ):
         assert part in said, part
     assert said.endswith("Everything works here.")

@@ -296,7 +296,7 @@ def _typeface(topic: str) -> Iterator[Looked]:
         yield Looked(topic, f"Paper has no typeface ({_said(error)}). Install cuesuggest again.", "lacking")
         return
     lacks = [script for script in _SCRIPTS if script not in (*has, *more)]
-    extra = f" The extra fonts adds {', '.join(more)}." if more else ""
+    extra = f" Further fonts that are installed add {', '.join(more)}." if more else ""
     install = "" if more else f"For Chinese, Japanese, Korean and emoji: {EXTRA}. "
     yield Looked(
         topic,

@@ -66,7 +66,7 @@ def pdf(song: Song, options: Options) -> bytes:
         One page; what does not fit on it is left to the list, and the page says which cues.
     """
     page, columns, breaks = fitting(song, options)
-    paper = _paper(song, options)
+    paper = Paper(about(song, options), typeface_for(str(song), options.fonts), options, landscape=False)
     layout = _Layout(paper, page)
     if page.nothing:
         layout.draw_nothing()
@@ -91,22 +91,17 @@ def fitting(song: Song, options: Options) -> tuple[LivePage, int, Breaks]:
     breaks : Breaks
         Where the first column may end.
     """
-    page = live_page(song, options)
+    page, said, face = live_page(song, options), about(song, options), typeface_for(str(song), options.fonts)
     most = sum(1 for _ in page.acts)
     while True:
         for columns, breaks in _TRIES:
-            if _Layout(_paper(song, options), page).fits(columns, breaks):
+            if _Layout(Paper(said, face, options, landscape=False), page).fits(columns, breaks):
                 return page, columns, breaks
         if most == 0:
             # Twenty letters and not one action: the heads alone fill more than a side.
             return page, 2, "anywhere"
         most -= 1
         page = thinned(page, most)
-
-
-def _paper(song: Song, options: Options) -> Paper:
-    face = typeface_for(str(song), options.fonts)
-    return Paper(about(song, options), face, options, landscape=False)
 
 
 def _whole(blocks: list[list[_Drawable]], breaks: Breaks) -> Iterator[list[_Drawable]]:

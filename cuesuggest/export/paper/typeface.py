@@ -59,6 +59,11 @@ def _glyphs(name: str) -> frozenset[int]:
     return frozenset(face.charToGlyph)
 
 
+@lru_cache(maxsize=256)
+def _known(names: tuple[str, ...]) -> frozenset[int]:
+    return frozenset().union(*map(_glyphs, names))
+
+
 def drawn(char: str) -> bool:
     """Whether our own typeface has a character, in both of its weights."""
     return all(ord(char) in _glyphs(name) for name in _FILES)
@@ -107,6 +112,9 @@ class Typeface:
 
     def _runs(self, text: str, font: str) -> Iterator[tuple[str, str]]:
         """Take a text apart by the font that draws it."""
+        if not self.further:
+            yield font, text
+            return
         names = (font, *self.further)
         for name, run in groupby(text, lambda char: next((each for each in names if ord(char) in _glyphs(each)), font)):
             yield name, "".join(run)
@@ -209,11 +217,12 @@ def _to_print(text: str, fonts: tuple[str, ...]) -> str:
         from bidi import get_display
 
         text = _mirrored(str(get_display(_joiner().reshape(text))))
+    known = _known(fonts)
     shown: list[str] = []
     for char in text:
         if char in _UNSEEN:
             continue
-        if any(ord(char) in _glyphs(font) for font in fonts):
+        if ord(char) in known:
             shown.append(char)
         elif not unicodedata.combining(char) and shown[-1:] != [_BOX]:
             # Side by side, as a family of emoji, they leave one box.
