@@ -91,7 +91,7 @@ def export(
     targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)
     options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
-    put_out(targets, [render(song, form, ending, options) for form, ending in files])
+    put_out(targets, (render(song, form, ending, options) for form, ending in files))
     _remember(song, document, options, any(form.on_paper for form, _ in files))
     if not obj["quiet"] and targets[0].kind != "output":
         _tell(song, options, files, targets)

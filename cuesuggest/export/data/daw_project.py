@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about, needed_sound
 from cuesuggest.export.common.riff import recorded_format, wav
-from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures
+from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures, song_end
 from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.export.common.xml_element import element, xml_bytes
@@ -62,8 +62,26 @@ def write(song: Song, options: Options) -> bytes:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, root in (("metadata.xml", _metadata(song, options)), ("project.xml", _project(song, options, sound))):
             archive.writestr(_entry(name, zipfile.ZIP_DEFLATED), xml_bytes(root, _HEAD))
-        archive.writestr(_entry(_SOUND, zipfile.ZIP_STORED), wav(recorded_format(sound), sound.blocks(), []))
+        blocks = _part(sound.blocks(), *(frame * sound.channels * sound.bits // 8 for frame in _frames(song, sound)))
+        archive.writestr(_entry(_SOUND, zipfile.ZIP_STORED), wav(recorded_format(sound), blocks, []))
     return out.getvalue()
+
+
+def _frames(song: Song, sound: RecordedSound) -> tuple[int, int]:
+    """First frame and end of what the project holds of the recording: the song, not the evening around it."""
+    window = song.recording.window
+    end = min(round(song_end(song) * sound.rate), sound.frames)
+    return min(round(window.start * sound.rate), end), end
+
+
+def _part(blocks: Iterator[bytes], start: int, end: int) -> Iterator[bytes]:
+    """The bytes of a stretch."""
+    at = 0
+    for block in blocks:
+        yield block[max(start - at, 0) : max(end - at, 0)]
+        at += len(block)
+        if at >= end:
+            return
 
 
 def _entry(name: str, how: int) -> zipfile.ZipInfo:
@@ -146,8 +164,10 @@ def _arrangement(song: Song, options: Options, sound: RecordedSound, score: _Sco
 
 def _clips(song: Song, options: Options, sound: RecordedSound, score: _Score) -> Iterator[Element]:
     """The recording in its own time: its tempo is the project's, so nothing has to be stretched."""
-    length, offset = sound.frames / sound.rate, options.timing.offset
-    start, cut = max(offset, 0.0), max(-offset, 0.0)
+    held, held_until = (frame / sound.rate for frame in _frames(song, sound))
+    start = max(held + options.timing.offset, 0.0)
+    cut = start - held - options.timing.offset
+    length = held_until - held
     if cut >= length:
         return
     file = element(
