@@ -106,14 +106,14 @@ def check_targets(
     return targets
 
 
-def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> list[Path]:
+def write_all(targets: Sequence[Target], contents: Iterable[bytes]) -> list[Path]:
     """Write files that `check_targets` has let through: all of them, or none.
 
     Parameters
     ----------
     targets : sequence of Target
-    contents : sequence of bytes
-        One for each.
+    contents : iterable of bytes
+        One for each; each is let go once it is written, so that long ones may be made one by one.
 
     Returns
     -------
@@ -130,17 +130,22 @@ def write_all(targets: Sequence[Target], contents: Sequence[bytes]) -> list[Path
 
     with ExitStack() as stack:
         ready: list[tuple[Target, Path]] = []
-        for target, content in zip(targets, contents, strict=True):
+        flowing: list[tuple[Target, bytes]] = []
+        coming = iter(contents)
+        for target in targets:
+            content = next(coming)
             if target.kind in ("new", "there"):
                 try:
                     target.place.parent.mkdir(parents=True, exist_ok=True)
                     ready.append((target, stack.enter_context(fresh_file(target.place, content, target.mode))))
                 except OSError as error:
                     raise _cannot(target, error) from None
+            else:
+                flowing.append((target, content))
+            del content  # before the next is made
         # A pipe's reader may leave, a disk may be full: files are put in place once nothing else can fail.
-        for target, content in zip(targets, contents, strict=True):
-            if target.kind in ("stream", "output"):
-                _stream(target, content)
+        for target, content in flowing:
+            _stream(target, content)
         made: list[Path] = []
         try:
             for target, fresh in ready:

@@ -308,7 +308,9 @@ def make_song(form: str = "A8 B8 A8", **fields: Any) -> Song:
         ),
         "versions": Versions(program="0.1.0", features=1, weights=None, profile="1"),
         "profile": Settings("band", {"subtle_up_bars": 2, "intense_share": 0.2}),
-        "rig": Settings("two sides", {"hands": 2, "sides": ["A", "B"]}),
+        "rig": Settings(
+            "two sides", {"hands": 2, "sides": [{"name": "A", "source": "lamp"}, {"name": "B", "source": "lamp"}]}
+        ),
         "analysis": analysis,
         "looks": (HOME, LIFT),
         "plan": tuple(_planned(section) for section in analysis.sections),

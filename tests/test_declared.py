@@ -38,7 +38,8 @@ def modules_of(requirements):
 
 
 def test_every_package_that_the_program_imports_is_declared():
-    extra = {"torch"}  # training alone, the extra `train`
+    extras = PROJECT["optional-dependencies"]
+    extra = {"torch"} | modules_of(extras["fonts"])  # training alone, the extra `train`; typefaces, the extra `fonts`
     assert imported("cuesuggest") - extra <= modules_of(PROJECT["dependencies"])
 
 

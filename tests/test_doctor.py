@@ -16,6 +16,8 @@ import soundfile
 
 from cuesuggest.cli import machine
 from cuesuggest.draft.states import kept_folder
+from cuesuggest.export.paper import further_fonts
+from cuesuggest.export.paper.typeface import _typeface
 from cuesuggest.song import Song
 
 ROOT = Path(__file__).parent.parent
@@ -48,11 +50,23 @@ def test_on_a_whole_machine_it_tells_versions_decoders_places_and_succeeds(run, 
         str(tmp_path),
         "reader",
         "Hebrew, Arabic",
-        "boxes for Chinese",
+        "Further fonts that are installed add Chinese, Japanese, Korean, emoji. It prints boxes for Thai",
     ):
         assert part in said, part
     assert said.endswith("Everything works here.")
     assert not list(tmp_path.iterdir())
+
+
+def test_without_the_extra_it_says_how_more_scripts_come_on_paper(run, whole, monkeypatch):
+    monkeypatch.setattr(further_fonts, "find_spec", lambda name: None)
+    _typeface.cache_clear()
+    code, out, _ = run("doctor")
+    _typeface.cache_clear()
+    assert code == 0
+    said = flat(out)
+    assert "boxes for Chinese, Japanese, Korean, Thai" in said
+    assert 'For Chinese, Japanese, Korean and emoji: pip install "cuesuggest[fonts]".' in said
+    assert "export --font FILE" in said
 
 
 def test_it_knows_what_every_library_that_is_asked_for_is_needed_for():

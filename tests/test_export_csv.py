@@ -4,28 +4,35 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import subprocess
 import sys
 from dataclasses import replace
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
+import pandas
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from timecode import Timecode
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export import FORMATS
+from cuesuggest.export import FORMATS, Options
 from cuesuggest.export import export as export_all
+from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.export.data.csv_table import COLUMNS
 from cuesuggest.score.records import Place, Series
 from cuesuggest.song import SetCue, SetSection, apply
+from tests.busy import busy_song
+from tests.exported import random_song, seeds
 from tests.songs import make_cue, make_song, place_at
 
 ROOT = Path(__file__).parent.parent
 
 
-def export(song, name="csv"):
-    return export_all(song, name)[".cues.csv"]
+def export(song, name="csv", options=None):
+    return export_all(song, name, options)[".cues.csv"]
 
 
 def one_cue(**fields):
@@ -35,8 +42,8 @@ def one_cue(**fields):
     return song.replaced(cues=[replace(cue, **fields)])
 
 
-def rows(song):
-    text = export(song, "csv").decode("utf-8")
+def rows(song, options=None):
+    text = export(song, "csv", options).decode("utf-8")
     return list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
 
 
@@ -70,12 +77,13 @@ def test_the_whole_file_of_one_cue_is_these_bytes():
     )
     assert export(song, "csv") == (
         b"number,section,pass,section name,first words,bar in section,of bars,bar,beat,lands at,time,seconds,"
-        b"bars since the last cue,seconds since the last cue,standby,kind,trigger,anchor,look,category,side,"
-        b"level %,up (beats),up (s),down (beats),down (s),every (bars),first bar,last bar,not in bars,who,"
+        b"timecode,fps,bars since the last cue,seconds since the last cue,standby,kind,trigger,anchor,look,category,"
+        b"side,level %,up (beats),up (s),down (beats),down (s),every (bars),first bar,last bar,not in bars,who,"
         b"hand,why,cautions,operator confirms,confidence,status,locked,note,id\r\n"
-        b"12.5,B,1,,,1,8,9,1,,0:22.0,22,,,,cut-in,hand,starts-on,Wide fans,lift,B,80,,0.3,,,2,9,15,13,"
+        b"12.5000,B,1,,,1,8,9,1.0000,,0:22.0,22.0000,01:00:22:00,25,,,,cut-in,hand,starts-on,"
+        b"Wide fans,lift,B,80,,0.3000,,,2,9,15,13,"
         b'operator,"Side B: fader to 80 % in one move on the 1, its motion restarted with it",'
-        b'"The band says ""go"". It is loud.",,yes,0.8,suggested,no,x,cut-in/1\r\n'
+        b'"The band says ""go"". It is loud.",,yes,0.8000,suggested,no,x,cut-in/1\r\n'
     )
 
 
@@ -140,11 +148,51 @@ def test_any_note_reads_back_but_for_the_guard(text):
 
 
 @pytest.mark.parametrize(
-    ("number", "cell"), [(12.0, "12"), (12.5, "12.5"), (0.1 + 0.2, "0.3"), (1234.56789, "1234.5679"), (1e6, "1000000")]
+    ("number", "cell"),
+    [(12.0, "12"), (12.5, "12.5000"), (0.1 + 0.2, "0.3000"), (1234.56789, "1234.5679"), (1e6, "1000000")],
 )
 def test_numbers_are_bare_and_plain(number, cell):
     (row,) = rows(one_cue(number=number))
     assert row["number"] == cell
+
+
+@given(seeds)
+@settings(max_examples=15, deadline=None)
+def test_no_number_looks_like_thousands_where_the_comma_is_the_decimal_sign(seed):
+    texts = {"section name", "first words", "not in bars", "who", "hand", "why", "cautions", "note", "id"}
+    for row in rows(random_song(seed)):
+        assert not [cell for name, cell in row.items() if name not in texts and re.search(r"\d\.\d{3}(?!\d)", cell)]
+
+
+def test_with_semicolons_another_reader_finds_commas_in_every_number_and_no_other_difference():
+    song = busy_song(12, 4)
+    raw = export_all(song, "csv-semicolon")[".semicolon.csv"]
+    assert raw.startswith(b"\xef\xbb\xbfnumber;section;")
+    read = pandas.read_csv(io.BytesIO(raw), sep=";", decimal=",", encoding="utf-8-sig")
+    plain = pandas.read_csv(io.BytesIO(export_all(song, "csv")[".cues.csv"]))
+    numbers = plain.select_dtypes("number").columns
+    assert set(numbers) >= {"number", "beat", "seconds", "up (s)", "confidence", "bars since the last cue"}
+    pandas.testing.assert_frame_equal(read[numbers], plain[numbers])
+    pandas.testing.assert_series_equal(read["hand"], plain["hand"])
+    assert list(read["time"]) == [each.replace(".", ",") for each in plain["time"]]
+
+
+def test_what_we_write_ourselves_needs_no_guard_even_before_second_0():
+    song = make_song("A8")
+    (row, *_) = rows(song, Options(timing=Timing(offset=-7.0, rate=RATES["24"], start="00:00:00:00")))
+    assert (row["time"], row["seconds"]) == ("-0:05.0", "-5.0000")
+    assert (row["timecode"], row["fps"]) == ("23:59:55:00", "24")
+
+
+@pytest.mark.parametrize("rate", ["24", "25", "29.97df", "30"])
+def test_the_timecode_of_a_cue_is_what_another_library_counts(rate):
+    song = make_song("A200 B8", bpm=97.3)
+    options = Options(timing=Timing(12.3411, RATES[rate], "01:00:00:00"))
+    for row in rows(song, options):
+        counted = Timecode(rate.removesuffix("df"), "01:00:00;00" if rate.endswith("df") else "01:00:00:00")
+        frames = Decimal(row["seconds"]) * Decimal(RATES[rate].exact.numerator) / RATES[rate].exact.denominator
+        counted += int(frames.to_integral_value(ROUND_HALF_UP))
+        assert (row["timecode"], row["fps"]) == (str(counted), rate)
 
 
 def test_a_negative_number_is_a_number_and_not_guarded():
@@ -158,12 +206,12 @@ def test_a_call_in_the_talk_before_the_song_has_a_time_and_no_bar():
     song = make_song("A8 B8")
     call = make_cue(9, "call", Place(1.3), who="house light", operator_confirms=False, reasons=())
     before, after = rows(song.replaced(cues=[call, *song.cues]))[:2]
-    assert (before["time"], before["seconds"], before["who"]) == ("0:01.3", "1.3", "house light")
+    assert (before["time"], before["seconds"], before["who"]) == ("0:01.3", "1.3000", "house light")
     empty = ("section", "pass", "bar in section", "of bars", "bar", "beat", "look", "category", "level %", "why")
     assert {before[name] for name in empty} == {""}
     assert before["operator confirms"] == "no"
     # No bars to count from the talk to bar 1, but seconds.
-    assert (after["bars since the last cue"], after["seconds since the last cue"]) == ("", "0.7")
+    assert (after["bars since the last cue"], after["seconds since the last cue"]) == ("", "0.7000")
 
 
 def test_bars_and_seconds_are_counted_from_the_cue_before():
@@ -173,20 +221,22 @@ def test_bars_and_seconds_are_counted_from_the_cue_before():
     counted = rows(song.replaced(cues=[*song.cues, between, together]))
     assert [(row["number"], row["bars since the last cue"]) for row in counted] == [
         ("1", ""),
-        ("2", "6"),
-        ("2.5", "1.5"),
-        ("3", "0.5"),
-        ("3.5", "0"),
-        ("4", "15"),
+        ("2", "6.0000"),
+        ("2.5000", "1.5000"),
+        ("3", "0.5000"),
+        ("3.5000", "0.0000"),
+        ("4", "15.0000"),
     ]
-    assert [row["seconds since the last cue"] for row in counted] == ["", "15", "3.75", "1.25", "0", "37.5"]
+    assert [row["seconds since the last cue"] for row in counted] == [
+        "", "15.0000", "3.7500", "1.2500", "0.0000", "37.5000",
+    ]  # fmt: skip
 
 
 def test_rejected_cues_are_left_out_and_not_counted_from():
     song = apply(make_song("A8 B8 A8"), SetCue("recall/2", {"status": "rejected"}))
     left = rows(song)
     assert [row["number"] for row in left] == ["1", "3", "4"]
-    assert left[1]["bars since the last cue"] == "8"
+    assert left[1]["bars since the last cue"] == "8.0000"
 
 
 def test_a_song_without_cues_is_a_header():

@@ -19,6 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
@@ -26,13 +27,13 @@ from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
 from cuesuggest.song import Song
-from tests.exported import HOSTILE, hostile_song
+from tests.exported import AUTO, HOSTILE, hostile_song
 from tests.songs import make_cue, make_song, place_at
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "formats.md"
 MARKS = ("<!-- table: from the registry -->\n", "<!-- end of table -->\n")
-DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "score", "jams", "json"]
+DESK = ["midi", "msc", "timecode", "text-show", "osc", "captions", "timeline", "score", "jams", "json"]
 AUTOMATIC = ["midi", "msc", "osc", "text-show"]
 EVERY_ENDING = [ending for form in FORMATS.values() for ending in form.files]
 
@@ -43,7 +44,7 @@ def table():
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
         files = ", ".join(f"`{ending}`" for ending in form.files)
-        lines.append(f"| `{form.name}`{trial} | {files} | {form.told} | {form.standard} | {form.loses} |")
+        lines.append(f"| `{form.name}`{trial} | {files} | {form.purpose} | {form.standard} | {form.loses} |")
     return "\n".join(lines) + "\n"
 
 
@@ -57,8 +58,8 @@ def test_the_command_and_the_page_name_the_same_formats(run):
     assert code == 0
     named = [line.split()[0] for line in out.splitlines() if not line.startswith(" ")]
     assert named == list(FORMATS) == re.findall(r"^\| `([\w-]+)`", table(), re.MULTILINE)
-    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show"}
-    assert out.count("(experimental)") == 2
+    assert {name for name in FORMATS if FORMATS[name].experimental} == {"msc", "text-show", "dawproject"}
+    assert out.count("(experimental)") == 3
 
 
 def test_every_file_has_a_name_of_its_own():
@@ -67,11 +68,13 @@ def test_every_file_has_a_name_of_its_own():
 
 def test_names_choose_formats_and_single_files():
     assert [ending for _, ending in chosen("csv, midi")] == [".cues.csv", ".mid"]
-    assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt", ".osc"]
+    assert [ending for _, ending in chosen("osc.txt,osc")] == [".osc.txt"]
+    assert [ending for _, ending in chosen("practice.wav, practice.count.wav")] == [".practice.wav", ".count.wav"]
     assert [ending for _, ending in chosen("all")] == EVERY_ENDING
     for wrong, says in (
         ("tapes", "no format 'tapes'"),
         ("midi.pdf", r"writes no \.pdf"),
+        ("practice.mp3", r"one of these: practice\.wav, practice\.count\.wav\."),
         (" , ", "No format is named"),
     ):
         with pytest.raises(CuesuggestError, match=says):
@@ -94,7 +97,7 @@ def test_files_that_play_by_themselves_say_what_waits_for_a_person(name):
     for content in export(make_song("A8 B8 A8"), name).values():
         assert b"By hand" in content
         assert b"person" in content
-    for content in export(make_song("A8 B8 A8"), name, Options(allow_auto=True)).values():
+    for content in export(make_song("A8 B8 A8"), name, Options(**AUTO)).values():
         assert b"By hand" not in content
 
 
@@ -162,10 +165,10 @@ def beside(document):
 def test_several_formats_go_beside_the_document(run, document):
     code, out, err = run("export", document, "--to", "midi,csv,osc")
     assert (code, err) == (0, "")
-    assert beside(document) == ["evening.cues.csv", "evening.mid", "evening.osc", "evening.osc.txt"]
+    assert beside(document) == ["evening.cues.csv", "evening.mid", "evening.osc.txt"]
     assert out.splitlines() == [
-        f"Written: {document.parent / name}"
-        for name in ("evening.mid", "evening.cues.csv", "evening.osc", "evening.osc.txt")
+        *(f"Written: {document.parent / name}" for name in ("evening.mid", "evening.cues.csv", "evening.osc.txt")),
+        "4 of 4 cues wait for a person; in files that play by themselves that is a reminder, and no more.",
     ]
 
 
@@ -229,14 +232,45 @@ def test_the_options_of_time_reach_the_file(run, document):
     assert '"seconds": 3.5, "timecode": "00:01:02;15"' in " ".join(out.split())
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ((), None),
+        (("--fps", "25"), "01:00:22:00"),
+        (("--start-timecode", "02:00:00:00"), "02:00:22:00"),
+        (("--fps", "30", "--start-timecode", "00:00:00:15"), "00:00:22:15"),
+    ],
+)
+def test_frame_rate_or_start_give_the_list_its_timecode(run, document, words, says):
+    code, out, _ = run("export", document, "--to", "list.html", "-o", "-", *words)
+    assert code == 0
+    assert (">timecode<" in out) == (says is not None)
+    assert says is None or f">{says}<" in out
+
+
 def test_a_landmark_is_an_offset(run, document):
     code, out, _ = run("export", document, "--to", "json", "-o", "-", "--landmark", "B1 bar 1 = 0:43.2")
     assert code == 0
     assert '"offset": 21.2' in out
 
 
+def test_a_song_in_a_longer_recording_starts_its_own_time(run, tmp_path):
+    analysis = replace(make_song(start=64.0).analysis, duration=200.0)
+    song = make_song(analysis=analysis)
+    window = replace(song.recording.window, start=60.0, end=130.0)
+    long = tmp_path / "evening.cues.json"
+    song.replaced(recording=replace(song.recording, duration=200.0, window=window)).save(long)
+    code, out, _ = run("export", long, "--to", "json,timecode.wav", "--from-window")
+    assert code == 0
+    assert '"seconds": 4' in " ".join(long.with_name("evening.list.json").read_text(encoding="utf-8").split())
+    assert soundfile.info(long.with_name("evening.ltc.wav")).duration == 70.0
+    assert "left out" not in out
+
+
 WRONG = [
     (["--offset", "1", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--offset", "0"], "Give one of them"),
     (["--landmark", "bar 99 = 3"], "no bar 99"),
     (["--landmark", "bar 1 = 25:00:00"], "more than a day"),
     (["--landmark", f"bar {'9' * 5000} = 3"], "no landmark"),
@@ -260,7 +294,7 @@ def test_wrong_options_are_refused_in_words(run, document, words, says):
 
 def test_cues_before_the_start_are_told(run, document):
     _, out, _ = run("export", document, "--to", "midi", "--offset", "-10")
-    assert "1 cue would come before the start" in out
+    assert "In files that run in time: 1 cue before second 0 of the show left out: 1." in out
 
 
 def test_a_map_is_written_changed_and_used(run, document):
@@ -268,8 +302,8 @@ def test_a_map_is_written_changed_and_used(run, document):
     map_ = document.with_name("evening.map.toml")
     assert tomllib.loads(map_.read_text(encoding="utf-8"))["looks"]["lift"]["note"] == 2
     map_.write_text(map_.read_text(encoding="utf-8").replace("note = 2 ", "note = 77 "), encoding="utf-8")
-    assert run("export", document, "--to", "midi", "--allow-auto", "--map", map_)[0] == 0
-    assert bytes([0x91, 77, 100]) in document.with_name("evening.mid").read_bytes()
+    assert run("export", document, "--to", "midi", "--allow-auto", "lamps", "--map", map_)[0] == 0
+    assert bytes([0x91, 77, 127]) in document.with_name("evening.mid").read_bytes()
     code, _, err = run("map", document)
     assert code == 2
     assert "there already" in err

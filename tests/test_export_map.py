@@ -12,7 +12,7 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import export
 from cuesuggest.export.common.desk_map import DeskMap, completed, load_map, map_from_text, map_text
 from cuesuggest.export.common.options import Options
-from tests.exported import HOSTILE, hostile_song
+from tests.exported import AUTO, HOSTILE, hostile_song
 from tests.songs import make_song
 
 
@@ -41,7 +41,7 @@ def test_the_map_to_start_from_changes_nothing():
     started = map_from_text(map_text(song))
     assert completed(song, started) == completed(song, DeskMap())
     for name in ("midi", "msc", "osc", "text-show"):
-        options = {"allow_auto": True}
+        options = AUTO
         assert export(song, name, Options(map=started, **options)) == export(song, name, Options(**options))
 
 

@@ -6,6 +6,7 @@ import io
 from dataclasses import replace
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 import soundfile
@@ -75,6 +76,20 @@ def test_the_samples_are_the_recordings_bit_by_bit(tmp_path, name, subtype, kind
     assert np.array_equal(heard, original)
 
 
+def test_floats_say_so_in_the_chunk_that_another_writer_gives_them(tmp_path):
+    ours = marked(make_song("A8"), recording(tmp_path / "a.wav", "FLOAT", rate=48_000, seconds=0.5))
+    theirs = io.BytesIO()
+    with av.open(theirs, "w", format="wav") as container:
+        stream = container.add_stream("pcm_f32le", rate=48_000, layout="stereo")
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 2000), np.float32), format="flt", layout="stereo")
+        frame.sample_rate = 48_000
+        container.mux([*stream.encode(frame), *stream.encode(None)])
+    chunk_of = [data[data.index(b"fmt ") :][: 8 + 18] for data in (ours, theirs.getvalue())]
+    assert chunk_of[0] == chunk_of[1]
+    assert chunk_of[0][4:8] == bytes([18, 0, 0, 0])
+    assert b"fact" in ours
+
+
 def test_of_a_coded_recording_it_is_what_its_decoder_gives():
     sound = exact_sound(ROOT / "samples" / "salt_on_the_sill.m4a")
     copy = export(make_song("A8"), "markers", Options(sound=sound))[".markers.wav"]
@@ -117,6 +132,8 @@ REFERENCES = {
     ("29.97", "01:00:00:00", 0.0): round(3603.6 * 48000),
     ("29.97df", "01:00:00:00", 0.0): round(3599.9964 * 48000),
     ("25", "00:00:00:00", -1.0): (86_400 - 1) * 48_000,
+    ("25", "23:59:50:00", 20.0): 10 * 48_000,
+    ("30", "12:00:00:00", -43_200.5): (86_400 * 2 - 1) * 24_000,
 }
 
 
@@ -134,11 +151,15 @@ def test_the_time_reference_is_samples_since_midnight(tmp_path, timecode, sample
         assert data[extension + 338 : extension + 346] == bytes.fromhex("00B84C0A00000000")
 
 
-def test_marks_stay_at_the_recordings_times_whatever_the_offset(tmp_path):
+@pytest.mark.parametrize("offset", [3.3, -15.0, -100.0])
+def test_marks_stay_at_the_recordings_times_whatever_the_offset(tmp_path, offset):
+    song = make_song()
+    landing = replace(song.cues[2], kind="fade-in", anchor="lands-on", up_seconds=5.0)
+    song = song.replaced(cues=[*song.cues[:2], landing, song.cues[3]])
     path = recording(tmp_path / "a.wav")
-    plain, moved = marked(make_song(), path), marked(make_song(), path, timing=Timing(3.3))
+    plain, moved = marked(song, path), marked(song, path, timing=Timing(offset))
     assert plain[plain.index(b"cue ") :] != b""
-    assert plain[plain.index(b"cue ") : plain.index(b"LIST")] == moved[moved.index(b"cue ") : moved.index(b"LIST")]
+    assert plain[plain.index(b"cue ") :] == moved[moved.index(b"cue ") :]
 
 
 def test_every_chunk_ends_where_the_next_begins(tmp_path):

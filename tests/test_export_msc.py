@@ -11,10 +11,9 @@ import pytest
 from cuesuggest.export.common.desk_map import DeskMap, map_from_text
 from cuesuggest.export.common.timing import RATES
 from cuesuggest.export.desk.show_control import control_message, cue_data, time_data
-from tests.exported import HOSTILE, hostile_song, one
+from tests.exported import AUTO, HOSTILE, hostile_song, one
 from tests.songs import make_cue, make_song, place_at
 
-AUTO = {"allow_auto": True}
 ALL = DeskMap()
 ON_DEVICE_0 = DeskMap(device=0)
 LASERS_ON_1 = DeskMap(device=1, command_format=5)
@@ -76,7 +75,8 @@ def test_in_the_file_the_length_counts_the_end_and_not_the_start():
 def test_cues_that_wait_for_a_person_send_nothing():
     assert sent(make_song("A8 B8 A8")) == []
     data = one(make_song("A8 B8 A8"), "msc", "mid")
-    assert data.count(b"By hand ") == 4
+    # A cue point and a marker each.
+    assert data.count(b"By hand ") == 8
 
 
 def test_the_file_says_that_it_is_experimental():

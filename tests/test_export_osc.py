@@ -6,17 +6,15 @@ import re
 
 import pytest
 from hypothesis import given, settings
-from pythonosc.osc_bundle import OscBundle
+from pythonosc.osc_message import OscMessage
 
-from cuesuggest.export import Options
+from cuesuggest.export import FORMATS, Options
 from cuesuggest.export.common.desk_map import map_from_text
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
-from cuesuggest.export.desk.osc import bundle, message, time_tag
-from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
+from cuesuggest.export.desk.osc import message, timed_messages
+from tests.exported import AUTO, HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
-
-AUTO = {"allow_auto": True}
 
 
 def test_messages_are_the_bytes_of_the_specification():
@@ -29,33 +27,23 @@ def test_messages_are_the_bytes_of_the_specification():
     assert foo.endswith(bytes.fromhex("3F9DF3B640B5B22D"))
 
 
-def test_a_bundle_is_a_time_tag_and_sized_elements():
-    go = message("/cue/go", [7])
-    assert go == bytes.fromhex("2F6375652F676F002C69000000000007")
-    assert bundle(1.5, [go]) == b"#bundle\0" + bytes.fromhex("0000000180000000 00000010") + go
-    assert time_tag(2208988800.0) == bytes.fromhex("83AA7E8000000000")
-    assert time_tag(3908988800.5) == bytes.fromhex("E8FE6F8080000000")
-
-
 def sent(song, **options):
-    """(seconds, address, arguments) as python-osc reads them, the head left out."""
-    data = one(song, "osc", "osc", **options)
-    assert len(data) % 4 == 0
-    assert OscBundle.dgram_is_bundle(data)
-    outer = OscBundle(data)
+    """(seconds, address, arguments) as python-osc reads the messages."""
     found = []
-    for element in outer:
-        if isinstance(element, OscBundle):
-            seconds = _seconds(element)
-            found += [(seconds, each.address, each.params) for each in element]
+    for each in timed_messages(song, Options(**options)):
+        data = message(each.address, each.arguments)
+        assert len(data) % 4 == 0
+        read = OscMessage(data)
+        found.append((each.at, read.address, read.params))
     return found
 
 
-def _seconds(element):
-    # python-osc tells Unix time; the tag counts from 1900.
-    raw = element.dgram[8:16]
-    assert element.timestamp == pytest.approx(int.from_bytes(raw, "big") / 2**32 - 2208988800, abs=1e-3)
-    return round(int.from_bytes(raw, "big") / 2**32, 4)
+def test_no_file_can_be_sent_and_fire_everything_at_once():
+    # A bundle (OSC 1.0) whose times lie in the past is done at once by whoever gets it: there is none in any file.
+    assert list(FORMATS["osc"].files) == [".osc.txt"]
+    text = one(make_song("A8 B8 A8"), "osc", "txt", **AUTO)
+    assert b"\0" not in text
+    assert not text.startswith((b"#bundle", b"/"))
 
 
 def test_without_a_map_every_cue_has_an_address_of_its_own():
@@ -91,12 +79,12 @@ def test_cues_that_wait_for_a_person_are_reminders_even_if_they_are_mapped():
     assert next(arguments for _, _, arguments in found) == ["1", "By hand 1 fade-in: A up to 50 in 8 beats"]
 
 
-def test_the_first_message_says_what_the_file_is():
-    first = next(iter(OscBundle(one(make_song(), "osc", "osc", date="2031-05-04"))))
-    assert first.address == "/cuesuggest/paper-boats/about"
-    assert "Paper Boats" in first.params
-    assert any("Times are seconds from second 0" in line for line in first.params)
-    assert any("2031-05-04" in line for line in first.params)
+def test_the_list_says_first_what_it_is():
+    head = [line for line in one(make_song(), "osc", "txt", date="2031-05-04").decode().splitlines() if line[0] == "#"]
+    assert head[0] == "# Paper Boats"
+    assert any("2031-05-04" in line for line in head)
+    assert "# Times are seconds from second 0 of the show." in head
+    assert any("wait for a person" in line for line in head)
 
 
 def test_a_held_dark_is_on_and_off():
@@ -108,7 +96,7 @@ def test_a_held_dark_is_on_and_off():
     ]
 
 
-def test_the_plain_list_has_the_same_messages():
+def test_the_list_has_every_message_with_its_second():
     text = one(make_song("A8 B8 A8"), "osc", "txt", **AUTO).decode("ascii")
     lines = [line.split()[:2] for line in text.splitlines() if not line.startswith("#")]
     found = sent(make_song("A8 B8 A8"), **AUTO)
@@ -117,13 +105,16 @@ def test_the_plain_list_has_the_same_messages():
 
 def test_cues_that_would_share_an_address_get_two():
     song = make_song("A8")
-    cues = [make_cue(n, "call", place_at(song.analysis, n), id=name) for n, name in enumerate(["a/b", "a-b", "A B"], 1)]
+    cues = [
+        make_cue(n, "speed", place_at(song.analysis, n), side="A", id=name)
+        for n, name in enumerate(["a/b", "a-b", "A B"], 1)
+    ]
     assert len({address for _, address, _ in sent(song.replaced(cues=cues), **AUTO)}) == 3
 
 
 @given(seeds)
 @settings(max_examples=40, deadline=None)
-def test_any_song_is_read_in_time_order(seed):
+def test_any_song_is_sent_in_time_order(seed):
     song = random_song(seed)
     timing = Timing(2.5)
     found = sent(song, timing=timing)

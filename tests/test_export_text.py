@@ -76,6 +76,15 @@ def test_an_address_part_has_no_sign_that_means_something(text):
     assert not set(part) & set(" #*,/?[]{}")
 
 
+def test_titles_in_other_scripts_share_no_address():
+    titles = ["他的", "她的", "踏地", "🔥", "🎸", "Ночь", "ночь", "Noch", "x"]
+    parts = [written.osc_part(title) for title in titles]
+    assert len(set(parts)) == len(titles)
+    assert parts[-2:] == ["noch", "x"]
+    assert all(re.fullmatch("[a-z0-9-]+", part) for part in parts)
+    assert len({written.ascii_line(title).lower() for title in titles}) < len(titles)
+
+
 @given(anything)
 def test_toml_reads_back_what_was_written(text):
     kept = re.sub("[\ud800-\udfff\ufffe\uffff]", "?", text)

@@ -304,6 +304,32 @@ full_device = pytest.mark.skipif(not os.path.exists("/dev/full"), reason="a devi
 
 
 @full_device
+def test_long_files_are_made_one_by_one_and_all_go_where_the_last_cannot_be_made(tmp_path):
+    kept = []
+
+    class Long(bytes):
+        """Content whose end is noticed."""
+
+        def __del__(self):
+            kept.remove(len(self))
+
+    def contents(last):
+        for size in (3, 4, 5):
+            assert len(kept) <= 1
+            kept.append(size)
+            yield Long(size)
+        if last is None:
+            raise CuesuggestError("there is no room for it")
+        yield last
+
+    targets = check_targets([tmp_path / name for name in "abcd"], [], force=False)
+    with pytest.raises(CuesuggestError, match="no room"):
+        write_all(targets, contents(None))
+    assert list(tmp_path.iterdir()) == []
+    write_all(targets, contents(b"end"))
+    assert [path.stat().st_size for path in sorted(tmp_path.iterdir())] == [3, 4, 5, 3]
+
+
 def test_an_edit_that_is_saved_but_cannot_be_shown_is_told_as_saved(song):
     done = on_a_full_screen("edit", song, "title", "Tin Roof")
     assert Song.load(song).title == "Tin Roof"

@@ -23,6 +23,7 @@ from cuesuggest.score.light import (
     swapped_after,
 )
 from cuesuggest.score.records import Place, Series
+from tests.exported import AUTO
 from tests.songs import HOME, LIFT, make_analysis, make_cue, make_song, place_at, retimed
 
 RIG = load_rig(None)
@@ -75,7 +76,7 @@ def test_chart_desk_and_hands_say_the_same_of_a_crossfade():
     assert leaves == [(20.0, 22.0)]
     quiet = [replace(cue, operator_confirms=False) for cue in cues]
     song = make_song(analysis=ANALYSIS, looks=LOOKS, cues=quiet, plan=(), questions=())
-    levels = moves(song, Options(allow_auto=True)).levels
+    levels = moves(song, Options(**AUTO)).levels
     assert [(move.start, move.end) for move in levels if move.side == "A" and move.to == 0.0] == [(20.0, 22.0)]
     assert [(hold.start, hold.end) for hold in holds(cues[3], RIG)] == [(18.0, 22.0), (20.0, 22.0)]
     for seconds, problems in ((21.9, ["the fade before it on side A has not ended"]), (22.0, [])):

@@ -11,6 +11,7 @@ import av
 import pytest
 
 from cuesuggest.cli import cli
+from cuesuggest.song import Song
 from tests.reviewing import serving
 
 # Python reads this file first in every process, in those that the program starts too. Attempts are noted and refused;
@@ -112,7 +113,16 @@ def test_no_command_asks_for_a_network(noted, document, tmp_path):
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr
     assert noted() == []
     assert json.loads(heard.read_bytes())["bars"]
-    assert {words[0] for words in commands} | {"review"} == set(cli.commands)
+    assert {words[0] for words in commands} | {"review", "play"} == set(cli.commands)
+
+
+def test_without_an_address_what_is_played_goes_to_this_machine_alone(noted, document):
+    before_the_last = Song.load(document).cues[-1].place.seconds - 0.3
+    words = ("play", document, "--to", "osc", "--start-now", "--from", before_the_last)
+    told = child("-m", "cuesuggest", *words).stderr
+    assert set(noted()) == {"sendto 127.0.0.1"}
+    # Here even that was refused, which stops nothing and is told.
+    assert "Not all could be sent to 127.0.0.1" in told
 
 
 def test_the_page_listens_on_this_machine_alone_and_calls_nobody(noted, document):

@@ -106,7 +106,7 @@ def test_every_list_page_and_file_tells_the_same_of_a_cue(seed):
              for name, data in export(song, each, Options()).items()}  # fmt: skip
 
     # What stands in cells.
-    rows = {row["number"]: row for row in csv.DictReader(io.StringIO(files[".cues.csv"].decode()))}
+    rows = {f"{float(row['number']):g}": row for row in csv.DictReader(io.StringIO(files[".cues.csv"].decode()))}
     listed = {f"{each['number']:g}": each for each in json.loads(files[".list.json"])["cues"]}
     lines = {row.cells[0]: row for row in table(song, Options())}
     shown = {f"{each['number']:g}": each for each in page_of(Page(song), 16, 1400.0)["cues"]}

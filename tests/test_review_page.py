@@ -1,6 +1,7 @@
 """The page in a real browser, worked by keys and clicks over the real server."""
 
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -178,6 +179,39 @@ def test_a_cue_is_edited_in_words_and_numbers(page, document):
     page.told("level 35")
     now = next(each for each in saved(document).cues if each.id == cue.id)
     assert (now.level, now.up_beats, now.trigger, now.status) == (35, 8.0, "held", "edited")
+
+
+@pytest.fixture
+def of_lamps(document):
+    """The document as one of two lamps."""
+    song = saved(document)
+    sides = [{**side, "source": "lamp", "by_itself": True} for side in song.rig.values["sides"]]
+    rig = replace(song.rig, values={**song.rig.values, "sides": sides})
+    looks = tuple(replace(look, source="lamp") for look in song.looks)
+    song.replaced(rig=rig, looks=looks, revision=song.revision + 1).save(document)
+
+
+def test_a_cue_is_let_go_by_key_and_taken_back_in_its_form(of_lamps, page, document):
+    cue = next(each for each in saved(document).cues if each.level)
+    page.page.click(f'#chart text[data-cue="{cue.id}"]')
+    page.press("Shift+h")
+    page.told("may play by itself")
+    page.slip("by itself where a machine plays")
+    assert not next(each for each in saved(document).cues if each.id == cue.id).operator_confirms
+    page.press("e")
+    assert page.page.input_value("#ask select[name=by_itself]") == "true"
+    page.page.select_option("#ask select[name=by_itself]", "false")
+    page.press("Enter")
+    page.told("waits for a person")
+    assert next(each for each in saved(document).cues if each.id == cue.id).operator_confirms
+
+
+def test_a_lasers_cue_is_refused_in_a_sentence(page, document):
+    cue = next(each for each in saved(document).cues if each.level)
+    page.page.click(f'#chart text[data-cue="{cue.id}"]')
+    page.press("Shift+h")
+    page.told("moves a laser, and a laser waits for a person")
+    assert all(each.operator_confirms for each in saved(document).cues if each.side)
 
 
 def test_a_cue_moves_with_comma_and_stop(page, document):

@@ -471,3 +471,40 @@ def test_states_that_cannot_be_kept_do_not_stop_the_work(document):
     session = Session(document, document / "not a folder")
     act(session, "title", title="Goes on")
     assert Song.load(document).title == "Goes on"
+
+
+# What a machine may play.
+
+
+@pytest.fixture
+def lamps(session):
+    """The document as one whose first side is a lamp, and whose one-shots are a strobe's."""
+    song = session.song
+    sides = [
+        {**side, "source": "lamp", "by_itself": True} if side["name"] == "A" else side
+        for side in song.rig.values["sides"]
+    ]
+    shot = {**song.rig.values["one_shot"], "source": "strobe", "by_itself": False}
+    values = {**song.rig.values, "sides": sides, "one_shot": shot}
+    looks = tuple(replace(look, source="lamp") for look in song.looks)
+    song.replaced(rig=replace(song.rig, values=values), looks=looks, revision=song.revision + 1).save(session.document)
+    return Session(session.document)
+
+
+def test_a_lamps_cue_is_let_go_on_the_page_and_a_lasers_is_not(lamps):
+    of_lamp = next(cue for cue in lamps.song.cues if cue.side == "A")
+    of_laser = next(cue for cue in lamps.song.cues if cue.side == "B")
+    act(lamps, "set", cue=of_lamp.id, by_itself=True)
+    assert not next(cue for cue in lamps.song.cues if cue.id == of_lamp.id).operator_confirms
+    assert "may play by itself" in lamps.undo_text()
+    with pytest.raises(EditError, match="moves a laser"):
+        act(lamps, "set", cue=of_laser.id, by_itself=True)
+    act(lamps, "set", cue=of_lamp.id, by_itself=False)
+    assert next(cue for cue in lamps.song.cues if cue.id == of_lamp.id).operator_confirms
+
+
+def test_a_cue_that_comes_to_something_else_waits_again(lamps):
+    of_lamp = next(cue for cue in lamps.song.cues if cue.side == "A" and cue.kind in ("fade-in", "crossfade", "cut-in"))
+    act(lamps, "set", cue=of_lamp.id, by_itself=True)
+    act(lamps, "set", cue=of_lamp.id, kind="one-shot")
+    assert next(cue for cue in lamps.song.cues if cue.id == of_lamp.id).operator_confirms

@@ -311,7 +311,14 @@ def a_fifth_in_hand(case):
 
 
 def lasers_wait_for_a_person(case):
-    return [cue.id for cue in case.found.cues if not cue.operator_confirms or cue.trigger not in ("hand", "held")]
+    lasers = {side.name for side in case.rig.sides if side.source == "laser"}
+    shot = case.rig.one_shot is not None and case.rig.one_shot.source == "laser"
+    return [
+        cue.id
+        for cue in case.found.cues
+        if cue.trigger not in ("hand", "held")
+        or (not cue.operator_confirms and (cue.side in lasers or (cue.kind == "one-shot" and shot)))
+    ]
 
 
 def three_flashes_a_second(case):

@@ -25,6 +25,7 @@ def tree() -> str:
         "decide",
         "draft",
         "export",
+        "play",
         "review",
         "cli",
     ]

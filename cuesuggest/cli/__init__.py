@@ -20,7 +20,8 @@ from cuesuggest.cli.correcting import correct
 from cuesuggest.cli.doctor import doctor
 from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
-from cuesuggest.cli.one_word import accept_all, accept_section, dark, length, one_shot
+from cuesuggest.cli.one_word import accept_all, accept_section, by_hand, by_itself, dark, length, one_shot
+from cuesuggest.cli.playing import play
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
 from cuesuggest.cli.screen import echo, ready, tell_usage
@@ -72,7 +73,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj.setdefault("written", [])
 
 
-for command in (accept_all, accept_section, dark, length, one_shot):
+for command in (accept_all, accept_section, by_hand, by_itself, dark, length, one_shot):
     edit.add_command(command)
 for command in (
     suggest,
@@ -86,6 +87,7 @@ for command in (
     correct,
     export,
     formats,
+    play,
     map_,
     read,
     profiles,

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from cuesuggest.score.records import Place
     from cuesuggest.song import Edit, HistoryEntry, Song
 
-__all__ = ["BY", "apply_edits", "edit", "finish", "place_of", "placed"]
+__all__ = ["BY", "CUES", "apply_edits", "edit", "finish", "place_of", "placed"]
 
 BY = "command line"
 _BEAT = Number(1, MOST_BEATS_IN_BAR + 1)
-_CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
+CUES = click.argument("cues", metavar="CUE...", nargs=-1, required=True)
 
 
 @click.group(subcommand_metavar="WHAT [ARGS]...")
@@ -120,7 +120,7 @@ def _status(obj: dict[str, Any], cues: tuple[str, ...], status: Status) -> None:
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def accept(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -129,7 +129,7 @@ def accept(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def reject(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -138,7 +138,7 @@ def reject(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def reopen(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -147,7 +147,7 @@ def reopen(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -159,7 +159,7 @@ def lock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def unlock(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -201,7 +201,7 @@ def move(obj: dict[str, Any], cue: str, bar: int | None, beat: float, section: s
 
 
 @edit.command("keep-place")
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def keep_place(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
@@ -253,7 +253,7 @@ def add(
 
 
 @edit.command()
-@_CUES
+@CUES
 @everywhere
 @click.pass_obj
 def remove(obj: dict[str, Any], cues: tuple[str, ...]) -> None:

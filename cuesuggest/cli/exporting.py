@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.bounded import read_bytes
+from cuesuggest.cli.allowing import allowing
 from cuesuggest.cli.screen import echo
 from cuesuggest.cli.shared import FILE, everywhere, files_of, load, put_out, width
 from cuesuggest.cli.times import Number
@@ -35,11 +36,21 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
 @click.option("--offset", type=_OFFSET, metavar="SECONDS", help="How much later the show's file is than the recording.")
 @click.option("--landmark", metavar="PLACE=TIME", help='The same, by one place: "B1 bar 1 = 0:43.2".')
-@click.option("--start-timecode", "start", default="01:00:00:00", show_default=True, help="Timecode at second 0.")
-@click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
+@click.option("--from-window", is_flag=True, help="The show's file starts where the song does in a longer recording.")
+@click.option("--start-timecode", "start", metavar="HH:MM:SS:FF", help="Timecode at second 0; else 01:00:00:00.")
+@click.option("--fps", type=click.Choice(_RATES), help="Frames a second of timecode; else 25.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
-@click.option("--allow-auto", is_flag=True, help="Let machines fire cues that otherwise wait for a person, as lasers.")
+@allowing
+@click.option("--mix", metavar="LEVELS", help='Decibels in practice and show audio: "song -6, click off, count -9".')
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of pages.")
+@click.option(
+    "--font",
+    "fonts",
+    type=FILE,
+    metavar="FILE",
+    multiple=True,
+    help="Typeface for signs that ours lacks; again for more.",
+)
 @click.option("--who", metavar="NAME", help="Whose list it is.")
 @click.option("--plain", is_flag=True, help="For a volunteer: fewer actions, no lasers.")
 @click.option("--changed", is_flag=True, help="Only if the song is not as it was at the last print.")
@@ -75,12 +86,12 @@ def export(
         echo(f"{document} is as it was at the last print; nothing was written.")
         return
     files = chosen(names)
-    inputs = [*files_of(song, document), *([map_file] if map_file else [])]
+    inputs = [*files_of(song, document), *([map_file] if map_file else []), *given["fonts"]]
     named = _named(document, output, [ending for _, ending in files])
     targets = check_targets(named, inputs, force=force, make_folder=True)
     map_ = DeskMap() if map_file is None else load_map(map_file)
     options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
-    put_out(targets, [render(song, form, ending, options) for form, ending in files])
+    put_out(targets, (render(song, form, ending, options) for form, ending in files))
     _remember(song, document, options, any(form.on_paper for form, _ in files))
     if not obj["quiet"] and targets[0].kind != "output":
         _tell(song, options, files, targets)
@@ -146,24 +157,32 @@ def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> N
 def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_sound: bool) -> Options:
     from cuesuggest import __version__
     from cuesuggest.export import Options
+    from cuesuggest.export.common.mix import parse_mix
     from cuesuggest.export.common.timing import RATES, Timing, landmark_offset
     from cuesuggest.song.printed import changes
 
     marks = changes(song)
-    offset, landmark = given.pop("offset"), given["landmark"]
+    offset, landmark, from_window = given.pop("offset"), given["landmark"], given["from_window"]
+    if (offset is not None) + (landmark is not None) + from_window > 1:
+        raise CuesuggestError(
+            "--offset, --landmark and --from-window all say how the show's file runs. Give one of them."
+        )
     if landmark is not None:
-        if offset is not None:
-            raise CuesuggestError("--offset and --landmark both say how the show's file runs. Give one of them.")
         offset = landmark_offset(song, landmark)
-    rate = RATES[given.pop("fps")]
-    start = given.pop("start")
-    rate.parse(start)
+    elif from_window:
+        offset = -song.recording.window.start
+    fps, start, mix = given.pop("fps"), given.pop("start"), given.pop("mix")
+    usual = Timing()
+    timing = Timing(offset or 0.0, RATES[fps] if fps else usual.rate, usual.start if start is None else start)
+    timing.rate.parse(timing.start)
     return Options(
-        timing=Timing(offset or 0.0, rate, start),
+        timing=timing,
         map=map_,
         date=date.today().isoformat(),
         program=__version__,
         sound=_sound(song, document) if with_sound else None,
+        with_timecode=fps is not None or start is not None,
+        mix=parse_mix(mix) if mix is not None else {},
         changed=frozenset(marks.changed),
         removed=marks.removed,
         **given,
@@ -198,16 +217,31 @@ def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path
 
 
 def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Target]) -> None:
-    from cuesuggest.export.common.timing import cues_in_time
-    from cuesuggest.score.records import counted
+    from cuesuggest.export import FORMATS, remarks
+    from cuesuggest.export.common.timing import before_start
 
     for target, (form, _) in zip(targets, files, strict=True):
         echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
-    _, before = cues_in_time(song, options.timing)
-    if before:
+    if any(form.plays for form, _ in files):
+        _tell_waiting(song, options)
+    for said in before_start(song, options.timing):
+        echo(f"In files that run in time: {said}")
+    for name in dict.fromkeys(form.name for form, _ in files):
+        for sentence in remarks(song, FORMATS[name], options):
+            echo(f"{name}: {sentence}")
+
+
+def _tell_waiting(song: Song, options: Options) -> None:
+    from cuesuggest.export.common.told import told
+    from cuesuggest.score.records import counted
+
+    cues = {each.cue.id: each.automatic for each in told(song, options)}
+    waiting = sum(not automatic for automatic in cues.values())
+    if waiting:
+        wait = "waits" if waiting == 1 else "wait"
         echo(
-            f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
-            "them out and say so."
+            f"{waiting} of {counted(len(cues), 'cue')} {wait} for a person; in files that play by themselves that is a "
+            "reminder, and no more."
         )
 
 
@@ -221,8 +255,8 @@ def formats() -> None:
 
     for form in FORMATS.values():
         trial = " (experimental)" if form.experimental else ""
-        line = f"{form.told}{trial}; {form.standard}. Lost: {form.loses}."
-        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<12}", subsequent_indent=" " * 12))
+        line = f"{form.purpose}{trial}; {form.standard}. Lost: {form.loses}."
+        echo(textwrap.fill(line, width(), initial_indent=f"{form.name:<14}", subsequent_indent=" " * 14))
 
 
 @click.command(name="map")

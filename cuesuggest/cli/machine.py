@@ -63,7 +63,7 @@ _BY_AV = {
 _SCRIPTS = {
     "Latin": "ő", "Greek": "ω", "Cyrillic": "ж", "Hebrew": "ש", "Arabic": "ش", "Armenian": "ժ", "Georgian": "ჟ",
     "Chinese": "光", "Japanese": "か", "Korean": "빛", "Thai": "ก", "Devanagari": "क", "Bengali": "ক", "Tamil": "க",
-    "Ethiopic": "ሀ", "Khmer": "ក",
+    "Ethiopic": "ሀ", "Khmer": "ក", "emoji": "🔥",
 }  # fmt: skip
 
 
@@ -285,18 +285,24 @@ def _browser(topic: str) -> Iterator[Looked]:
 
 
 def _typeface(topic: str) -> Iterator[Looked]:
-    from cuesuggest.export.paper.typeface import drawn
+    from cuesuggest.export.paper.further_fonts import EXTRA
+    from cuesuggest.export.paper.typeface import drawn, typeface_for
 
     try:
         has = [script for script, letter in _SCRIPTS.items() if drawn(letter)]
+        face = typeface_for("".join(_SCRIPTS.values()))
+        more = [script for script, letter in _SCRIPTS.items() if script not in has and face.to_print(letter) == letter]
     except Exception as error:
         yield Looked(topic, f"Paper has no typeface ({_said(error)}). Install cuesuggest again.", "lacking")
         return
-    lacks = [script for script in _SCRIPTS if script not in has]
+    lacks = [script for script in _SCRIPTS if script not in (*has, *more)]
+    extra = f" Further fonts that are installed add {', '.join(more)}." if more else ""
+    install = "" if more else f"For Chinese, Japanese, Korean and emoji: {EXTRA}. "
     yield Looked(
         topic,
-        f"Paper is set in DejaVu Sans Condensed, which comes along: {', '.join(has)}. It prints boxes for "
-        f"{', '.join(lacks)}. For those, print the page for a tablet (export --to run) from a browser.",
+        f"Paper is set in DejaVu Sans Condensed, which comes along: {', '.join(has)}.{extra} It prints boxes for "
+        f"{', '.join(lacks)}. {install}Else name a typeface that has them (export --font FILE), or print the page for "
+        "a tablet (export --to run) from a browser.",
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cuesuggest.cli.editing import BY, apply_edits, finish, place_of, placed
+from cuesuggest.cli.editing import BY, CUES, apply_edits, finish, place_of, placed
 from cuesuggest.cli.shared import everywhere, load
 from cuesuggest.cli.times import Number
 from cuesuggest.score.bounds import MOST_FADE_BEATS
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from cuesuggest.decide.change import Change
     from cuesuggest.song import Song
 
-__all__ = ["accept_all", "accept_section", "dark", "length", "one_shot"]
+__all__ = ["accept_all", "accept_section", "by_hand", "by_itself", "dark", "length", "one_shot"]
 
 
 def _make(obj: dict[str, Any], change: Callable[[Song], Change]) -> None:
@@ -59,6 +59,31 @@ def length(obj: dict[str, Any], cue: str, beats: float) -> None:
     from cuesuggest.decide.quick import with_length
 
     apply_edits(obj, lambda song: [with_length(song, each, beats) for each in find_cues(song, (cue,))])
+
+
+@click.command(name="by-itself")
+@CUES
+@everywhere
+@click.pass_obj
+def by_itself(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
+    """Let a machine play cues by itself; not what moves a laser."""
+    _waiting(obj, cues, by_itself=True)
+
+
+@click.command(name="by-hand")
+@CUES
+@everywhere
+@click.pass_obj
+def by_hand(obj: dict[str, Any], cues: tuple[str, ...]) -> None:
+    """Have cues wait for a person's go."""
+    _waiting(obj, cues, by_itself=False)
+
+
+def _waiting(obj: dict[str, Any], cues: tuple[str, ...], *, by_itself: bool) -> None:
+    from cuesuggest.decide.cue_edits import played_by_itself
+    from cuesuggest.decide.meant import find_cues
+
+    apply_edits(obj, lambda song: [played_by_itself(song, cue, by_itself) for cue in find_cues(song, cues)])
 
 
 @click.command(name="one-shot")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -50,7 +50,7 @@ def note_written(path: Path) -> None:
     click.get_current_context().find_root().obj["written"].append(path)
 
 
-def put_out(targets: Sequence[Target], contents: Sequence[bytes]) -> None:
+def put_out(targets: Sequence[Target], contents: Iterable[bytes]) -> None:
     """Write files that the gate has let through, and note those that are on the disk."""
     for path in write_all(targets, contents):
         note_written(path)

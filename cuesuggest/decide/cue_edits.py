@@ -15,8 +15,19 @@ from cuesuggest.score.records import ENTRANCES, EXITS, Anchor, Cue, CueKind, Pla
 from cuesuggest.song import AddCue, RemoveCue, SetCue, SetDoubts, Song
 from cuesuggest.song.edit_types import CueChanges
 from cuesuggest.song.numbers import number_between
+from cuesuggest.song.rig_facts import sources_moved, waits_on_rig
 
-__all__ = ["added", "as_kind", "copied", "counted_anew", "moved", "place_kept", "removed", "with_level"]
+__all__ = [
+    "added",
+    "as_kind",
+    "copied",
+    "counted_anew",
+    "moved",
+    "place_kept",
+    "played_by_itself",
+    "removed",
+    "with_level",
+]
 
 _SAME_PLACE = 0.2  # s; a cue of the same kind so near is the same one
 
@@ -102,28 +113,27 @@ def added(
     peaks = {each.id: each.peak_after for each in song.looks}
     # Of a one-shot that takes time to its peak, that is what meets the beat.
     anchor: Anchor = "lands-on" if kind == "one-shot" and peaks.get(look or "") else "starts-on"
-    return AddCue(
-        Cue(
-            id=f"own/{kind}/{ordinal}",
-            number=number_between(low, above, 1)[0],
-            kind=kind,
-            trigger="hand",
-            anchor=anchor,
-            place=place,
-            note=note,
-            reasons=("You added it.",),
-            confidence=1.0,
-            look=look,
-            side=side,
-            level=level,
-            up_beats=None if out else beats,
-            up_seconds=None if out else seconds,
-            down_beats=beats if out else None,
-            down_seconds=seconds if out else None,
-            who=who,
-            status="added",
-        )
+    cue = Cue(
+        id=f"own/{kind}/{ordinal}",
+        number=number_between(low, above, 1)[0],
+        kind=kind,
+        trigger="hand",
+        anchor=anchor,
+        place=place,
+        note=note,
+        reasons=("You added it.",),
+        confidence=1.0,
+        look=look,
+        side=side,
+        level=level,
+        up_beats=None if out else beats,
+        up_seconds=None if out else seconds,
+        down_beats=beats if out else None,
+        down_seconds=seconds if out else None,
+        who=who,
+        status="added",
     )
+    return AddCue(replace(cue, operator_confirms=waits_on_rig(song, cue)))
 
 
 def copied(song: Song, cue: Cue) -> tuple[tuple[AddCue, Section], ...]:
@@ -173,6 +183,7 @@ def _copy(song: Song, cue: Cue, place: Place, own: Section) -> AddCue:
         new.cue,
         trigger=cue.trigger,
         anchor=cue.anchor,
+        operator_confirms=cue.operator_confirms,
         cautions=cue.cautions,
         reasons=(f"It is as cue {cue.number:g} in {own.mark}.",),
     )
@@ -230,6 +241,26 @@ def with_level(cue: Cue, level: int) -> SetCue:
     if cue.level is None:
         raise EditError(f"Cue {cue.number:g} is a {cue.kind} and sets no level.")
     return SetCue(cue.id, {"level": level})
+
+
+def played_by_itself(song: Song, cue: Cue, by_itself: bool) -> SetCue:
+    """Return the edit that lets a machine play a cue, or has it wait for a person's go.
+
+    Raises
+    ------
+    EditError
+        If a machine is to play what moves a laser, what somebody else does, or what is called.
+    """
+    if by_itself and cue.kind == "call":
+        raise EditError(f"Cue {cue.number:g} is called to people; no machine can play it.")
+    if by_itself and cue.who != "operator":
+        raise EditError(f"Cue {cue.number:g} is for {cue.who}, who does it by hand.")
+    if by_itself and "laser" in sources_moved(song, cue):
+        raise EditError(
+            f"Cue {cue.number:g} moves a laser, and a laser waits for a person's go. Whoever is responsible at the "
+            "place may let lasers go for one export or one run: --allow-auto lasers."
+        )
+    return SetCue(cue.id, {"operator_confirms": not by_itself})
 
 
 def place_kept(song: Song, cues: Iterable[Cue]) -> SetDoubts:

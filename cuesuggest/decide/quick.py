@@ -25,7 +25,7 @@ from cuesuggest.song.compared import in_places
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 from cuesuggest.song.hand_words import length_words
 from cuesuggest.song.open_questions import open_questions
-from cuesuggest.song.rig_facts import action_gap, hands_of, kill_button
+from cuesuggest.song.rig_facts import action_gap, hands_of, kill_button, waits_on_rig
 
 __all__ = ["all_accepted", "dark_held", "lengthened", "one_shot_at", "section_accepted", "section_named", "with_length"]
 
@@ -113,7 +113,8 @@ def dark_held(song: Song, seconds: float) -> Change:
     if held and kill_button(song):
         (side, state), *_ = lit
         edit = added(song, "cut-out", off, look=state.look, side=side or None, level=0)
-        dark = replace(edit, cue=replace(edit.cue, trigger="held", down_beats=0.0, down_seconds=0.0))
+        cue = replace(edit.cue, trigger="held", down_beats=0.0, down_seconds=0.0)
+        dark = replace(edit, cue=replace(cue, operator_confirms=waits_on_rig(song, cue)))
         until = "until the band is back" if stop else "for a beat, as no stop was heard here"
         return Change((dark,), f"cue {dark.cue.number:g} added: dark held at {off}, {until}")
     if stop is None:

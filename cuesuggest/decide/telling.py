@@ -93,6 +93,8 @@ def _value_words(song: Song, name: str, value: object) -> str:
         return str(value)
     if name == "lock":
         return "locked" if value else "unlocked"
+    if name == "operator_confirms":
+        return "waits for a person" if value else "may play by itself"
     if name == "place":
         return f"moved to {value}"
     if name == "vamp" and value:

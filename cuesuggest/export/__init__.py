@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.options import Options
@@ -17,7 +17,7 @@ from cuesuggest.export.common.options import Options
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "write", "write_several"]
+__all__ = ["FORMATS", "Format", "Options", "chosen", "export", "remarks", "write", "write_several"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +47,13 @@ class Format:
     """
     on_paper: bool = False
     """True if people hold it in their hands: the next print marks what has changed since."""
-    with_auto: str = ""
-    """What comes in where machines are allowed to fire cues that otherwise wait for a person."""
-    needs_auto: bool = False
-    """True if it is of little use unless they are."""
+    plays: bool = False
+    """True if machines act by it: what waits for a person is a reminder in it, and no more."""
+    remarks: str = ""
+    """What says which parts of a song it has no room for, as "module:function"; it gives sentences."""
 
-    @property
-    def told(self) -> str:
-        """The purpose, and what `--allow-auto` is to it."""
-        auto = f"; with --allow-auto, {self.with_auto}" if self.with_auto else ""
-        return f"{self.purpose}{auto}{'; needs --allow-auto' if self.needs_auto else ''}"
 
+_TABLE_LOSES = "the analysis, the looks' descriptions, the plan, questions, rejected cues and the history"
 
 FORMATS: dict[str, Format] = {
     each.name: each
@@ -99,41 +95,65 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="xlsx",
-            purpose="the cue list as a workbook",
+            purpose="the cue list as a workbook, for every spreadsheet, whichever its decimal sign",
             standard="Office Open XML (ECMA-376)",
-            loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
+            loses=_TABLE_LOSES,
             files={".cues.xlsx": "data.workbook:write"},
         ),
         Format(
             name="csv",
-            purpose="the cue list as a table, for spreadsheets and scripts",
+            purpose="the cue list as a table, for scripts, and for spreadsheets where the point is the decimal sign",
             standard="RFC 4180",
-            loses="the analysis, the looks' descriptions, the plan, questions, rejected cues and the history",
+            loses=_TABLE_LOSES,
             files={".cues.csv": "data.csv_table:write"},
         ),
         Format(
+            name="csv-semicolon",
+            purpose="the same table for spreadsheets where the comma is the decimal sign, semicolons between",
+            standard="RFC 4180 but for the semicolons",
+            loses=_TABLE_LOSES,
+            files={".semicolon.csv": "data.csv_table:write_with_semicolons"},
+        ),
+        Format(
             name="midi",
-            purpose="bars, sections and cues in a sequencer",
+            purpose="bars, sections and cues in a sequencer; notes and controllers for what may play by itself",
             standard="Standard MIDI File 1.0, format 1",
             loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
             files={".mid": "desk.midi:write"},
-            with_auto="notes and controllers too",
+            plays=True,
         ),
         Format(
             name="msc",
-            purpose="GO for every cue from a sequencer, in time with the song",
+            purpose="GO from a sequencer for every cue that may play by itself, in time with the song",
             standard="MIDI Show Control 1.0 (RP-002)",
             loses="looks, levels, fades (but for timed GO), reasons, notes; letters outside ASCII",
             files={".msc.mid": "desk.show_control:write"},
-            needs_auto=True,
+            plays=True,
             experimental=True,
         ),
         Format(
             name="timecode",
-            purpose="timecode as sound and as MIDI, to run beside the recording",
+            purpose="timecode as sound, to run beside the recording, and as MIDI messages, to go to a place",
             standard="SMPTE ST 12-1 linear timecode; MIDI Time Code, full-frame messages",
-            loses="the cues",
+            loses="the cues; in MIDI the quarter frames that a receiver runs by",
             files={".ltc.wav": "desk.timecode:write_linear", ".mtc.mid": "desk.timecode:write_midi"},
+        ),
+        Format(
+            name="practice",
+            purpose="the song with a click and a count into every cue, to practise by ear; and both without the song",
+            standard="RIFF WAVE",
+            loses="words, looks, levels and fades: tones tell the kind, the side and the moment",
+            files={".practice.wav": "desk.practice:write_mixed", ".count.wav": "desk.practice:write_alone"},
+            needs_sound=True,
+            remarks="desk.counting:cut_short",
+        ),
+        Format(
+            name="show-audio",
+            purpose="the song left and timecode right, for a player of two channels",
+            standard="RIFF WAVE; SMPTE ST 12-1 linear timecode",
+            loses="the cues; stereo",
+            files={".with-ltc.wav": "desk.show_audio:write"},
+            needs_sound=True,
         ),
         Format(
             name="markers",
@@ -144,19 +164,29 @@ FORMATS: dict[str, Format] = {
             needs_sound=True,
         ),
         Format(
+            name="chapters",
+            purpose="the recording with sections and cues as chapters, to jump to in a player",
+            standard="Matroska (RFC 9559)",
+            loses="looks, levels and fades as values, reasons, notes; the picture of a film",
+            files={".chapters.mka": "data.chapters:write"},
+            needs_sound=True,
+        ),
+        Format(
             name="text-show",
             purpose="a cue list for desks that read the text interchange of 1992",
             standard="USITT ASCII Text Representation 3.0, from memory",
             loses="looks but for their levels, exact times, reasons, notes; tenths of seconds; letters outside ASCII",
             files={".show.txt": "desk.text_show:write"},
+            plays=True,
             experimental=True,
         ),
         Format(
             name="osc",
-            purpose="a timed list of Open Sound Control messages, as a bundle and to read",
+            purpose="a timed list of Open Sound Control messages to read; `cuesuggest play` sends them",
             standard="Open Sound Control 1.0",
             loses="reasons, cautions, notes; letters outside ASCII",
-            files={".osc": "desk.osc:write_bundle", ".osc.txt": "desk.osc:write_list"},
+            files={".osc.txt": "desk.osc:write"},
+            plays=True,
         ),
         Format(
             name="captions",
@@ -164,6 +194,22 @@ FORMATS: dict[str, Format] = {
             standard="WebVTT (W3C)",
             loses="looks, levels and fades as values, reasons, notes",
             files={".vtt": "desk.captions:write"},
+        ),
+        Format(
+            name="dawproject",
+            purpose="recording, tempo, meter, sections and cues in one file, for audio workstations",
+            standard="DAWproject 1.0, from memory",
+            loses="levels and fades as values; what the bars before second 0 are",
+            files={".dawproject": "data.daw_project:write"},
+            needs_sound=True,
+            experimental=True,
+        ),
+        Format(
+            name="timeline",
+            purpose="the recording with cues and sections as markers in colours, for editing programs",
+            standard="OpenTimelineIO (Academy Software Foundation), its JSON",
+            loses="levels and fades as values; times finer than a frame, but for a note in each marker",
+            files={".otio": "data.timeline:write"},
         ),
         Format(
             name="score",
@@ -183,7 +229,7 @@ FORMATS: dict[str, Format] = {
             name="json",
             purpose="the cue list for programs",
             standard="JSON with our schema (docs/cue-list.schema.json)",
-            loses="the analysis but for its sections, the plan, questions, rejected cues and the history",
+            loses="the analysis but for bars, beats and sections, the plan, questions, rejected cues and the history",
             files={".list.json": "data.json_list:write"},
         ),
     )
@@ -234,7 +280,14 @@ def write(song: Song, form: Format, ending: str, options: Options) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.files[ending])(song, options)
+    content: bytes = _function(form.files[ending])(song, options)
+    return content
+
+
+def remarks(song: Song, form: Format, options: Options) -> Sequence[str]:
+    """Say what of a song a format had no room for, in sentences."""
+    found: Sequence[str] = _function(form.remarks)(song, options) if form.remarks else ()
+    return found
 
 
 def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
@@ -252,12 +305,13 @@ def write_several(songs: Sequence[tuple[Song, Options]], form: Format) -> bytes:
     bytes
         The content of the file.
     """
-    return _function(form.several)(songs)
+    content: bytes = _function(form.several)(songs)
+    return content
 
 
-def _function(named: str) -> Callable[..., bytes]:
+def _function(named: str) -> Callable[..., Any]:
     module, _, function = named.partition(":")
-    found: Callable[..., bytes] = getattr(import_module(f"cuesuggest.export.{module}"), function)
+    found: Callable[..., Any] = getattr(import_module(f"cuesuggest.export.{module}"), function)
     return found
 
 
@@ -290,9 +344,12 @@ def _files(name: str) -> list[tuple[str, str]]:
     form, _, kind = name.partition(".")
     if form not in FORMATS:
         raise CuesuggestError(f"There is no format {form!r} to export to. {_known()}")
-    endings = [ending for ending in FORMATS[form].files if not kind or ending.endswith(f".{kind}")]
+    files = FORMATS[form].files
+    endings = [ending for ending in files if not kind or ending.endswith(f".{kind}")]
+    if kind and f".{name}" in files:
+        endings = [f".{name}"]
     if not endings:
-        kinds = ", ".join(f"{form}.{ending.rpartition('.')[2]}" for ending in FORMATS[form].files)
+        kinds = ", ".join(f"{form}.{ending.removeprefix(f'.{form}').lstrip('.') or form}" for ending in files)
         raise CuesuggestError(f"The format {form} writes no .{kind} file. Choose one of these: {kinds}.")
     return [(form, ending) for ending in endings]
 

@@ -15,7 +15,16 @@ from cuesuggest.decide import boundaries, statements
 from cuesuggest.decide.answers import answered
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.change import Change
-from cuesuggest.decide.cue_edits import added, as_kind, copied, counted_anew, moved, removed, with_level
+from cuesuggest.decide.cue_edits import (
+    added,
+    as_kind,
+    copied,
+    counted_anew,
+    moved,
+    played_by_itself,
+    removed,
+    with_level,
+)
 from cuesuggest.decide.meant import place_at, stepped
 from cuesuggest.decide.quick import (
     all_accepted,
@@ -36,6 +45,7 @@ from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, St
 from cuesuggest.song import Edit, SetCorrections, SetCue, SetRecording, SetSection, SetTitle, Song
 from cuesuggest.song.compared import in_places
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
+from cuesuggest.song.rig_facts import waits_on_rig
 
 __all__ = ["ACTIONS", "Action"]
 
@@ -44,6 +54,7 @@ Action = Callable[[Song, Asked], Change]
 _KINDS = cast("tuple[CueKind, ...]", get_args(CueKind))
 _ENDS: tuple[Edge, ...] = ("start", "end")
 _STATUSES: tuple[Status, ...] = ("accepted", "rejected", "suggested")
+_MOVES = ("kind", "side", "trigger", "who")  # fields of a cue that say what moves, and by whom
 _STATUS_WORDS = {
     "accepted": "accepted", "rejected": "rejected", "suggested": "a suggestion again",
 }  # fmt: skip
@@ -114,7 +125,7 @@ def _move(song: Song, asked: Asked) -> Change:
 
 
 def _set(song: Song, asked: Asked) -> Change:
-    """Change how a cue is played: its note, look, side, lengths, trigger, anchor, person."""
+    """Change how a cue is played: its note, look, side, lengths, trigger, anchor, person, whether by itself."""
     cue = _cue(song, asked.text("cue"))
     changes = CueChanges()
     if asked.has("trigger"):
@@ -138,6 +149,12 @@ def _set(song: Song, asked: Asked) -> Change:
     changes |= cast(CueChanges, lengths)
     if lengths or changes.get("anchor", cue.anchor) != cue.anchor:
         changes |= counted_anew(song, replace(cue, **cast("dict[str, Any]", changes)))
+    changed = replace(cue, **cast("dict[str, Any]", changes))
+    if asked.has("by_itself"):
+        changes |= played_by_itself(song, changed, asked.yes("by_itself")).changes
+    elif waits_on_rig(song, changed) and any(getattr(changed, name) != getattr(cue, name) for name in _MOVES):
+        # What was let go was a lamp's, and may be a strobe's now.
+        changes["operator_confirms"] = True
     told = {name: value for name, value in changes.items() if getattr(cue, name) != value}
     edits = (SetCue(cue.id, cast(CueChanges, told)),) if told else ()
     return Change(edits, "; ".join(describe(song, edit) for edit in edits) or cue_words(song, cue))

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
 
 from cuesuggest.errors import CuesuggestError, RecordingError
+from cuesuggest.export.desk.tones import struck
 from cuesuggest.sound.recording import Recording, Window
 
 if TYPE_CHECKING:
@@ -25,9 +26,6 @@ __all__ = ["Click", "Sound", "clicks_alone"]
 _HEADER = 44  # bytes: RIFF, fmt and data chunk headers
 _HIGHEST_RATE = 48_000  # Hz; browsers' own mixers run no faster
 _FULL = 32767
-_CLICK_SECONDS = 0.03
-# Hz and share of full scale. The downbeat is an octave higher, which is heard at once at any volume.
-_BEAT_TONE, _DOWNBEAT_TONE = 1000.0, 2000.0
 _PATIENCE = 60.0  # s to wait for a part that is being decoded
 
 
@@ -128,14 +126,14 @@ class Sound:
     def _with_click(self, data: bytes, first: int, last: int, click: Click) -> bytes:
         import numpy as np
 
-        length = round(_CLICK_SECONDS * self.rate)
+        length = len(struck(self.rate, False))
         offset = self._window.start
         wanted = [time for time in click.beats if first - length < round((time - offset) * self.rate) < last]
         if not wanted and click.song == 1.0:
             return data
         mixed = click.song * np.frombuffer(data, "<i2").reshape(-1, self.channels).astype(np.float32)
         for time in wanted:
-            tone = _tone(self.rate, _DOWNBEAT_TONE if time in click.downbeats else _BEAT_TONE)
+            tone = _FULL * struck(self.rate, time in click.downbeats)
             at = round((time - offset) * self.rate) - first
             part = click.level * tone[max(-at, 0) : last - first - at]
             mixed[max(at, 0) : max(at, 0) + len(part)] += part[:, None]
@@ -194,7 +192,7 @@ def clicks_alone(click: Click, rate: int) -> bytes:
     import numpy as np
 
     sound = np.zeros(round((click.beats[-1] + 1) * rate), np.float32)
-    tone = _tone(rate, _BEAT_TONE)
+    tone = _FULL * struck(rate, False)
     for time in click.beats:
         at = round(time * rate)
         sound[at : at + len(tone)] = click.level * tone
@@ -213,15 +211,6 @@ def _nothing(channels: int) -> np.ndarray:
     import numpy as np
 
     return np.zeros((0, channels), np.float32)
-
-
-def _tone(rate: int, pitch: float) -> np.ndarray:
-    """A short tone that begins at its loudest, so that its start is where it is heard."""
-    import numpy as np
-
-    time = np.arange(round(_CLICK_SECONDS * rate)) / rate
-    tone: np.ndarray = _FULL * np.cos(2 * np.pi * pitch * time) * np.exp(-time / 0.006)
-    return tone.astype(np.float32)
 
 
 def _sixteen_bits(block: np.ndarray) -> bytes:

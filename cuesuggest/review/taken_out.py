@@ -77,7 +77,7 @@ class _Wanted:
 def offered() -> list[dict[str, Any]]:
     """Return the formats that the page offers, each with what it is for and the endings of its files.
 
-    Copies of the sound are no part of it, nor what is of use only where machines fire cues by themselves.
+    Copies of the sound are no part of it.
     """
     return [
         {
@@ -211,7 +211,7 @@ def _printed(day: str, song: Song, document: Path) -> None:
 
 
 def _offered() -> list[Format]:
-    return [form for form in FORMATS.values() if not form.needs_sound and not form.needs_auto]
+    return [form for form in FORMATS.values() if not form.needs_sound]
 
 
 def _chosen(endings: tuple[str, ...]) -> dict[str, Format]:

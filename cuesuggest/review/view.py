@@ -149,6 +149,7 @@ def _cues(song: Song) -> list[dict[str, Any]]:
                     "lock",
                 )
             },
+            "by_itself": not cue.operator_confirms,
             "hand": words.of(cue),
             "action": words.short(cue),
             "where": str(place),

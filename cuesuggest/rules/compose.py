@@ -23,6 +23,7 @@ from cuesuggest.rules.plan.planning import plan
 from cuesuggest.rules.plan.simplify import long_enough, simplify
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.stays import stays_of
+from cuesuggest.score.by_itself import waits_by_rig
 from cuesuggest.score.deeds import Question
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_starts
@@ -68,7 +69,12 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
     moves = calmed(mark_vamps(sorted(moves, key=_by_time), brief), every_look, brief)
     moves = mark_special(moves, every_look, brief)
     cues = share_standbys(
-        [replace(move.cue, number=float(number)) for number, move in enumerate(moves, 1)], moves, brief
+        [
+            replace(move.cue, number=float(number), operator_confirms=_waits(move.cue, rig))
+            for number, move in enumerate(moves, 1)
+        ],
+        moves,
+        brief,
     )
     shots = any(cue.kind == "one-shot" for cue in cues)
     looks = build_looks(planned, brief, shots)
@@ -79,6 +85,13 @@ def draft(analysis: SongAnalysis, profile: Profile, rig: Rig, pins: Mapping[str,
         questions=questions(brief, cues) if cues else (),
         cautions=cautions(brief, cues, looks),
     )
+
+
+def _waits(cue: Cue, rig: Rig) -> bool:
+    """Whether a cue waits for a person's go on a rig; what moves a laser does, whatever the rig says."""
+    alone = {side.name: side.by_itself and side.source != "laser" for side in rig.sides}
+    shot = rig.one_shot
+    return waits_by_rig(cue, alone, None if shot is None else shot.by_itself and shot.source != "laser")
 
 
 def _by_time(move: Move) -> tuple[float, int, float, str]:

@@ -20,6 +20,7 @@ __all__ = [
     "PlannedPart",
     "PlannedSection",
     "Series",
+    "Source",
     "beat_words",
     "clock",
     "counted",
@@ -28,6 +29,9 @@ __all__ = [
 
 Category = Literal["rest", "subtle", "lift", "intense"]
 CATEGORIES: tuple[Category, ...] = ("rest", "subtle", "lift", "intense")
+
+Source = Literal["laser", "lamp", "strobe"]
+"""What makes the light."""
 
 CueKind = Literal[
     "recall", "fade-in", "crossfade", "fade-out", "cut-in", "cut-out", "ramp", "one-shot", "speed", "call"
@@ -109,7 +113,7 @@ class Look:
     id: str
     name: str
     category: Category
-    source: Literal["laser", "lamp", "strobe"]
+    source: Source
     cycle_bars: float | None
     """Bars for one round of its motion; None for a look whose motion keeps its own slow time."""
     cycle_seconds: float | None
@@ -170,6 +174,7 @@ class Cue:
     """Cues that share one stand-by have the same group number."""
     who: str = "operator"
     operator_confirms: bool = True
+    """It waits for a person's go; what does not may be played by a machine (`score.by_itself`)."""
     cautions: tuple[str, ...] = ()
     status: Status = "suggested"
     note: str = ""

@@ -49,6 +49,7 @@ def fresh_file(target: Path, data: bytes, mode: int | None = None) -> Iterator[P
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
+        del data  # Others may be written before this one is put in place.
         if mode is not None:
             # FAT and many network drives refuse that; a save is worth more than its permissions.
             with contextlib.suppress(OSError):

@@ -35,6 +35,7 @@ __all__ = [
     "Window",
     "check_name",
     "document_path",
+    "open_container",
     "open_recording",
 ]
 
@@ -299,7 +300,7 @@ def _block_frames(recording: Recording) -> int:
 
 
 @contextmanager
-def _container(path: Path) -> Iterator[Any]:
+def open_container(path: Path) -> Iterator[Any]:
     """Open a file for PyAV. A file, not its name: names like "concat:a.mp3" mean something else to it."""
     import av
 
@@ -313,13 +314,13 @@ def _probe_av(path: Path) -> _Found | None:
     import av
 
     try:
-        with _container(path) as container:
+        with open_container(path) as container:
             tracks = len(container.streams.audio)
             announced = None if container.duration is None else container.duration / av.time_base
             if not tracks and container.streams.video:
                 raise RecordingError(f"{path} has no sound in it. Use the file that the sound was recorded in.")
         for track in range(tracks):
-            with _container(path) as container:
+            with open_container(path) as container:
                 # The first frame, not the header, tells the rate: some headers leave out what the codec doubles.
                 frame = next((part for part in _frames(container, track) if not isinstance(part, float)), None)
                 if frame is not None and frame.sample_rate:
@@ -361,7 +362,7 @@ def _av_blocks(recording: Recording, first: int) -> Generator[np.ndarray, None, 
     waiting: list[np.ndarray] = []
     count = 0
     try:
-        with _container(recording.path) as container:
+        with open_container(recording.path) as container:
             for frame in _frames(container, recording.track):
                 samples = _samples(frame, recording)
                 part = samples[first:]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cuesuggest.errors import RecordingError
-from cuesuggest.sound.recording import Recording, open_recording
+from cuesuggest.sound.recording import Recording, Window, open_recording
+
+if TYPE_CHECKING:
+    import numpy as np
 
 __all__ = ["ExactSound", "exact_sound"]
 
@@ -51,6 +54,27 @@ class ExactSound:
         for block in _read(self.recording, self._kind):
             yield _packed(block, self.bits)
 
+    def heard(self, start: float) -> Iterator[np.ndarray]:
+        """The samples from a second on as the analysis hears them, full scale 1.0.
+
+        Yields
+        ------
+        ndarray of float32, shape (frames, channels)
+        """
+        return self.recording.blocks(Window(start))
+
+    def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
+        """The sound as the file holds it, coded or not, with chapters in it: second and title of each, rising.
+
+        Raises
+        ------
+        RecordingError
+            If no file with chapters holds such sound.
+        """
+        from cuesuggest.sound.chapters_copied import with_chapters
+
+        return with_chapters(self.recording, chapters, self.frames / self.rate, tags)
+
 
 def exact_sound(path: Path) -> ExactSound:
     """Open a recording to copy its samples.
@@ -69,12 +93,23 @@ def exact_sound(path: Path) -> ExactSound:
     RecordingError
         If it cannot be read.
     """
+    import soundfile
+
     recording = open_recording(path)
     bits, kind = _whole_numbers(recording) or (32, "float32")
-    frames = sum(len(block) for block in _read(recording, kind))
+    try:
+        frames = _count(recording, kind)
+    except soundfile.LibsndfileError:
+        # The file breaks off: the way of the analysis reads what is there.
+        bits, kind = 32, "float32"
+        frames = _count(recording, kind)
     if not frames:
         raise RecordingError(f"{path} holds no sound any more. Copy it again and run the command again.")
     return ExactSound(recording, recording.sample_rate, recording.channels, bits, kind == "float32", frames, kind)
+
+
+def _count(recording: Recording, kind: str) -> int:
+    return sum(len(block) for block in _read(recording, kind))
 
 
 def _whole_numbers(recording: Recording) -> tuple[int, str] | None:

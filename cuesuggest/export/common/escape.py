@@ -12,6 +12,7 @@ import re
 __all__ = [
     "ascii_line",
     "csv_cell",
+    "decimal_text",
     "number_text",
     "one_line",
     "osc_part",
@@ -71,10 +72,14 @@ def show_line(text: str, most: int) -> str:
     return shortened(ascii_line(text).replace("!", "."), most)
 
 
+def decimal_text(number: float) -> str:
+    """Write a number with four decimals, no exponent, and no minus before a nought."""
+    return f"{round(number, 4) + 0.0:.4f}"
+
+
 def number_text(number: float) -> str:
     """Write a cue number or a time: up to four decimals, no exponent, no trailing zeros."""
-    # Nor a minus before a nought.
-    return f"{round(number, 4) + 0.0:.4f}".rstrip("0").rstrip(".")
+    return decimal_text(number).rstrip("0").rstrip(".")
 
 
 def csv_cell(text: str) -> str:
@@ -88,8 +93,17 @@ def vtt_text(text: str) -> str:
 
 
 def osc_part(text: str) -> str:
-    """Make a text a part of an OSC address: small letters, digits, hyphens; "x" if nothing is left."""
-    return re.sub("[^a-z0-9]+", "-", ascii_line(text).lower()).strip("-") or "x"
+    """Make a text a part of an OSC address: small letters, digits, hyphens; "x" if nothing is left.
+
+    Texts in other scripts may sound alike, or lose all that they say; four digits tell them apart.
+    """
+    part = re.sub("[^a-z0-9]+", "-", ascii_line(text).lower()).strip("-") or "x"
+    if text.isascii():
+        return part
+    # The registry of formats imports this module, and costs nothing.
+    from hashlib import sha256
+
+    return f"{part}-{sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:4]}"
 
 
 def toml_string(text: str) -> str:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
-from cuesuggest.score.records import Cue
+from cuesuggest.score.records import Source
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from cuesuggest.song import Song
 
-__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "is_automatic"]
+__all__ = ["CAUTION", "EXPERIMENTAL", "About", "Options", "RecordedSound", "about", "needed_sound"]
 
 CAUTION = (
     "A draft for a person who plays it: check every cue by ear and eye, and keep people out of the beams. "
@@ -35,6 +39,12 @@ class RecordedSound(Protocol):
     def blocks(self) -> Iterator[bytes]:
         """The samples in order, little-endian, channels side by side, unchanged by as much as a bit."""
 
+    def heard(self, start: float) -> Iterator[np.ndarray]:
+        """The samples from a second on as fractions of full scale, blocks of shape (frames, channels)."""
+
+    def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
+        """The sound as the file holds it with chapters in it: second and title of each, rising."""
+
 
 @dataclass(frozen=True, slots=True)
 class Options:
@@ -42,17 +52,25 @@ class Options:
 
     timing: Timing = field(default_factory=Timing)
     map: DeskMap = field(default_factory=DeskMap)
-    allow_auto: bool = False
-    """Cues that wait for a person's go may act by themselves in automatic formats."""
+    allow_auto: frozenset[Source] = frozenset()
+    """What may play by itself in automatic formats although its cues wait for a person's go."""
     landmark: str | None = None
     """As typed; its offset is in `timing` already."""
+    from_window: bool = False
+    """Second 0 is where the song's window in the recording starts, as `timing` has it; its end is that of the sound."""
     date: str = ""
     """Of the export, as 2031-05-04."""
     program: str = ""
     """Version of this program."""
     sound: RecordedSound | None = None
     """None unless a format that `needs_sound` is written."""
+    mix: Mapping[str, float] = field(default_factory=dict)
+    """Decibels of full scale of parts of a sound that is mixed; those not named have their usual level."""
     paper: Literal["a4", "letter"] = "a4"
+    fonts: tuple[Path, ...] = ()
+    """Files of typefaces that PDF takes what ours lacks from."""
+    with_timecode: bool = False
+    """The list on paper has a column of timecode."""
     who: str | None = None
     """Whose list this is; the others' lines are then told apart."""
     plain: bool = False
@@ -105,6 +123,14 @@ def about(song: Song, options: Options) -> About:
     return About(song.title, song.recording.sha256[:12], made, str(options.timing), CAUTION)
 
 
-def is_automatic(cue: Cue, options: Options) -> bool:
-    """Whether a cue may act by itself where a machine plays; otherwise it is a reminder there, and no more."""
-    return options.allow_auto or not cue.operator_confirms
+def needed_sound(options: Options, name: str) -> RecordedSound:
+    """Return the recording's sound for a format that is made from it.
+
+    Raises
+    ------
+    CuesuggestError
+        If it was not given.
+    """
+    if options.sound is None:
+        raise CuesuggestError(f"The recording is needed for `{name}`, and it was not given. Put it back in its place.")
+    return options.sound

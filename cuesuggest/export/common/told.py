@@ -7,17 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import number_text, one_line
-from cuesuggest.export.common.options import Options, is_automatic
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.options import Options
+from cuesuggest.export.common.timing import cues_in_time, in_time
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place, hand_starts, presses
 from cuesuggest.score.records import Cue, Look
 from cuesuggest.song.hand_words import HandWords
+from cuesuggest.song.rig_facts import sources_moved
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["BY_HAND", "Told", "told", "wording"]
+__all__ = ["BY_HAND", "Told", "is_automatic", "remarks_on_hands", "told", "wording"]
 
 BY_HAND = "By hand"
 
@@ -39,7 +40,7 @@ class Told:
 
 
 def told(song: Song, options: Options) -> list[Told]:
-    """Every cue that stands as something to be said, in order of time; those before second 0 are left out.
+    """Every cue that stands and has room in the show's time as something to be said, in order of time.
 
     One-shots are told at the beat that they meet: how early to press is part of their words.
 
@@ -60,9 +61,11 @@ def told(song: Song, options: Options) -> list[Told]:
         where = f"{hand_place(cue, grid)}{f', lands at {cue.place}' if early < 0 else ''}"
         short = one_line(words.short(cue)) + _early_words(cue, looks)
         for index, seconds in enumerate(presses(cue, grid)):
-            at = max(options.timing.show(seconds + early), 0.0)
+            if not in_time(cue, seconds, options.timing):
+                continue
+            at = max(options.timing.show(seconds + early), options.timing.opens)
             again = index > 0
-            found.append(Told(at, cue, short, is_automatic(cue, options), "" if again else where, again))
+            found.append(Told(at, cue, short, is_automatic(song, cue, options), "" if again else where, again))
     return sorted(found, key=lambda each: (each.at, each.cue.number))
 
 
@@ -72,6 +75,28 @@ def _early_words(cue: Cue, looks: Mapping[str, Look]) -> str:
     if cue.kind != "one-shot" or cue.anchor != "lands-on" or look is None or not look.peak_after:
         return ""
     return f", press {look.peak_after:.2g} s early"
+
+
+def is_automatic(song: Song, cue: Cue, options: Options) -> bool:
+    """Whether a cue may act by itself where a machine plays; otherwise it is a reminder there, and no more.
+
+    What moves a laser may only where lasers are allowed by name, whatever the cue says.
+    """
+    moved = sources_moved(song, cue)
+    if "laser" in moved - options.allow_auto:
+        return False
+    return not cue.operator_confirms or (bool(moved) and moved <= options.allow_auto)
+
+
+def remarks_on_hands(song: Song, options: Options) -> list[str]:
+    """Say, for the head of a file that plays by itself, what in it waits for a person, and that lasers do not."""
+    listed = told(song, options)
+    said = []
+    if any(not each.automatic for each in listed):
+        said.append(f"Cues marked '{BY_HAND}' wait for a person: they are told here and do nothing.")
+    if any(each.automatic and "laser" in sources_moved(song, each.cue) for each in listed):
+        said.append("Lasers play by themselves here: only while a trained person sees all beams and can stop them.")
+    return said
 
 
 def wording(each: Told) -> str:

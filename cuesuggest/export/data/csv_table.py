@@ -2,11 +2,16 @@
 
 Records end with CR LF, the first is the header. UTF-8 without a byte-order mark: some spreadsheets want one,
 but it hurts other readers. A text that a spreadsheet would run as a formula gets a single quote in front
-(OWASP, CSV injection; CWE-1236); numbers stay bare, so -0.25 is a number.
+(OWASP, CSV injection; CWE-1236); numbers and what we write ourselves stay bare, so -0.25 is a number.
+
+Where the comma is the decimal sign, a spreadsheet takes 13.116 for thirteen thousand: what may have a fraction has
+four decimals, which no grouping of thousands has. For such spreadsheets there is the same table with semicolons
+between, commas in its numbers, and the mark.
 """
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 from collections.abc import Callable, Iterator
@@ -14,7 +19,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section
-from cuesuggest.export.common.escape import csv_cell, number_text
+from cuesuggest.export.common.escape import csv_cell, decimal_text
 from cuesuggest.export.common.options import Options
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import in_order_of_hand
@@ -24,7 +29,7 @@ from cuesuggest.song.hand_words import HandWords, beside
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["COLUMNS", "Cell", "Row", "rows", "write"]
+__all__ = ["COLUMNS", "Cell", "Row", "rows", "write", "write_with_semicolons"]
 
 Cell = str | int | float | bool | None
 
@@ -42,6 +47,10 @@ class Row:
     """Where its fade has arrived, if it is meant to land there."""
     seconds: float
     """Of the show, when the hand begins."""
+    timecode: str
+    """When the hand begins."""
+    fps: str
+    """Which frames it counts."""
     look: Look | None
     section: Section | None
     bars_since: float | None
@@ -62,6 +71,8 @@ COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "lands at": lambda row: str(row.lands) if row.lands else None,
     "time": lambda row: clock(row.seconds),
     "seconds": lambda row: row.seconds,
+    "timecode": lambda row: row.timecode,
+    "fps": lambda row: row.fps,
     "bars since the last cue": lambda row: row.bars_since,
     "seconds since the last cue": lambda row: row.seconds_since,
     "standby": lambda row: row.cue.standby,
@@ -91,6 +102,8 @@ COLUMNS: dict[str, Callable[[Row], Cell]] = {
     "note": lambda row: beside(row.cue),
     "id": lambda row: row.cue.id,
 }
+_OURS = {"time", "timecode", "fps"}
+"""Columns whose texts nobody types."""
 
 
 def write(song: Song, options: Options) -> bytes:
@@ -106,14 +119,34 @@ def write(song: Song, options: Options) -> bytes:
     Returns
     -------
     bytes
-        UTF-8. Seconds and beats have up to four decimals; what a cue has not is an empty field; yes and no
+        UTF-8. Seconds and beats have four decimals; what a cue has not is an empty field; yes and no
         are words.
     """
+    return _table(song, options, ",", ".")
+
+
+def write_with_semicolons(song: Song, options: Options) -> bytes:
+    """Write the same table for spreadsheets where the comma is the decimal sign.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    bytes
+        UTF-8 with the byte-order mark by which a spreadsheet knows it.
+    """
+    return codecs.BOM_UTF8 + _table(song, options, ";", ",")
+
+
+def _table(song: Song, options: Options, between: str, point: str) -> bytes:
     text = io.StringIO(newline="")
-    table = csv.writer(text, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
+    table = csv.writer(text, delimiter=between, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
     table.writerow(COLUMNS)
     for row in rows(song, options):
-        table.writerow([_field(column(row)) for column in COLUMNS.values()])
+        table.writerow([_field(name, column(row), point) for name, column in COLUMNS.items()])
     # A broken half of a character has no spelling in UTF-8 and becomes a question mark.
     return text.getvalue().encode("utf-8", "replace")
 
@@ -142,6 +175,8 @@ def rows(song: Song, options: Options) -> Iterator[Row]:
             place,
             cue.place if place != cue.place else None,
             options.timing.show(place.seconds),
+            options.timing.label(place.seconds),
+            options.timing.rate.name,
             looks[cue.look] if cue.look is not None else None,
             grid.section_of(place.bar),
             grid.bars_between(before, place) if before else None,
@@ -150,11 +185,13 @@ def rows(song: Song, options: Options) -> Iterator[Row]:
         before = place
 
 
-def _field(cell: Cell) -> str:
+def _field(column: str, cell: Cell, point: str) -> str:
     if cell is None:
         return ""
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, str):
-        return csv_cell(cell)
-    return number_text(cell)
+        return cell.replace(".", point) if column in _OURS else csv_cell(cell)
+    if isinstance(cell, int) or (column == "number" and cell.is_integer()):
+        return str(int(cell))
+    return decimal_text(cell).replace(".", point)

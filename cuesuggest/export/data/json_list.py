@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from cuesuggest.export.common.options import Options, about, is_automatic
+from cuesuggest.export.common.options import Options, about
+from cuesuggest.export.common.told import is_automatic
 from cuesuggest.export.data.csv_table import Row, rows
 from cuesuggest.score.records import CATEGORIES, Cue
 from cuesuggest.song.hand_words import beside
@@ -38,7 +39,7 @@ def write(song: Song, options: Options) -> bytes:
     timing = options.timing
     data: dict[str, Any] = {
         "format": "cuesuggest-cue-list",
-        "version": 1,
+        "version": 2,
         "title": song.title,
         "take": song.recording.sha256,
         "date": options.date or None,
@@ -71,12 +72,25 @@ def write(song: Song, options: Options) -> bytes:
             }
             for section in song.analysis.sections
         ],
-        "cues": [_cue(row, options) for row in rows(song, options)],
+        "tempo": song.analysis.tempo_bpm,
+        "bars": [
+            {
+                "number": bar.number,
+                "start": timing.show(bar.start),
+                "end": timing.show(bar.end),
+                "beats": bar.beats,
+                "time_signature": bar.time_signature,
+                "tempo": round(60 * bar.beats / (bar.end - bar.start), 2) if bar.end > bar.start else None,
+            }
+            for bar in song.analysis.bars
+        ],
+        "beats": [timing.show(beat) for beat in song.analysis.beats],
+        "cues": [_cue(row, song, options) for row in rows(song, options)],
     }
     return json_text(data).encode("utf-8", "replace")
 
 
-def _cue(row: Row, options: Options) -> dict[str, Any]:
+def _cue(row: Row, song: Song, options: Options) -> dict[str, Any]:
     cue: Cue = row.cue
     series = cue.series
     return {
@@ -111,7 +125,7 @@ def _cue(row: Row, options: Options) -> dict[str, Any]:
         "standby": cue.standby,
         "who": cue.who,
         "hand": row.hand,
-        "automatic": is_automatic(cue, options),
+        "automatic": is_automatic(song, cue, options),
         "reasons": list(cue.reasons),
         "cautions": list(cue.cautions),
         "confidence": cue.confidence,
@@ -144,6 +158,15 @@ def cue_list_schema() -> dict[str, Any]:
         "end": number,
         "first_bar": whole,
         "last_bar": whole,
+    }
+    tempo = _or_null({**number, "exclusiveMinimum": 0})
+    bar = {
+        "number": {**whole, "description": "1 is the first full bar of the song"},
+        "start": number,
+        "end": number,
+        "beats": {**whole, "minimum": 1, "description": "that are felt: 2 in 6/8"},
+        "time_signature": text,
+        "tempo": {**tempo, "description": "felt beats a minute on average through this bar"},
     }
     cue = {
         "id": {**text, "minLength": 1},
@@ -195,7 +218,7 @@ def cue_list_schema() -> dict[str, Any]:
         **_closed(
             {
                 "format": {"const": "cuesuggest-cue-list"},
-                "version": {"const": 1},
+                "version": {"const": 2},
                 "title": text,
                 "take": {**text, "pattern": "^[0-9a-f]{64}$"},
                 "date": _or_null(text),
@@ -208,6 +231,9 @@ def cue_list_schema() -> dict[str, Any]:
                 "caution": text,
                 "looks": {"type": "array", "items": _closed(look)},
                 "sections": {"type": "array", "items": _closed(section)},
+                "tempo": {**tempo, "description": "felt beats a minute, of the song as a whole"},
+                "bars": {"type": "array", "items": _closed(bar)},
+                "beats": {"type": "array", "items": number},
                 "cues": {"type": "array", "items": _closed(cue)},
             }
         ),

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.escape import ascii_line
-from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.riff import chunk, sound_format, wav
+from cuesuggest.export.common.options import Options, about, needed_sound
+from cuesuggest.export.common.riff import chunk, recorded_format, wav
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.score.records import clock
 
@@ -57,16 +56,10 @@ def write(song: Song, options: Options) -> bytes:
     CuesuggestError
         If there is no sound, or it is too long for a WAV file.
     """
-    sound = options.sound
-    if sound is None:
-        raise CuesuggestError("The recording is needed for `markers`, and it was not given. Put it back in its place.")
-    before = [
-        chunk("bext", bext(song, options, sound)),
-        chunk("fmt ", sound_format(sound.rate, sound.channels, sound.bits, sound.is_float)),
-    ]
-    if sound.is_float:
-        before.append(chunk("fact", struct.pack("<I", sound.frames)))
-    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, options, sound)), _info(song, options)])
+    sound = needed_sound(options, "markers")
+    before = [chunk("bext", bext(song, options, sound)), *recorded_format(sound)]
+    own_times = replace(options, timing=options.timing.of_recording())
+    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, own_times, sound)), _info(song, own_times)])
 
 
 def mark_chunks(marks: Sequence[SoundMark]) -> list[bytes]:
@@ -105,11 +98,11 @@ def bext(song: Song, options: Options, sound: RecordedSound) -> bytes:
     bytes
         602 bytes, then the coding history.
     """
-    words = about(song, options)
     timing = options.timing
+    words = about(song, replace(options, timing=timing.of_recording()))
     first = timing.rate.seconds(timing.rate.parse(timing.start)) + timing.offset
-    # What begins before midnight began on the day before.
-    reference = round((first if first >= 0 else first + timing.rate.seconds(timing.rate.per_day)) * sound.rate)
+    # The count begins again at midnight: what begins before it began on the day before.
+    reference = round(first * sound.rate) % round(timing.rate.seconds(timing.rate.per_day) * sound.rate)
     coding = f"A=PCM,F={sound.rate},W={sound.bits},M={'mono' if sound.channels == 1 else 'stereo'}"
     return (
         _field(f"{words.title}; take {words.take}; {words.times}", 256)
@@ -129,8 +122,7 @@ def _marks(song: Song, options: Options, sound: RecordedSound) -> list[SoundMark
 
     marks = []
     for each in told(song, options):
-        at = each.at - options.timing.offset
-        marks.append(SoundMark(frame(at), wording(each), " ".join((*each.cue.reasons, *each.cue.cautions))))
+        marks.append(SoundMark(frame(each.at), wording(each), " ".join((*each.cue.reasons, *each.cue.cautions))))
     for section in song.analysis.sections:
         name = f"{section.mark} {section.name}"
         length = max(frame(section.end) - frame(section.start), 1)

@@ -1,7 +1,8 @@
 """A song for a sequencer: bars, sections and cues, and as notes and controllers what a machine may play.
 
 Standard MIDI File 1.0, format 1. A look is a note, held as long as the look is on; the level of a side is a
-controller; a one-shot is a short note. Which ones is the user's map, or simple counting from 1.
+controller; a one-shot is a short note, and its level is how hard it is struck. Which ones is the user's map, or simple
+counting from 1.
 """
 
 from __future__ import annotations
@@ -15,16 +16,15 @@ from mido import Message
 from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.desk.automatic import Dark, LookOn, moves
-from cuesuggest.export.desk.midi_file import Timed, cue_points, midi_bytes
+from cuesuggest.export.desk.midi_file import Timed, cue_events, cue_remarks, midi_bytes
 from cuesuggest.score.light import LevelMove
 
 if TYPE_CHECKING:
     from cuesuggest.export.common.desk_map import DeskMap
     from cuesuggest.song import Song
 
-__all__ = ["write"]
+__all__ = ["light", "write"]
 
-_VELOCITY = 100
 _STEP = 0.02  # Seconds between two values of a fade: a packet of light data takes about as long.
 _SHORTEST = 0.02  # Seconds of a note: more than a tick at any tempo; some readers drop notes of no length.
 # What comes first of what happens at once: a note ends before the next begins, a level is there before its look.
@@ -38,16 +38,32 @@ def write(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Without `allow_auto`, cues that wait for a person are cue points in words, and no more.
+        Cues that wait for a person are cue points in words, and no more.
 
     Returns
     -------
     bytes
     """
+    tracks = [("Cues", cue_events(song, options, "cue_marker")), ("Light", light(song, options))]
+    return midi_bytes(song, options, tracks, cue_events(song, options, "marker"), cue_remarks(song, options))
+
+
+def light(song: Song, options: Options) -> list[Timed]:
+    """Return the notes and controllers of what may play by itself.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    list of Timed
+        In no order.
+    """
     desk = completed(song, options.map)
     all_ = moves(song, options)
-    light = [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
-    return midi_bytes(song, options, [cue_points(song, options), ("Light", light)])
+    return [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
 
 
 def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:
@@ -62,8 +78,14 @@ def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:
         ends = [min(each.until, after.at) for each, after in pairwise(held)] + [held[-1].until]
         for each, end in zip(held, ends, strict=True):
             end = max(end, each.at + _SHORTEST)
-            yield each.at, _ON, Message("note_on", channel=channel, note=note, velocity=_VELOCITY)
+            yield each.at, _ON, Message("note_on", channel=channel, note=note, velocity=_velocity(each))
             yield end, _OFF, Message("note_off", channel=channel, note=note)
+
+
+def _velocity(each: LookOn) -> int:
+    """How hard a note is struck: fully, as the level of a side is its controller's; a one-shot has no other level."""
+    level = each.cue.level if each.side is None else None
+    return 127 if level is None else max(_seven_bits(level), 1)  # 0 would end the note
 
 
 def _controllers(levels: tuple[LevelMove, ...], darks: tuple[Dark, ...], desk: DeskMap) -> Iterator[Timed]:
@@ -94,11 +116,14 @@ def _values(moved: list[LevelMove], darks: tuple[Dark, ...]) -> Iterator[tuple[f
 
 def _fade(each: LevelMove, until: float) -> Iterator[tuple[float, float]]:
     steps = int(each.seconds / _STEP)
+    # The last value comes with the end, not where a rounded level would already be it.
+    last = _seven_bits(each.to)
     for step in range(1, steps):
         at = each.start + step * _STEP
         if at >= until:
             return
-        yield at, each.level(at)
+        if _seven_bits(each.level(at)) != last:
+            yield at, each.level(at)
     if each.end <= until:
         yield each.end, each.to
 

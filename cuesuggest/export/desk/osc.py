@@ -1,7 +1,8 @@
-"""A timed list of Open Sound Control messages: one bundle in a file, and the same as text to read.
+"""A timed list of Open Sound Control messages, as text to read.
 
-OSC 1.0 (26 March 2002). Time tags are relative: second 0 is the start of the show, not of the year 1900; whoever
-plays the file adds its own now. Addresses come from the map; without one they are /cuesuggest/SONG/CUE-ID.
+OSC 1.0 (26 March 2002). There is no file of messages to send: a packet that holds a whole list would have it all done
+at once by whoever takes its times, counted from second 0 of the show, for times long gone. What is sent in time goes
+from `cuesuggest.play`. Addresses come from the map; without one they are /cuesuggest/SONG/CUE-ID.
 """
 
 from __future__ import annotations
@@ -9,59 +10,37 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.escape import ascii_line, number_text, osc_part
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.timing import cues_in_time
-from cuesuggest.export.common.told import Told, told, wording
+from cuesuggest.export.common.timing import before_start
+from cuesuggest.export.common.told import Told, remarks_on_hands, told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Argument", "bundle", "message", "time_tag", "write_bundle", "write_list"]
+__all__ = ["Argument", "OscSent", "message", "song_address", "timed_messages", "write"]
 
 Argument = str | int | float
 _LINE = 200
 
 
 @dataclass(frozen=True, slots=True)
-class _Sent:
+class OscSent:
     """One message at a moment of the show."""
 
     at: float
     address: str
     arguments: tuple[Argument, ...]
+    what: Literal["look", "one-shot", "level", "dark", "cue", "reminder"]
+    """What it is about: a look or one-shot that comes or goes, the level of a side, a cue without an address."""
 
 
-def write_bundle(song: Song, options: Options) -> bytes:
-    """Write a song's list as one bundle that holds a bundle for every moment.
-
-    Parameters
-    ----------
-    song : Song
-    options : Options
-        Without `allow_auto`, cues that wait for a person go to the address .../reminder, as words.
-
-    Returns
-    -------
-    bytes
-        One OSC packet; its first message, at second 0, tells what it is.
-    """
-    head = message(
-        f"/cuesuggest/{_song_part(song)}/about", [ascii_line(line, _LINE) for line in _about_lines(song, options)]
-    )
-    moments: dict[float, list[bytes]] = {}
-    for each in _sent_messages(song, options):
-        moments.setdefault(each.at, []).append(message(each.address, each.arguments))
-    return bundle(0.0, [head, *(bundle(at, found) for at, found in moments.items())])
-
-
-def write_list(song: Song, options: Options) -> bytes:
-    """Write the messages of `write_bundle` as lines of text: seconds, address, arguments.
+def write(song: Song, options: Options) -> bytes:
+    """Write what `timed_messages` gives as lines of text: seconds, address, arguments.
 
     Parameters
     ----------
@@ -71,12 +50,13 @@ def write_list(song: Song, options: Options) -> bytes:
     Returns
     -------
     bytes
-        ASCII; lines that start with # are comments.
+        ASCII; lines that start with # are comments. Cues that wait for a person go to the address .../reminder, as
+        words.
     """
     lines = [f"# {ascii_line(line)}" for line in _about_lines(song, options)]
     lines += [
         f"{each.at:10.4f}  {each.address}" + "".join(f" {_readable(value)}" for value in each.arguments)
-        for each in _sent_messages(song, options)
+        for each in timed_messages(song, options)
     ]
     return ("\n".join(lines) + "\n").encode("ascii")
 
@@ -87,56 +67,52 @@ def message(address: str, arguments: Sequence[Argument]) -> bytes:
     return _string(address) + _string(f",{kinds}") + b"".join(map(_argument, arguments))
 
 
-def bundle(seconds: float, elements: Sequence[bytes]) -> bytes:
-    """Write an OSC bundle at a relative time."""
-    return b"#bundle\0" + time_tag(seconds) + b"".join(struct.pack(">i", len(each)) + each for each in elements)
-
-
-def time_tag(seconds: float) -> bytes:
-    """Write a time tag: whole seconds, then the fraction in 2^-32 s.
-
-    A fraction of 1 with no seconds would mean "immediately"; times here are rounded to 0.1 ms and never meet it.
-    """
-    ticks = round(seconds * 2**32)
-    return struct.pack(">II", ticks >> 32, ticks & 0xFFFFFFFF)
-
-
 def _about_lines(song: Song, options: Options) -> Iterator[str]:
     yield from about(song, options).lines()
-    yield "Times are seconds from second 0 of the show; time tags count the same seconds."
-    if not options.allow_auto:
-        yield "Cues that wait for a person are reminders: words for a screen, no light moves by them."
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        yield f"{counted(len(before), 'cue')} before second 0 left out."
+    yield "Times are seconds from second 0 of the show."
+    yield from remarks_on_hands(song, options)
+    yield from before_start(song, options.timing)
 
 
-def _sent_messages(song: Song, options: Options) -> list[_Sent]:
+def timed_messages(song: Song, options: Options) -> list[OscSent]:
+    """Return every message of a song's list.
+
+    Parameters
+    ----------
+    song : Song
+    options : Options
+
+    Returns
+    -------
+    list of OscSent
+        In order of time.
+    """
     desk = completed(song, options.map)
-    prefix = f"/cuesuggest/{_song_part(song)}"
+    prefix = song_address(song)
     cue_ids = {each.cue.id for each in told(song, options)}
     parts = _unique_parts(sorted(cue_ids))
     mapped: set[str] = set()
-    found: list[_Sent] = []
+    found: list[OscSent] = []
     all_ = moves(song, options)
     for look in all_.looks:
         address = desk.looks[look.look].address if look.look in desk.looks else None
         if address:
-            found += [_Sent(look.at, address, (1,)), _Sent(look.until, address, (0,))]
+            what: Literal["look", "one-shot"] = "one-shot" if look.side is None else "look"
+            found += [OscSent(at, address, (on,), what) for at, on in ((look.at, 1), (look.until, 0))]
             mapped.add(look.cue.id)
     for move in all_.levels:
         address = desk.sides[move.side].address
         if address:
-            found.append(_Sent(move.start, address, (move.to / 100, move.seconds)))
+            found.append(OscSent(move.start, address, (move.to / 100, move.seconds), "level"))
             mapped.add(move.cue.id)
     for dark in all_.darks:
         mapped.add(dark.cue.id)
-        found += [_Sent(at, f"{prefix}/dark", (on,)) for at, on in ((dark.at, 1), (dark.until, 0))]
+        found += [OscSent(at, f"{prefix}/dark", (on,), "dark") for at, on in ((dark.at, 1), (dark.until, 0))]
     for each in told(song, options):
         if not each.automatic:
-            found.append(_Sent(each.at, f"{prefix}/reminder", (*_reminder_arguments(each),)))
+            found.append(OscSent(each.at, f"{prefix}/reminder", (*_reminder_arguments(each),), "reminder"))
         elif each.cue.id not in mapped:
-            found.append(_Sent(each.at, f"{prefix}/{parts[each.cue.id]}", _value_arguments(each)))
+            found.append(OscSent(each.at, f"{prefix}/{parts[each.cue.id]}", _value_arguments(each), "cue"))
     return sorted(found, key=lambda each: each.at)
 
 
@@ -158,14 +134,15 @@ def _unique_parts(ids: list[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for each in ids:
         part = osc_part(each)
-        while part in found.values() or part in {"about", "reminder", "dark"}:
+        while part in found.values() or part in {"reminder", "dark", "stop"}:
             part += "-x"
         found[each] = part
     return found
 
 
-def _song_part(song: Song) -> str:
-    return osc_part(song.title)
+def song_address(song: Song) -> str:
+    """Return what the addresses of a song begin with."""
+    return f"/cuesuggest/{osc_part(song.title)}"
 
 
 def _string(text: str) -> bytes:

@@ -11,15 +11,15 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.desk_map import DeskMap, completed
 from cuesuggest.export.common.escape import number_text, show_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about
-from cuesuggest.export.common.timing import cues_in_time
-from cuesuggest.export.common.told import told, wording
+from cuesuggest.export.common.told import remarks_on_hands, told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.score.records import Cue, counted
+from cuesuggest.score.records import Cue
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -37,14 +37,16 @@ def write(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Without `allow_auto`, cues that wait for a person are lines of text: their numbers are there and carry the
-        levels that were before them.
+        Cues that wait for a person are lines of text: their numbers are there and carry the levels that were before
+        them.
 
     Returns
     -------
     bytes
         ASCII, CR LF. Cue numbers rise in the order in which they are played.
     """
+    # It does not run in time, so that no cue is too early for it.
+    options = replace(options, timing=options.timing.without_start())
     lines = ["Ident 3:0", *_comments(song, options), *_cues(song, options), "Enddata"]
     return "".join(f"{line}\r\n" for line in lines).encode("ascii")
 
@@ -52,11 +54,8 @@ def write(song: Song, options: Options) -> bytes:
 def _comments(song: Song, options: Options) -> Iterator[str]:
     for line in (*about(song, options).lines(), f"USITT text interchange 3.0, {_MARK}", EXPERIMENTAL):
         yield from _wrapped("! ", line)
-    if not options.allow_auto:
-        yield from _wrapped("! ", "'By hand' cues wait for a person: they change no level and take no time.")
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        yield from _wrapped("! ", f"{counted(len(before), 'cue')} before second 0 of the show left out.")
+    for remark in remarks_on_hands(song, options):
+        yield from _wrapped("! ", remark)
 
 
 def _cues(song: Song, options: Options) -> Iterator[str]:

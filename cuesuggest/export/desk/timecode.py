@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from mido import Message
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.common.mix import gain
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.common.riff import chunk, sound_format, wav
 from cuesuggest.export.common.show_bars import show_end
@@ -26,17 +27,27 @@ if TYPE_CHECKING:
 
     from cuesuggest.song import Song
 
-__all__ = ["full_frame", "word_bits", "write_linear", "write_midi"]
+__all__ = [
+    "LEVEL",
+    "check_length",
+    "full_frame",
+    "linear_block",
+    "linear_edges",
+    "word_bits",
+    "write_linear",
+    "write_midi",
+]
 
 _RATE = 48_000
 _BLOCK = 1 << 22  # samples
-_PEAK = 10 ** (-12 / 20)  # of full scale: between -18 and -6 dB is a cautious level for a file (from memory)
+LEVEL = -12.0  # dB of full scale: between -18 and -6 is a cautious level for a file (from memory)
 _SYNC = (0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 1)
 # First bit and length of each decimal digit, units before tens: frames, seconds, minutes, hours.
 _DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
 _DROP_BIT = 10
 _LONGEST = 5 * 3600.0  # s: as long as what is listened to, and an hour before it
 _EVERY = 1.0  # Seconds between full-frame messages.
+_LOCATES = "Full-frame messages: a receiver goes to each of these times, and does not run between them."
 
 
 def write_linear(song: Song, options: Options) -> bytes:
@@ -48,7 +59,7 @@ def write_linear(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Its first sample is second 0 of the show; it lasts as long as the recording does there.
+        Its first sample is second 0 of the show; it lasts as long as the recording does there, or as the song's window.
 
     Returns
     -------
@@ -60,19 +71,33 @@ def write_linear(song: Song, options: Options) -> bytes:
     CuesuggestError
         If it would last more than five hours.
     """
-    rate = options.timing.rate
-    end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
-    if end > _LONGEST:
+    end = show_end(song, options.timing)
+    if not options.from_window:
+        end = max(options.timing.show(song.recording.duration), end)
+    check_length(end, "timecode.wav")
+    edges, count = linear_edges(options, end, _RATE), round(end * _RATE)
+    peak = gain(options.mix, "timecode", LEVEL)
+    blocks = (
+        linear_block(edges, start, min(start + _BLOCK, count), _RATE, peak).tobytes()
+        for start in range(0, count, _BLOCK)
+    )
+    return wav([chunk("fmt ", sound_format(_RATE, 1, 16, False))], blocks, [])
+
+
+def check_length(seconds: float, name: str) -> None:
+    """Refuse a sound that would be too long.
+
+    Raises
+    ------
+    CuesuggestError
+        If it would last more than five hours.
+    """
+    if seconds > _LONGEST:
         raise CuesuggestError(
-            f"Linear timecode from the show's second 0 to the song's end would last {end / 3600:.1f} hours; at most "
-            f"{_LONGEST / 3600:g} are written as sound. Say when the song comes with --start-timecode instead of an "
-            "offset, or leave timecode.wav out."
+            f"The sound from the show's second 0 to the song's end would last {seconds / 3600:.1f} hours; at most "
+            f"{_LONGEST / 3600:g} are written. Say when the song comes with --start-timecode instead of an offset, or "
+            f"leave {name} out."
         )
-    frames = math.ceil(Fraction(end) * rate.exact)
-    first = rate.parse(options.timing.start)
-    edges = _edges(rate, first, frames)
-    count = round(end * _RATE)
-    return wav([chunk("fmt ", sound_format(_RATE, 1, 16, False))], _blocks(edges, count), [])
 
 
 def write_midi(song: Song, options: Options) -> bytes:
@@ -87,7 +112,7 @@ def write_midi(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    return midi_bytes(song, options, [("Time code", _full_frames(song, options))])
+    return midi_bytes(song, options, [("Time code", _full_frames(song, options))], remarks=[_LOCATES])
 
 
 def word_bits(rate: Rate, frame: int) -> tuple[int, ...]:
@@ -122,38 +147,62 @@ def full_frame(rate: Rate, frame: int) -> bytes:
     return bytes([0x7F, 0x7F, 0x01, 0x01, hours | RATE_CODES[rate.name] << 5, minutes, seconds, frames])
 
 
-def _edges(rate: Rate, first: int, frames: int) -> np.ndarray:
-    """Samples at which the signal turns: at every bit, and within a bit that is 1.
+def linear_edges(options: Options, end: float, sample_rate: int) -> np.ndarray:
+    """Samples at which linear timecode turns: at every bit, and within a bit that is 1.
 
     Each is rounded from its absolute time; a rounded length of a bit would add up.
+
+    Parameters
+    ----------
+    options : Options
+    end : float
+        Seconds of the show, in which it starts at 0.
+    sample_rate : int
+
+    Returns
+    -------
+    ndarray of int
     """
     import numpy as np
 
-    bits = np.array([word_bits(rate, first + each) for each in range(frames)], np.int8).reshape(-1)
+    rate = options.timing.rate
+    first = rate.parse(options.timing.start)
+    words = [word_bits(rate, first + each) for each in range(math.ceil(Fraction(end) * rate.exact))]
+    bits = np.array(words, np.int8).reshape(-1)
     starts = np.arange(len(bits), dtype=np.int64) * 2
     halves = np.sort(np.concatenate([starts, starts[bits == 1] + 1]))
     # A half bit is 1/160 of a frame.
-    step = Fraction(_RATE) / (160 * rate.exact)
+    step = Fraction(sample_rate) / (160 * rate.exact)
     return (halves * (2 * step.numerator) + step.denominator) // (2 * step.denominator)
 
 
-def _blocks(edges: np.ndarray, count: int) -> Iterator[bytes]:
-    """Samples of a signal that turns at the given ones."""
+def linear_block(edges: np.ndarray, start: int, stop: int, sample_rate: int, peak: float) -> np.ndarray:
+    """Samples of a signal that turns at the given ones, as 16-bit numbers.
+
+    Parameters
+    ----------
+    edges : ndarray of int
+        Of `linear_edges`.
+    start, stop : int
+        Which samples, as in a slice.
+    sample_rate : int
+    peak : float
+        Of full scale.
+    """
     import numpy as np
 
-    # Over three samples (1, 2, 1), an edge takes some 40 microseconds, as the standard wants it.
-    values = np.round(np.linspace(-_PEAK, _PEAK, 5) * 32767).astype("<i2")
-    for start in range(0, count, _BLOCK):
-        stop = min(start + _BLOCK, count)
-        # With a neighbour before the first and after the last.
-        turns = np.zeros(stop - start + 2, np.int8)
-        first, last = np.searchsorted(edges, [start - 1, stop], "right")
-        turns[edges[first:last] - (start - 1)] = 1
-        turns[0] = first % 2
-        level = np.bitwise_xor.accumulate(turns)
-        if start == 0:
-            level[0] = level[1]
-        yield values[level[:-2] + 2 * level[1:-1] + level[2:]].tobytes()
+    # At 48 kHz an edge is over three samples (1, 2, 1), some 40 microseconds, as the standard wants it.
+    wide = max(round(sample_rate / _RATE), 1)
+    box = np.ones(wide + 1) / (wide + 1)
+    turns = np.zeros(stop - start + 2 * wide, np.int8)
+    first, last = np.searchsorted(edges, [start - wide, stop + wide - 1], "right")
+    turns[edges[first:last] - (start - wide)] = 1
+    turns[0] = first % 2
+    level = np.bitwise_xor.accumulate(turns)
+    if start == 0:
+        level[:wide] = level[wide]
+    smooth = np.convolve(level, np.convolve(box, box), "valid")
+    return np.round((2 * smooth - 1) * (peak * 32767)).astype("<i2")
 
 
 def _full_frames(song: Song, options: Options) -> Iterator[Timed]:

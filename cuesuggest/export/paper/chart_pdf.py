@@ -13,7 +13,7 @@ from cuesuggest.export.chart import TEXT, Chart, Words, lay_out
 from cuesuggest.export.common.options import About, Options, about
 from cuesuggest.export.paper.chart_drawing import Point, draw
 from cuesuggest.export.paper.sheets import Paper
-from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, Typeface, typeface_for
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -40,16 +40,21 @@ def pdf(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    return printed(about(song, options), options, lambda width, height: lay_out(song, 16, width, height))
+    texts = str(song)
+    return printed(about(song, options), texts, options, lambda width, height: lay_out(song, 16, width, height))
 
 
-def printed(said: About, options: Options, laid: Callable[[float, float], Chart], *, landscape: bool = True) -> bytes:
+def printed(
+    said: About, texts: str, options: Options, laid: Callable[[float, float], Chart], *, landscape: bool = True
+) -> bytes:
     """Draw a chart on pages.
 
     Parameters
     ----------
     said : About
         What the paper says about itself.
+    texts : str
+        All that may stand on it, in any order.
     options : Options
     laid : callable
         Given the width and height of a page in the chart's units, lays the chart out.
@@ -59,12 +64,12 @@ def printed(said: About, options: Options, laid: Callable[[float, float], Chart]
     -------
     bytes
     """
-    paper = Paper(said, options, landscape=landscape)
+    paper = Paper(said, typeface_for(texts, options.fonts), options, landscape=landscape)
     scales = [points / TEXT for points in _PRINT]
     charts = [(scale, laid(paper.width / scale, paper.height / scale)) for scale in scales]
     scale, chart = min(charts, key=lambda each: (each[1].pages, not each[1].key))
     for page in range(1, chart.pages + 1):
-        draw(chart, page, _PdfPen(paper.canvas, paper.left, paper.top, scale))
+        draw(chart, page, _PdfPen(paper.canvas, paper.face, paper.left, paper.top, scale))
         paper.end_page(page, chart.pages)
     return paper.finish()
 
@@ -103,8 +108,8 @@ def pictured(paper: bytes) -> bytes:
 class _PdfPen:
     """Draws on a canvas whose y goes upwards."""
 
-    def __init__(self, canvas: Canvas, left: float, top: float, scale: float) -> None:
-        self._canvas, self._left, self._top, self._scale = canvas, left, top, scale
+    def __init__(self, canvas: Canvas, face: Typeface, left: float, top: float, scale: float) -> None:
+        self._canvas, self._face, self._left, self._top, self._scale = canvas, face, left, top, scale
 
     def _at(self, x: float, y: float) -> Point:
         return self._left + x * self._scale, self._top - y * self._scale
@@ -131,13 +136,9 @@ class _PdfPen:
 
     def text(self, words: Words, x: float, y: float) -> None:
         font = BOLD if words.bold else REGULAR
-        text = to_print(words.text, font)
+        text = self._face.to_print(words.text, font)
         size = words.size * self._scale
         left, base = self._at(x + words.x, y + words.y)
-        left -= {"start": 0.0, "middle": 0.5, "end": 1.0}[words.anchor] * printed_width(text, size, font)
-        line = self._canvas.beginText()
+        left -= {"start": 0.0, "middle": 0.5, "end": 1.0}[words.anchor] * self._face.width(text, size, font)
         # Slanted by us: the typeface comes without its italic, to keep the package small.
-        line.setTextTransform(1, 0, 0.2 if words.italic else 0, 1, left, base)
-        line.setFont(font, size)
-        line.textOut(text)
-        self._canvas.drawText(line)
+        self._face.draw(self._canvas, text, (left, base), size, font, 0.2 if words.italic else 0.0)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.paper.lines import nothing_to_do
-from cuesuggest.export.paper.list_pdf import SHARES, remarks
-from cuesuggest.export.paper.list_table import COLUMNS, table
+from cuesuggest.export.paper.list_pdf import remarks
+from cuesuggest.export.paper.list_table import columns, table
 from cuesuggest.export.paper.page_pdf import fitting
 from cuesuggest.export.paper.templates import filled
 
@@ -50,4 +50,4 @@ def list_html(song: Song, options: Options) -> bytes:
     """
     rows, said = table(song, options), list(remarks(song, options))
     nothing = nothing_to_do(song, options)
-    return filled("list", song, options, rows=rows, remarks=said, nothing=nothing, columns=COLUMNS, shares=SHARES)
+    return filled("list", song, options, rows=rows, remarks=said, nothing=nothing, columns=columns(options))

@@ -9,23 +9,21 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.lines import nothing_to_do, volunteers_words
-from cuesuggest.export.paper.list_table import COLUMNS, TableRow, table
+from cuesuggest.export.paper.list_table import TableRow, columns, table
 from cuesuggest.export.paper.live import check_line, removed_line, varied_words
 from cuesuggest.export.paper.sheets import Paper
-from cuesuggest.export.paper.typeface import BOLD, REGULAR, to_print, whole_lines
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, Typeface, typeface_for
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["SHARES", "pdf", "remarks"]
+__all__ = ["pdf", "remarks"]
 
 # Points. Two lines of a row and 20 rows fit a page in landscape.
 _SIZE, _STEP, _PAD, _TITLE = 8.5, 9.8, 2.2, 16.0
 _HEAD = 14.0
 _NOTHING = 34.0  # the one sentence of a list without a line
 _GAP = 6.0
-# Shares of the width, in the order of COLUMNS.
-SHARES = (4.2, 6.0, 13.0, 6.0, 5.5, 10.0, 10.0, 28.0, 11.0, 12.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +48,12 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         As many pages as it takes.
     """
-    paper = Paper(about(song, options), options, landscape=True)
-    widths = [paper.width * share / sum(SHARES) for share in SHARES]
-    rows = [_set_row(row, widths) for row in table(song, options)]
-    told = [row for text in remarks(song, options) for row in whole_lines(text, 9, paper.width)]
+    face = typeface_for(str(song), options.fonts)
+    paper = Paper(about(song, options), face, options, landscape=True)
+    shares = columns(options)
+    widths = {name: paper.width * share / sum(shares.values()) for name, share in shares.items()}
+    rows = [_set_row(row, widths, face) for row in table(song, options)]
+    told = [row for text in remarks(song, options) for row in face.whole_lines(text, 9, paper.width)]
     top = _TITLE + 11 + 11 * len(told) + _HEAD
     nothing = nothing_to_do(song, options)
     pages = list(_pages(rows, paper.height - top, paper.height - _HEAD - 14))
@@ -61,7 +61,9 @@ def pdf(song: Song, options: Options) -> bytes:
         y = paper.top
         if number == 1:
             y -= _TITLE
-            paper.text((whole_lines(song.title, _TITLE, paper.width, BOLD) or [""])[0], paper.left, y, _TITLE, BOLD)
+            paper.text(
+                (face.whole_lines(song.title, _TITLE, paper.width, BOLD) or [""])[0], paper.left, y, _TITLE, BOLD
+            )
             y -= 3
             for remark in told:
                 y -= 11
@@ -69,10 +71,10 @@ def pdf(song: Song, options: Options) -> bytes:
             y -= 8
         else:
             y -= 10
-            paper.text((whole_lines(song.title, 9, paper.width, BOLD) or [""])[0], paper.left, y, 9, BOLD)
+            paper.text((face.whole_lines(song.title, 9, paper.width, BOLD) or [""])[0], paper.left, y, 9, BOLD)
             y -= 4
         if nothing:
-            for text in whole_lines(nothing, _NOTHING, paper.width, BOLD):
+            for text in face.whole_lines(nothing, _NOTHING, paper.width, BOLD):
                 y -= 1.3 * _NOTHING
                 paper.text(text, paper.left, y, _NOTHING, BOLD)
         else:
@@ -89,6 +91,9 @@ def remarks(song: Song, options: Options) -> Iterator[str]:
         yield f"The lines of {one_line(options.who)} are black, those of others grey."
     if told := volunteers_words(options):
         yield told
+    if options.with_timecode:
+        timing = options.timing
+        yield f"Timecode at {timing.rate.name} frames a second, {timing.start} at second 0 of the show."
     if options.changed:
         yield "* is new or not as at the last print."
     if told := removed_line(options):
@@ -100,10 +105,10 @@ def remarks(song: Song, options: Options) -> Iterator[str]:
         yield "There are no cues."
 
 
-def _set_row(row: TableRow, widths: list[float]) -> _Set:
+def _set_row(row: TableRow, widths: dict[str, float], face: Typeface) -> _Set:
     cells = tuple(
-        whole_lines(cell, _SIZE, width - _GAP, BOLD if index == 0 else REGULAR)
-        for index, (cell, width) in enumerate(zip(row.cells, widths, strict=True))
+        face.whole_lines(cell, _SIZE, width - _GAP, BOLD if index == 0 else REGULAR)
+        for index, (cell, width) in enumerate(zip(row.cells, widths.values(), strict=True))
     )
     return _Set(row, cells, max(1, *map(len, cells)) * _STEP + 2 * _PAD)
 
@@ -134,11 +139,11 @@ def _standby(row: _Set) -> int | None:
     return row.row.line.cue.standby
 
 
-def _draw(paper: Paper, rows: list[_Set], y: float, widths: list[float]) -> None:
+def _draw(paper: Paper, rows: list[_Set], y: float, widths: dict[str, float]) -> None:
     canvas = paper.canvas
     x = paper.left
-    for name, width in zip(COLUMNS, widths, strict=True):
-        paper.text(to_print(name, BOLD), x, y - 9, 8, BOLD)
+    for name, width in widths.items():
+        paper.text(paper.face.to_print(name, BOLD), x, y - 9, 8, BOLD)
         x += width
     y -= _HEAD
     canvas.setLineWidth(1.0)
@@ -150,7 +155,7 @@ def _draw(paper: Paper, rows: list[_Set], y: float, widths: list[float]) -> None
         grey = 0.0 if row.row.line.mine else 0.5
         canvas.setFillGray(grey)
         x = paper.left
-        for index, (cell, width) in enumerate(zip(row.cells, widths, strict=True)):
+        for index, (cell, width) in enumerate(zip(row.cells, widths.values(), strict=True)):
             for line, text in enumerate(cell):
                 font = BOLD if index == 0 else REGULAR
                 paper.text(text, x, y - _PAD - _SIZE - line * _STEP + 1, _SIZE, font)
@@ -159,7 +164,7 @@ def _draw(paper: Paper, rows: list[_Set], y: float, widths: list[float]) -> None
         # A bracket down the side holds together what shares a stand-by.
         if row.cells[1]:
             canvas.setLineWidth(1.2)
-            left = paper.left + widths[0] - 4
+            left = paper.left + widths["cue"] - 4
             canvas.line(left, y - 1, left, y - row.height + 1)
         if row.row.line.changed:
             canvas.setLineWidth(2.2)

@@ -15,21 +15,36 @@ from cuesuggest.song.hand_words import length_words
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["COLUMNS", "TableRow", "table"]
+__all__ = ["TableRow", "columns", "table"]
 
-COLUMNS = (
-    "cue", "stand by", "place", "bar:beat", "clock", "what is heard", "since the last", "what the hand does", "in, out",
-    "look",
-)  # fmt: skip
+_COLUMNS = {
+    "cue": 4.2,
+    "stand by": 6.0,
+    "place": 13.0,
+    "bar:beat": 6.0,
+    "clock": 5.5,
+    "timecode": 8.6,
+    "what is heard": 10.0,
+    "since the last": 10.0,
+    "what the hand does": 28.0,
+    "in, out": 11.0,
+    "look": 12.0,
+}
+"""Each with its share of the width."""
 
 
 @dataclass(frozen=True, slots=True)
 class TableRow:
-    """A row of the list; `cells` are in the order of `COLUMNS`."""
+    """A row of the list; `cells` are in the order of its columns."""
 
     line: Line
     cells: tuple[str, ...]
     opens_section: bool
+
+
+def columns(options: Options) -> dict[str, float]:
+    """Name the columns of a list, each with its share of the width; timecode is one where it was asked for."""
+    return {name: share for name, share in _COLUMNS.items() if options.with_timecode or name != "timecode"}
 
 
 def table(song: Song, options: Options) -> tuple[TableRow, ...]:
@@ -51,16 +66,18 @@ def table(song: Song, options: Options) -> tuple[TableRow, ...]:
     """
     read = lines(song, options)
     groups = _standby_words(read)
+    names = columns(options)
     found: list[TableRow] = []
     before: Line | None = None
     for line in read:
         opens = before is None or before.section is not line.section
-        found.append(TableRow(line, _cells(line, groups.get(line.cue.id, ""), opens, song), opens))
+        cells = _cells(line, groups.get(line.cue.id, ""), opens, song, options)
+        found.append(TableRow(line, tuple(cells[name] for name in names), opens))
         before = line
     return tuple(found)
 
 
-def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
+def _cells(line: Line, group: str, opens: bool, song: Song, options: Options) -> dict[str, str]:
     cue, section = line.cue, line.section
     place = line.place
     where = one_line(str(place)) if place.bar is not None else _place_without_bar(line, song)
@@ -71,23 +88,24 @@ def _cells(line: Line, group: str, opens: bool, song: Song) -> tuple[str, ...]:
         words = one_line(section.first_words)
         told = f"“{words}”" if words else heard(section, song.analysis)
     event = _event_words(line, song)
-    return (
-        f"{cue.number:g}" + ("*" if line.changed else ""),
-        group,
-        where,
-        "" if place.bar is None else f"{place.bar}:{near_beat(place.beat or 1.0):.3g}",
-        clock(line.seconds),
-        ", ".join(part for part in (told, event) if part),
-        _since_words(line),
-        sentence(line) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(line)}",
-        _fade_words(line),
-        "" if line.look is None else one_line(line.look.name),
-    )
+    return {
+        "cue": f"{cue.number:g}" + ("*" if line.changed else ""),
+        "stand by": group,
+        "place": where,
+        "bar:beat": "" if place.bar is None else f"{place.bar}:{near_beat(place.beat or 1.0):.3g}",
+        "clock": clock(line.seconds),
+        "timecode": options.timing.label(place.seconds),
+        "what is heard": ", ".join(part for part in (told, event) if part),
+        "since the last": _since_words(line),
+        "what the hand does": sentence(line) if cue.who == "operator" else f"{one_line(cue.who)}: {sentence(line)}",
+        "in, out": _fade_words(line),
+        "look": "" if line.look is None else one_line(line.look.name),
+    }
 
 
 def _place_without_bar(line: Line, song: Song) -> str:
     start = song.analysis.music_start
-    return "before the song" if start is None or line.place.seconds < start else "between bars"
+    return "before the song" if start is None or line.place.seconds <= start else "between bars"
 
 
 def _standby_words(read: tuple[Line, ...]) -> dict[str, str]:

@@ -240,7 +240,7 @@ def _outside_words(line: Line, sections: tuple[Section, ...]) -> str:
     """Say where a cue outside the sections is."""
     if line.place.bar is not None:
         return f"bar {line.place.bar}"
-    if not sections or line.place.seconds < sections[0].start:
+    if not sections or line.place.seconds <= sections[0].start:
         return "before"
     return "after"
 

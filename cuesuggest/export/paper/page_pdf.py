@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.live import Act, Block, BlockRow, LivePage, live_page, thinned
 from cuesuggest.export.paper.sheets import Paper
-from cuesuggest.export.paper.typeface import BOLD, REGULAR, printed_width, to_print, whole_lines
+from cuesuggest.export.paper.typeface import BOLD, REGULAR, typeface_for
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -66,7 +66,7 @@ def pdf(song: Song, options: Options) -> bytes:
         One page; what does not fit on it is left to the list, and the page says which cues.
     """
     page, columns, breaks = fitting(song, options)
-    paper = Paper(about(song, options), options, landscape=False)
+    paper = Paper(about(song, options), typeface_for(str(song), options.fonts), options, landscape=False)
     layout = _Layout(paper, page)
     if page.nothing:
         layout.draw_nothing()
@@ -91,11 +91,11 @@ def fitting(song: Song, options: Options) -> tuple[LivePage, int, Breaks]:
     breaks : Breaks
         Where the first column may end.
     """
-    page = live_page(song, options)
+    page, said, face = live_page(song, options), about(song, options), typeface_for(str(song), options.fonts)
     most = sum(1 for _ in page.acts)
     while True:
         for columns, breaks in _TRIES:
-            if _Layout(Paper(about(song, options), options, landscape=False), page).fits(columns, breaks):
+            if _Layout(Paper(said, face, options, landscape=False), page).fits(columns, breaks):
                 return page, columns, breaks
         if most == 0:
             # Twenty letters and not one action: the heads alone fill more than a side.
@@ -126,9 +126,11 @@ class _Layout:
 
     def __init__(self, paper: Paper, page: LivePage) -> None:
         self._paper, self._page = paper, page
-        self._canvas = paper.canvas
+        self._canvas, self._face = paper.canvas, paper.face
         # As wide as they are and no wider: what the hand does needs the room.
-        self._numbers = 6 + max((printed_width(to_print(_number(act)), _NUMBER) for act in page.acts), default=0.0)
+        self._numbers = 6 + max(
+            (self._face.width(self._face.to_print(_number(act)), _NUMBER) for act in page.acts), default=0.0
+        )
 
     def fits(self, columns: int, breaks: Breaks) -> bool:
         """Whether everything finds room."""
@@ -222,7 +224,7 @@ class _Layout:
         cells: list[tuple[float, float, int]] = []
         x, row = 0.0, 0
         for index, step in enumerate(self._page.order):
-            wide = max(printed_width(to_print(step.label, BOLD), _ACTION, BOLD), 18.0) + 12
+            wide = max(self._face.width(self._face.to_print(step.label, BOLD), _ACTION, BOLD), 18.0) + 12
             if x + wide > width and index:
                 x, row = 0.0, row + 1
             cells.append((x, wide, row))
@@ -233,17 +235,17 @@ class _Layout:
                 y = top - 6 - row * high
                 self._line_width(1.6 if step.safe else 0.6)
                 self._canvas.rect(left + x, y - 19, wide, 19, stroke=1, fill=0)
-                label = to_print(step.label, BOLD)
+                label = self._face.to_print(step.label, BOLD)
                 middle = left + x + wide / 2
-                self._at(label, middle - printed_width(label, _ACTION, BOLD) / 2, y - 14.5, _ACTION, BOLD)
+                self._at(label, middle - self._face.width(label, _ACTION, BOLD) / 2, y - 14.5, _ACTION, BOLD)
                 under = f"{step.bars} IN" if step.safe else f"{step.bars}"
-                self._at(under, middle - printed_width(under, 8) / 2, y - 27, 8)
+                self._at(under, middle - self._face.width(under, 8) / 2, y - 27, 8)
 
         return _Drawable((cells[-1][2] + 1) * high + 4 if cells else 0.0, draw)
 
     def _safety(self, width: float, texts: tuple[tuple[str, str], ...]) -> _Drawable:
         half = (width - _GUTTER) / 2
-        broken = [whole_lines(text, 12, half - 78) for _, text in texts]
+        broken = [self._face.whole_lines(text, 12, half - 78) for _, text in texts]
         high = max(22.0, max(map(len, broken)) * 12 * _LEAD + 8)
 
         def draw(left: float, top: float) -> None:
@@ -273,15 +275,15 @@ class _Layout:
         return pieces
 
     def _block_head(self, block: Block, width: float) -> _Drawable:
-        letter = to_print(block.letter, BOLD)
+        letter = self._face.to_print(block.letter, BOLD)
         # The letter hangs on its line, what it is called stands beside it.
-        box = printed_width(letter, _SECTION, BOLD) + 10
-        names = whole_lines(block.name, _ACTION, width - box - 8, BOLD)
-        signs = whole_lines(block.sign, _SMALL, width - box - 8)
+        box = self._face.width(letter, _SECTION, BOLD) + 10
+        names = self._face.whole_lines(block.name, _ACTION, width - box - 8, BOLD)
+        signs = self._face.whole_lines(block.sign, _SMALL, width - box - 8)
         # A name and words that fit side by side share a line.
         beside = (
             len(names) == len(signs) == 1
-            and printed_width(names[0], _ACTION, BOLD) + 10 + printed_width(signs[0], _SMALL) <= width - box - 8
+            and self._face.width(names[0], _ACTION, BOLD) + 10 + self._face.width(signs[0], _SMALL) <= width - box - 8
         )
         rows = 1 if beside else len(names) + len(signs)
         high = max(24.0, rows * _ACTION * _LEAD + 4)
@@ -294,7 +296,7 @@ class _Layout:
                 self._at(text, x, y, _ACTION, BOLD)
                 y -= 0 if beside else _ACTION * _LEAD
             if beside:
-                x += printed_width(names[0], _ACTION, BOLD) + 10
+                x += self._face.width(names[0], _ACTION, BOLD) + 10
             for text in signs:
                 self._at(text, x, y, _SMALL)
                 y -= _ACTION * _LEAD
@@ -302,8 +304,8 @@ class _Layout:
         return _Drawable(high, draw, keep=True)
 
     def _row_pieces(self, row: BlockRow, width: float) -> list[_Drawable]:
-        tags = whole_lines(f"{row.tag}: {row.bars}", _ACTION, width, BOLD)
-        lights = whole_lines(f"light: {row.light}", _ACTION, width - _INDENT)
+        tags = self._face.whole_lines(f"{row.tag}: {row.bars}", _ACTION, width, BOLD)
+        lights = self._face.whole_lines(f"light: {row.light}", _ACTION, width - _INDENT)
         high = (len(tags) + len(lights)) * _ACTION * _LEAD + 2
 
         def draw(left: float, top: float) -> None:
@@ -320,10 +322,10 @@ class _Layout:
 
     def _act(self, act: Act, width: float) -> _Drawable:
         room = _WHERE if width > self._paper.width / 2 else _WHERE_NARROW
-        number = to_print(_number(act))
-        where = whole_lines(act.where, _ACTION, room - _BESIDE)
+        number = self._face.to_print(_number(act))
+        where = self._face.whole_lines(act.where, _ACTION, room - _BESIDE)
         font = BOLD if act.line.mine else REGULAR
-        texts = whole_lines(act.text, _ACTION, width - _INDENT - room - self._numbers, font)
+        texts = self._face.whole_lines(act.text, _ACTION, width - _INDENT - room - self._numbers, font)
         rows = max(len(where), len(texts), 1)
 
         def draw(left: float, top: float) -> None:
@@ -332,7 +334,7 @@ class _Layout:
                 self._at(text, left + _INDENT, top - _ACTION - row * _ACTION * _LEAD, _ACTION)
             for row, text in enumerate(texts):
                 self._at(text, left + _INDENT + room, top - _ACTION - row * _ACTION * _LEAD, _ACTION, font)
-            self._at(number, left + width - printed_width(number, _NUMBER), top - _ACTION, _NUMBER)
+            self._at(number, left + width - self._face.width(number, _NUMBER), top - _ACTION, _NUMBER)
             self._canvas.setFillGray(0)
 
         return _Drawable(rows * _ACTION * _LEAD + 1, draw)
@@ -350,12 +352,12 @@ class _Layout:
         return pieces
 
     def _rule_pair(self, pair: tuple[tuple[str, str], ...], half: float) -> _Drawable:
-        broken = [whole_lines(what, _RULE, half - 76) for _, what in pair]
+        broken = [self._face.whole_lines(what, _RULE, half - 76) for _, what in pair]
 
         def draw(left: float, top: float) -> None:
             for index, (when, _) in enumerate(pair):
                 x = left + index * (half + _GUTTER)
-                self._at(to_print(when, BOLD), x, top - _RULE, _RULE, BOLD)
+                self._at(self._face.to_print(when, BOLD), x, top - _RULE, _RULE, BOLD)
                 for row, text in enumerate(broken[index]):
                     self._at(text, x + 76, top - _RULE - row * _RULE * _LEAD, _RULE)
 
@@ -364,7 +366,7 @@ class _Layout:
     # Small things.
 
     def _text(self, text: str, size: float, font: str, width: float, most: int | None = None) -> _Drawable:
-        rows = whole_lines(text, size, width, font)
+        rows = self._face.whole_lines(text, size, width, font)
         if most is not None and len(rows) > most:
             rows = [*rows[: most - 1], rows[most - 1] + "…"]
 

@@ -150,7 +150,7 @@ def _part_title(step: OrderStep, section: Section) -> str:
 def _where_words(line: Line, song: Song) -> str:
     if line.section is None:
         start = song.analysis.music_start
-        return "before the song" if start is None or line.place.seconds < start else "after"
+        return "before the song" if start is None or line.place.seconds <= start else "after"
     return f"{line.section.mark} {placed(line)}"
 
 

@@ -42,5 +42,7 @@ def two_charts(two: TwoTakes, ending: str, options: Options) -> bytes:
     )
     if ending == ".svg":
         return drawn_chart(lay_out_two(two, WIDTH), said)
-    paper = printed(said, options, lambda width, height: lay_out_two(two, width, height), landscape=False)
+    paper = printed(
+        said, f"{said.title} {two}", options, lambda width, height: lay_out_two(two, width, height), landscape=False
+    )
     return pictured(paper) if ending == ".png" else paper

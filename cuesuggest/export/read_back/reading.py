@@ -22,7 +22,7 @@ __all__ = ["ReadBack", "ReadCue", "read_back"]
 _WORDS = re.compile(rf"({BY_HAND} )?(\d{{1,9}}(?:\.\d{{1,4}})?) ([a-z-]+)( again)?: (.*)", re.DOTALL)
 _GUARD = re.compile("'(?=[=+\\-@\t\r\0\uff1d\uff0b\uff0d\uff20])")
 _SHOW_START = re.compile(r"\s*(!|ident\b|cue\b|clear\b|set\b|patch\b|group\b|sub\b|manufacturer\b)", re.IGNORECASE)
-_CSV_START = "number,"
+_CSV_STARTS = ("number,", "number;")
 _MOST_WITHOUT_SOUND = 8 * 2**20  # bytes; ours have one or two, where they tell timecode for a day
 _LARGEST = 1e9  # of numbers and seconds; nine digits are what the text interchange reads, too
 
@@ -82,7 +82,7 @@ def _read_text(data: bytes) -> ReadBack:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = ""
-    if text.startswith(_CSV_START):
+    if text.startswith(_CSV_STARTS):
         return _read_csv(text)
     if _SHOW_START.match(text):
         cues, warnings = read_show(text)
@@ -104,12 +104,14 @@ def _from_show(cue: ShowCue) -> ReadCue:
 
 
 def _read_csv(text: str) -> ReadBack:
+    # Semicolons stand between the fields where the comma is the decimal sign.
+    between = text[len("number")]
     try:
-        rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
+        rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True, delimiter=between))
         cues = [
             ReadCue(
-                _finite(row["number"]),
-                _finite(row["seconds"]),
+                _finite(row["number"], between),
+                _finite(row["seconds"], between),
                 f"{_bare(row['kind'])}: {_bare(row['hand'])}",
                 row["operator confirms"] == "yes",
             )
@@ -117,12 +119,12 @@ def _read_csv(text: str) -> ReadBack:
         ]
     except (csv.Error, KeyError, TypeError, ValueError) as error:
         raise CuesuggestError(f"the table is not one of ours ({error}). Export it again with --to csv.") from None
-    return ReadBack("csv", tuple(cues))
+    return ReadBack("csv" if between == "," else "csv-semicolon", tuple(cues))
 
 
-def _finite(cell: str) -> float:
+def _finite(cell: str, between: str) -> float:
     """Read a number or a time of our table, which has none beyond a few days."""
-    value = float(cell)
+    value = float(cell if between == "," else cell.replace(",", "."))
     if not abs(value) <= _LARGEST:
         raise ValueError(f"{cell[:20]!r} is no number of a cue and no time")
     return value
@@ -200,8 +202,10 @@ def _read_timecode(data: bytes, channels: int, rate: int) -> ReadBack:
     import numpy as np
 
     width = 2 * channels
-    samples = np.frombuffer(data[: len(data) // width * width], "<i2")[::channels]
-    labels, counted_at = read_linear(samples, rate)
+    samples = np.frombuffer(data[: len(data) // width * width], "<i2").reshape(-1, channels)
+    # Beside a song it is on the last channel.
+    heard = (read_linear(samples[:, channel], rate) for channel in dict.fromkeys((0, channels - 1)))
+    labels, counted_at = next((each for each in heard if each[0]), ([], None))
     if not labels:
         raise CuesuggestError("the WAV file has no cue points, and its sound is no timecode.")
     speed = f" at {counted_at.name} frames a second" if counted_at else ""

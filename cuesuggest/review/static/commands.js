@@ -138,17 +138,19 @@ export function commands({ store, player, hand, say, list, questions, askDialog,
       { name: "down_beats", label: "Down, beats", kind: "number", min: 0, max: 256, value: cue.down_beats ?? "" },
       { name: "trigger", label: "Trigger", kind: TRIGGERS.map((each) => [each, each]), value: cue.trigger },
       { name: "anchor", label: "At its place it", kind: [["starts-on", "starts"], ["lands-on", "lands"]], value: cue.anchor },
+      { name: "by_itself", label: "Where a machine plays", kind: [["false", "by hand"], ["true", "by itself"]], value: String(cue.by_itself) },
       { name: "who", label: "Who", kind: "text", value: cue.who },
       { name: "note", label: cue.kind === "call" ? "What is called" : "Note", kind: "text", value: cue.note },
     ];
     asks(`Cue ${cue.number}, ${cue.where}`, fields, (values) => {
-      /** @type {Record<string, string | number>} */
+      /** @type {Record<string, string | number | boolean>} */
       const changed = {};
       for (const { name, kind, value = "" } of fields) {
         const text = values[name];
         const number = kind === "number";
         if (text !== String(value) && !(number && text === "")) changed[name] = number ? Number(text) : text;
       }
+      if ("by_itself" in changed) changed.by_itself = values.by_itself === "true";
       return Object.keys(changed).length ? store.act("set", { cue: cue.id, ...changed }) : "";
     });
   });
@@ -284,6 +286,7 @@ export function commands({ store, player, hand, say, list, questions, askDialog,
     darker: level(-5),
     trigger: withCue((cue) => store.act("set", { cue: cue.id, trigger: TRIGGERS[(TRIGGERS.indexOf(cue.trigger) + 1) % TRIGGERS.length] })),
     anchor: withCue((cue) => store.act("set", { cue: cue.id, anchor: cue.anchor === "lands-on" ? "starts-on" : "lands-on" })),
+    "by-itself": withCue((cue) => store.act("set", { cue: cue.id, by_itself: !cue.by_itself })),
     lock: withCue((cue) => store.act("lock", { cue: cue.id, lock: !cue.lock }, shownAs(cue.id, { lock: !cue.lock }))),
     note: withCue((cue) => {
       /** @type {Field} */

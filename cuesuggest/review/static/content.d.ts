@@ -221,6 +221,8 @@ export interface Cue {
   up_beats: number | null;
   down_beats: number | null;
   who: string;
+  /** Whether a machine may play it; what does not waits for a person. */
+  by_itself: boolean;
   status: Status;
   note: string;
   lock: boolean;

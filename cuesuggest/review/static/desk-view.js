@@ -176,7 +176,7 @@ export class DeskView {
   /** @param {Cue} cue */
   #cue(cue) {
     const status = [STATUS[cue.status], cue.lock ? "locked" : "", cue.who === "operator" ? "" : `for ${cue.who}`];
-    const how = cue.kind === "call" ? "" : `${cue.trigger}, ${cue.anchor === "lands-on" ? "lands here" : "starts here"}`;
+    const how = cue.kind === "call" ? "" : `${cue.trigger}, ${cue.anchor === "lands-on" ? "lands here" : "starts here"}${cue.by_itself ? ", by itself where a machine plays" : ""}`;
     const doubt = cue.confidence < 0.5 ? "unsure" : "";
     return [
       el(

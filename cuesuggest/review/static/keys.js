@@ -96,6 +96,7 @@ export const COMMANDS = [
   command("Cue", "half-long", "Shift+PageDown", "fade half as long"),
   command("Cue", "trigger", "t", "next trigger"),
   command("Cue", "anchor", "g", "starts or lands here"),
+  command("Cue", "by-itself", "Shift+h", "by hand, or by itself"),
   command("Cue", "lock", "o", "lock, unlock"),
   command("Cue", "note", "n", "note …"),
   command("Cue", "copy", "d", "copy to every pass"),

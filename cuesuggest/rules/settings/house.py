@@ -6,14 +6,13 @@ documented from the same metadata, so there is one place for each limit.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-from cuesuggest.score.records import CATEGORIES, Category
+from cuesuggest.score.records import CATEGORIES, Category, Source
 
 __all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig", "Side", "Speed"]
-
-Source = Literal["laser", "lamp", "strobe"]
 
 
 def _number(unit: str, low: float, high: float, why: str, **otherwise: Any) -> dict[str, Any]:
@@ -24,10 +23,18 @@ def _number(unit: str, low: float, high: float, why: str, **otherwise: Any) -> d
     return {"unit": unit, "low": low, "high": high, "why": why, **otherwise}
 
 
+def _lamps_alone(made: Mapping[str, Any]) -> bool:
+    """Whether a part of a rig may play by itself where its file does not say: lamps may, lasers and strobes not."""
+    return made["source"] == "lamp"
+
+
+_BY_ITSELF = "true if a machine may play it by itself; what flashes or can hurt waits for a person, a laser always"
+
+
 def _words(why: str, *choices: str, **otherwise: Any) -> dict[str, Any]:
     """Describe a text or a yes or no; with `choices`, only those are allowed.
 
-    A key with `otherwise` may be left out of a file and has that value then.
+    A key with `otherwise` may be left out of a file and has that value then, or what it makes of the keys before it.
     """
     return {"choices": choices, "why": why, **otherwise}
 
@@ -284,6 +291,7 @@ class Side:
     jumps: bool = field(metadata=_words("true if colour and shape jump, so that a change on a lit side is seen"))
     settle_seconds: float = field(metadata=_number("seconds", 0, 30, "how long a move takes in the dark"))
     still_beam: bool = field(metadata=_words("true only where a beam that does not move is allowed", otherwise=False))
+    by_itself: bool = field(default=False, metadata=_words(_BY_ITSELF, otherwise=_lamps_alone))
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,6 +302,7 @@ class OneShot:
     source: Source = field(metadata=_words("what makes the light", "laser", "lamp", "strobe"))
     run_seconds: float = field(metadata=_number("seconds", 0.05, 30, "from the press until it is dark again"))
     peak_after: float = field(metadata=_number("seconds", 0, 10, "from the press to its strongest moment"))
+    by_itself: bool = field(default=False, metadata=_words(_BY_ITSELF, otherwise=_lamps_alone))
 
     @property
     def own_gesture(self) -> float:

@@ -114,6 +114,12 @@ def build_rig(table: Mapping[str, Any]) -> Rig:
         if each in names[:index]:
             problem = f"is {each!r}, and so is another side's; give every side its own"
             raise SettingError(("sides", index, "name"), problem)
+    for at, part in (
+        *((("sides", index), side) for index, side in enumerate(rig.sides)),
+        (("one_shot",), rig.one_shot),
+    ):
+        if part is not None and part.source == "laser" and part.by_itself:
+            raise SettingError((*at, "by_itself"), "is true; a laser always waits for a person, so it should be false")
     shot = rig.one_shot
     if shot is not None and shot.peak_after > shot.run_seconds:
         problem = f"is {shot.peak_after:g}; it should be a number from 0 to {shot.run_seconds:g} (seconds),"
@@ -253,10 +259,11 @@ def _record(kind: type[T], table: Any, at: At, limits: Any = None) -> T:
     if not isinstance(table, Mapping):
         raise SettingError(at, f"is {_as_in_file(table)}; it should be {allowed(kind, {})}")
     hints = kinds(kind)
-    made = {}
+    made: dict[str, Any] = {}
     for item in fields(kind):  # type: ignore[arg-type]
         own = item.metadata or limits or {}
         value = table[item.name] if item.name in table else own["otherwise"]
+        value = value(made) if callable(value) else value
         made[item.name] = _value(hints[item.name], value, own, (*at, item.name))
     return kind(**made)
 

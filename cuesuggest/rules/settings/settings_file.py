@@ -128,15 +128,19 @@ def rig_from_values(values: Mapping[str, Any]) -> Rig:
     """Rebuild a rig from what `Rig.values` wrote into a document.
 
     Keys that this version does not know are left out; those that it has in addition are taken from the example
-    rig, those of a side from its first side. Without a word on speed it cannot be set.
+    rig, those of a side from its first side. Without a word on speed it cannot be set. A rig that does not say what
+    may play by itself was written before rigs did, when all of it waited for a person: so it does.
 
     Raises
     ------
     ProfileError
         If a value is wrong; it names the key.
     """
+    base = load_rig(None).values()
+    for part in (*base["sides"], base["one_shot"]):
+        part["by_itself"] = False
     with _naming_place("the rig in the document"):
-        return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, load_rig(None).values()))
+        return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, base))
 
 
 @contextmanager

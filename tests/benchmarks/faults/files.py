@@ -133,7 +133,7 @@ class Exports(Kind):
         self._folder(folder).mkdir()
         document(folder, self._folder(folder))
         path = self._folder(folder) / "song.cues.json"
-        commanded("--quiet", "export", path, "--to", "all", "--allow-auto")
+        commanded("--quiet", "export", path, "--to", "all", "--allow-auto", "lamps,strobes,lasers")
         commanded(
             "--quiet",
             "export",

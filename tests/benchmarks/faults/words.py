@@ -77,7 +77,16 @@ class Maps(Kind):
         (scratch / "out").mkdir()
         with unchanged(path, song):
             commanded(
-                "export", song, "--to", "midi,msc,osc,text-show", "--map", path, "--allow-auto", "-o", scratch / "out"
+                "export",
+                song,
+                "--to",
+                "midi,msc,osc,text-show",
+                "--map",
+                path,
+                "--allow-auto",
+                "lamps,strobes,lasers",
+                "-o",
+                scratch / "out",
             )
         return True
 

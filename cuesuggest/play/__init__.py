@@ -1,0 +1,1 @@
+"""A list in time, from this machine: what is sent when, start, pause, locate, and one way to take all of it out."""
