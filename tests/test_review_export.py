@@ -117,7 +117,7 @@ def test_a_file_that_another_program_has_changed_is_not_exported(export, server,
 @pytest.mark.parametrize(
     "wrong",
     [
-        {"files": []}, {"files": [".exe"]}, {"files": [".markers.wav"]}, {"files": [".msc.mid"]}, {"files": ".mid"},
+        {"files": []}, {"files": [".exe"]}, {"files": [".markers.wav"]}, {"files": ".mid"},
         {"files": [".mid"] * 101}, {"files": ["/../.mid"]}, {"paper": "a0"}, {"who": 3}, {"plain": "yes"},
         {"into": "cloud"}, {**BESIDE, "folder": "x" * 501}, {**BESIDE, "folder": None}, {**BESIDE, "replace": 1},
         {**BESIDE, "folder": "x" * 400},
@@ -135,11 +135,12 @@ def test_what_is_no_export_is_answered_in_a_sentence(server, document, wrong):
 def test_every_format_of_the_page_says_what_it_is_for_and_speaks_of_no_command():
     shown = offered()
     assert {each["name"] for each in shown} == set(FORMATS) - {
-        *["markers", "practice", "show-audio", "chapters", "dawproject", "msc"]
+        *["markers", "practice", "show-audio", "chapters", "dawproject"]
     }
     for each in shown:
         assert len(each["purpose"]) > 15
         assert "--" not in each["purpose"]
+        assert "`" not in each["purpose"]
         assert each["files"]
 
 

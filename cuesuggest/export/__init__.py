@@ -182,7 +182,7 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="osc",
-            purpose="a timed list of Open Sound Control messages to read; `cuesuggest play` sends them",
+            purpose="a timed list of Open Sound Control messages, to read and for scripts",
             standard="Open Sound Control 1.0",
             loses="reasons, cautions, notes; letters outside ASCII",
             files={".osc.txt": "desk.osc:write"},
