@@ -169,3 +169,15 @@ def _ending(name, ending):
     from cuesuggest.export import FORMATS
 
     return next(each for each in FORMATS[name].files if each.endswith(f".{ending}"))
+
+
+def in_sevens(form="A8 B8 A8", bpm=171, **fields):
+    """A song in 7/8 that is felt as 2 + 2 + 3 with even eighths; the tempo is that of two of them."""
+    counted = make_song(form, bpm=2 * bpm, time_signature="7/8", **fields)
+    analysis = counted.analysis
+    bars = tuple(replace(bar, beats=3) for bar in analysis.bars)
+    beats = [time for index, time in enumerate(analysis.beats) if index % 7 in (0, 2, 4)]
+    analysis = replace(
+        analysis, bars=bars, beats=tuple(beats), beat_confidence=(0.9,) * len(beats), meter=3, tempo_bpm=bpm * 6 / 7
+    )
+    return counted.replaced(analysis=analysis)

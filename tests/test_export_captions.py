@@ -58,7 +58,7 @@ def test_an_offset_fits_them_to_a_video_that_started_earlier():
 
 def test_cues_before_the_start_are_left_out_and_it_says_so():
     raw = one(make_song("A8 B8 A8"), "captions", "vtt", timing=Timing(-10.0)).decode()
-    assert "1 cue before second 0 left out." in raw
+    assert "1 cue before second 0 of the show left out: 1." in raw
     assert "Now 1" not in raw
 
 

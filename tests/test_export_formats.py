@@ -19,6 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export import FORMATS, Options, chosen, export
@@ -237,8 +238,23 @@ def test_a_landmark_is_an_offset(run, document):
     assert '"offset": 21.2' in out
 
 
+def test_a_song_in_a_longer_recording_starts_its_own_time(run, tmp_path):
+    analysis = replace(make_song(start=64.0).analysis, duration=200.0)
+    song = make_song(analysis=analysis)
+    window = replace(song.recording.window, start=60.0, end=130.0)
+    long = tmp_path / "evening.cues.json"
+    song.replaced(recording=replace(song.recording, duration=200.0, window=window)).save(long)
+    code, out, _ = run("export", long, "--to", "json,timecode.wav", "--from-window")
+    assert code == 0
+    assert '"seconds": 4' in " ".join(long.with_name("evening.list.json").read_text(encoding="utf-8").split())
+    assert soundfile.info(long.with_name("evening.ltc.wav")).duration == 70.0
+    assert "left out" not in out
+
+
 WRONG = [
     (["--offset", "1", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--landmark", "bar 1 = 3"], "Give one of them"),
+    (["--from-window", "--offset", "0"], "Give one of them"),
     (["--landmark", "bar 99 = 3"], "no bar 99"),
     (["--landmark", "bar 1 = 25:00:00"], "more than a day"),
     (["--landmark", f"bar {'9' * 5000} = 3"], "no landmark"),
@@ -262,7 +278,7 @@ def test_wrong_options_are_refused_in_words(run, document, words, says):
 
 def test_cues_before_the_start_are_told(run, document):
     _, out, _ = run("export", document, "--to", "midi", "--offset", "-10")
-    assert "1 cue would come before the start" in out
+    assert "In files that run in time: 1 cue before second 0 of the show left out: 1." in out
 
 
 def test_a_map_is_written_changed_and_used(run, document):

@@ -19,8 +19,8 @@ from cuesuggest.export.common.show_bars import measures
 from cuesuggest.export.common.timing import RATES, Timing
 from cuesuggest.export.common.told import told
 from cuesuggest.score.records import Series
-from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
-from tests.songs import make_cue, make_song, place_at
+from tests.exported import HOSTILE, hostile_song, in_sevens, one, random_song, seeds
+from tests.songs import make_cue, make_song, place_at, retimed
 
 AUTO = {"allow_auto": True}
 
@@ -43,9 +43,13 @@ def test_a_song_is_bars_sections_and_cues():
     data = one(make_song("A8 B8 A8"), "midi", "mid", **AUTO)
     assert said(data, "marker") == [
         (0, "Stretched bars: before bar 1"),
-        (2, "A1"),
-        (22, "B1"),
-        (42, "A2"),
+        (2, "A1: bar 1 of the song, bar 2 here"),
+        (2, "1 fade-in: A up to 50 in 8 beats"),
+        (17, "2 recall: set B Wide fans"),
+        (22, "B1: bar 9 of the song, bar 10 here"),
+        (22, "3 cut-in: B in at 80"),
+        (42, "A2: bar 17 of the song, bar 18 here"),
+        (59.5, "4 fade-out: A down in 3.0 s"),
         (62, "Stretched bars: after the last bar"),
     ]
     assert [(seconds, text[:12]) for seconds, text in said(data, "cue_marker")] == [
@@ -60,7 +64,7 @@ def test_events_are_the_bytes_that_the_standard_shows():
     assert bytes.fromhex("FF5405 21 00000000") in data  # 01:00:00:00 at 25
     assert bytes.fromhex("FF5804 04021808") in data  # 4/4
     assert bytes.fromhex("FF5103 07A120") in data  # 120 beats a minute
-    assert bytes.fromhex("FF0602 4131") in data  # marker "A1"
+    assert b"\xff\x06\x21A1: bar 1 of the song, bar 2 here" in data
     assert data.count(bytes.fromhex("FF2F00")) == 3
 
 
@@ -218,6 +222,40 @@ def test_without_music_there_is_a_file_of_stretched_bars():
     assert mido.MidiFile(file=io.BytesIO(data)).length == pytest.approx(11.0, abs=0.01)
 
 
+def test_the_eighths_of_a_bar_of_uneven_beats_are_even():
+    song = in_sevens(bpm=171, ring_out=0.0)
+    data = one(song, "midi", "mid")
+    inside = [message.tempo for seconds, message in played(data, "set_tempo") if 2 <= seconds < 30]
+    assert len(inside) > 20
+    assert inside == pytest.approx([60e6 / 171] * len(inside), abs=150)  # times of beats are rounded to 0.1 ms
+
+
+def test_where_the_count_of_a_program_parts_from_that_of_the_song_a_marker_says_so():
+    paused = retimed(make_song("A8 B8 A8").analysis, pauses={13: 7.5})
+    song = make_song(analysis=paused).replaced(cues=(), questions=())
+    # 2 s before bar 1 are one bar, 7.5 s are three.
+    assert said(one(song, "midi", "mid"), "marker") == [
+        (0, "Stretched bars: before bar 1"),
+        (2, "A1: bar 1 of the song, bar 2 here"),
+        (22, "B1: bar 9 of the song, bar 10 here"),
+        (32, "Stretched bars: pause"),
+        (39.5, "From here on: bar 13 of the song, bar 17 here"),
+        (49.5, "A2: bar 17 of the song, bar 21 here"),
+        (69.5, "Stretched bars: after the last bar"),
+    ]
+
+
+def test_where_the_counts_are_the_same_a_marker_has_one():
+    marks = said(one(make_song("A8 B8", start=0.0), "midi", "mid"), "marker")
+    assert [text for _, text in marks if text[2] == ":"] == ["A1: bar 1", "B1: bar 9"]
+
+
+def test_a_section_under_way_at_second_0_goes_on():
+    data = one(make_song("A8 B8"), "midi", "mid", timing=Timing(offset=-26.0))
+    assert (1, "B1 goes on: bar 11 of the song, bar 2 here") in said(data, "marker")
+    assert "Bars 1 to 10 before second 0 of the show left out, and all of A1." in [t for _, t in said(data, "text")]
+
+
 def test_an_offset_moves_everything_and_keeps_bar_one_on_a_bar_line():
     song = make_song("A8 B8 A8")
     for offset in (-15.0, -1.9, 0.3, 7.77, 3600.0):
@@ -235,7 +273,10 @@ def test_an_offset_moves_everything_and_keeps_bar_one_on_a_bar_line():
 def test_cues_before_the_start_are_left_out_and_the_file_says_so():
     data = one(make_song("A8 B8 A8"), "midi", "mid", timing=Timing(offset=-10.0))
     assert [text[8:11] for _, text in said(data, "cue_marker")] == ["2 r", "3 c", "4 f"]
-    assert "1 cue before second 0 of the show left out." in {text for _, text in said(data, "text")}
+    assert {text for _, text in said(data, "text")} >= {
+        "1 cue before second 0 of the show left out: 1.",
+        "Bars 1 to 4 before second 0 of the show left out.",
+    }
 
 
 @given(seeds)

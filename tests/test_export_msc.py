@@ -76,7 +76,8 @@ def test_in_the_file_the_length_counts_the_end_and_not_the_start():
 def test_cues_that_wait_for_a_person_send_nothing():
     assert sent(make_song("A8 B8 A8")) == []
     data = one(make_song("A8 B8 A8"), "msc", "mid")
-    assert data.count(b"By hand ") == 4
+    # A cue point and a marker each.
+    assert data.count(b"By hand ") == 8
 
 
 def test_the_file_says_that_it_is_experimental():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -11,8 +12,9 @@ from music21 import converter, expressions, tempo
 from cuesuggest.export import Options
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told
-from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
+from tests.exported import HOSTILE, hostile_song, in_sevens, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
+from tests.test_export_midi import long_song
 
 
 def part(song, **options):
@@ -47,8 +49,8 @@ def test_what_lies_before_bar_one_is_whole_bars_that_are_marked():
     # 7 s are 2.8 bars of 2.5 s: three bars, and the bars after the song.
     assert len(stretched[:3]) == 3
     assert ("stretched: before bar 1", 0, 1.0) in named(score, expressions.TextExpression)
-    marks = [mark.getQuarterBPM() for mark in score.recurse().getElementsByClass(tempo.MetronomeMark)]
-    assert marks[:2] == pytest.approx([60 * 12 / 7, 96], abs=0.1)
+    shown = [mark for mark in score.recurse().getElementsByClass(tempo.MetronomeMark) if mark.number]
+    assert [mark.getQuarterBPM() for mark in shown[:2]] == pytest.approx([60 * 12 / 7, 96], abs=0.1)
 
 
 @pytest.mark.parametrize(("meter", "quarters"), [("4/4", 4), ("3/4", 3), ("6/8", 3), ("7/8", 3.5), ("12/8", 6)])
@@ -66,6 +68,30 @@ def written_meters(score):
         if not measure.numberSuffix:
             found[measure.number] = meter.ratioString
     return found
+
+
+def test_beats_of_a_bar_stand_where_it_is_felt():
+    song = in_sevens("A8")
+    cues = [make_cue(beat, "call", replace(place_at(song.analysis, 2), beat=float(beat))) for beat in (2, 3, 3.5)]
+    root = ElementTree.fromstring(one(song.replaced(cues=cues, questions=()), "score", "musicxml"))
+    # 2 + 2 + 3 eighths of 240 divisions; half of the last beat is an eighth and a half.
+    assert [each.findtext("offset") for each in root.iter("direction") if each.find("offset") is not None] == [
+        "480", "960", "1320",
+    ]  # fmt: skip
+
+
+def test_every_bar_has_the_tempo_that_it_is_played_at_and_rounding_does_not_add_up():
+    song = long_song()
+    root = ElementTree.fromstring(one(song, "score", "musicxml"))
+    quarters, reached, starts = 4, 0.0, {}
+    for measure in root.iter("measure"):
+        (tempo,) = measure.findall("sound")
+        quarters = int(measure.findtext("attributes/time/beats") or quarters)
+        starts[measure.get("number")] = reached
+        reached += 60 * quarters / float(tempo.get("tempo"))
+    want = {f"{bar.number}": bar.start for bar in song.analysis.bars}
+    assert {number: starts[number] for number in want} == pytest.approx(want, abs=1e-5)
+    assert len(want) == 435
 
 
 def test_changing_meters_are_kept():
@@ -89,7 +115,9 @@ def test_every_cue_of_any_song_is_in_its_bar(seed):
 
 def test_cues_before_the_start_are_left_out_and_the_file_says_so():
     root = ElementTree.fromstring(one(make_song("A8 B8 A8"), "score", "musicxml", timing=Timing(-10.0)))
-    assert "1 cue before second 0 left out" in {field.text for field in root.iter("miscellaneous-field")}
+    said = "1 cue before second 0 of the show left out: 1. Bars 1 to 4 before second 0 of the show left out."
+    assert said in {field.text for field in root.iter("miscellaneous-field")}
+    assert [mark.text for mark in root.iter("rehearsal")] == ["A1 goes on", "B1", "A2"]
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)

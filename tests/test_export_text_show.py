@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuesuggest.export.common.desk_map import map_from_text
+from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.read_back.read_show import read_show
 from tests.exported import HOSTILE, hostile_song, one, random_song, seeds
 from tests.songs import make_cue, make_song, place_at
@@ -124,6 +125,15 @@ def test_cues_that_wait_for_a_person_are_text_and_change_nothing():
     assert [(cue.up, cue.down, cue.follow_on) for cue in cues[1:]] == [(None, None, None)] * 3
     # They stand in the list with what was there before them, so that going on to one leaves the light alone.
     assert [cue.channels for cue in cues] == [{1: 0.5}] * 4
+
+
+def test_it_does_not_run_in_time_and_so_no_cue_is_too_early():
+    song = make_song("A8 B8 A8")
+    written = shown(song, timing=Timing(-20.0), **AUTO)
+    assert "left out" not in written
+    cues, _ = read_show(written)
+    assert [(cue.number, cue.seconds) for cue in cues] == [(1, -18.0), (2, -3.0), (3, 2.0), (4, 39.5)]
+    assert [cue.channels for cue in cues] == [cue.channels for cue in read_show(shown(song, **AUTO))[0]]
 
 
 def test_a_follow_on_waits_as_long_as_the_recording_does_and_only_where_both_are_automatic():

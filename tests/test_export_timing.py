@@ -1,14 +1,20 @@
 """From seconds to the time of the show: frames, labels and offsets against published values and an outside library."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from timecode import Timecode
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.export.common.timing import RATES, Timing, cues_in_time, landmark_offset
-from cuesuggest.score.records import clock
-from tests.songs import make_song
+from cuesuggest.export import Options, export
+from cuesuggest.export.common.timing import RATES, Timing, before_start, cues_in_time, landmark_offset
+from cuesuggest.export.common.told import told
+from cuesuggest.score.records import Series, clock
+from tests.exported import in_sevens
+from tests.songs import make_cue, make_song, place_at
+from tests.test_export_midi import played
 
 DROP = RATES["29.97df"]
 
@@ -107,6 +113,11 @@ LANDMARKS = {
 }
 
 
+def test_an_offset_is_told_to_a_tenth_of_a_millisecond():
+    assert str(Timing(12345.6789)) == "times 12345.6789 s later than in the recording"
+    assert str(Timing(-61.75)) == "times 61.75 s earlier than in the recording"
+
+
 @pytest.mark.parametrize(("landmark", "offset"), LANDMARKS.items())
 def test_one_landmark_sets_the_offset(landmark, offset):
     assert landmark_offset(make_song("A8 B8 A8"), landmark) == pytest.approx(offset)
@@ -131,6 +142,60 @@ def test_a_landmark_that_there_is_not_is_refused_in_words(landmark, says):
 def test_cues_before_the_start_are_told_apart():
     inside, before = cues_in_time(make_song("A8 B8 A8"), Timing(offset=-10.0))
     assert ([cue.number for cue in inside], [cue.number for cue in before]) == ([2, 3, 4], [1])
+
+
+SHOT = {"look": "lift", "side": None}
+AFTER = {
+    "nothing": ([], {2}),
+    "it comes in": ([("cut-in", {})], {2}),
+    "it comes in and goes": ([("cut-in", {}), ("fade-out", {})], set()),
+    "everything goes": ([("cut-in", {}), ("cut-out", {"side": None, "look": None})], set()),
+    "a dark is held": ([("cut-in", {}), ("cut-out", {"side": None, "look": None, "trigger": "held"})], {2}),
+    "another side takes over": ([("cut-in", {}), ("crossfade", {"side": "A", "look": "home"})], set()),
+    "another look is set up": ([("recall", {"look": "home"})], {3}),
+    "a one-shot": ([("one-shot", SHOT)], {2}),
+}
+
+
+@pytest.mark.parametrize(("later", "told_at_start"), AFTER.values(), ids=AFTER)
+def test_a_look_that_is_still_set_up_at_second_0_is_told_there(later, told_at_start):
+    song = make_song("A8 B8 A8")
+    fields = {"look": "lift", "side": "B"}
+    cues = [make_cue(2, "recall", place_at(song.analysis, 2), **fields)]
+    cues += [
+        make_cue(number, kind, place_at(song.analysis, number), **(fields | other))
+        for number, (kind, other) in enumerate(later, 3)
+    ]
+    song, timing = song.replaced(cues=cues, questions=()), Timing(offset=-30.0)
+    inside, before = cues_in_time(song, timing)
+    assert {cue.number for cue in inside} == told_at_start
+    assert len(inside) + len(before) == len(cues)
+    assert [each.at for each in told(song, Options(timing=timing))] == [0.0] * len(inside)
+
+
+def test_many_cues_before_second_0_are_named_as_runs():
+    song = make_song("A8 B8")
+    bars = {1: 1, 2: 2, 2.5: 3, 3: 4, 5: 12, 6: 6, 7: 7, 9: 8}
+    cues = [make_cue(number, "call", place_at(song.analysis, bar)) for number, bar in bars.items()]
+    said = before_start(song.replaced(cues=cues, questions=()), Timing(offset=-22.1))
+    assert said == ("7 cues before second 0 of the show left out: 1 to 3, 6 to 9.",)
+
+
+def test_of_a_series_that_begins_before_second_0_the_later_presses_are_told_and_played():
+    song = make_song("A8 B8")
+    shot = make_cue(1, "one-shot", place_at(song.analysis, 9), look="lift", series=Series(2, 9, 15))
+    song = song.replaced(cues=[shot], questions=())
+    options = Options(timing=Timing(offset=-24.0))
+    assert [each.at for each in told(song, options)] == [3.0, 8.0, 13.0]
+    assert before_start(song, options.timing) == ("1 cue told from second 0 of the show on only: 1.",)
+    data = export(song.replaced(cues=[replace(shot, operator_confirms=False)]), "midi", options)[".mid"]
+    assert [round(seconds, 3) for seconds, _ in played(data, "note_on")] == [3.0, 8.0, 13.0]
+
+
+def test_a_landmark_on_a_beat_is_where_the_beat_was_heard():
+    seven = in_sevens("A8", bpm=120, start=2.0)
+    # Two eighths of a quarter of a second each to a beat.
+    assert landmark_offset(seven, "bar 2 beat 2 = 0") == pytest.approx(-(2 + 1.75 + 0.5))
 
 
 @pytest.mark.parametrize(

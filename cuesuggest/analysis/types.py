@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import accumulate
 from typing import Literal, TypedDict
 
 __all__ = [
@@ -20,6 +22,7 @@ __all__ = [
     "Section",
     "SongAnalysis",
     "TempoKnot",
+    "beat_shares",
     "felt_beats",
     "json_name",
 ]
@@ -43,11 +46,31 @@ def felt_beats(signature: str) -> int:
     signature : str
         As "6/8".
     """
+    return len(_beat_units(signature))
+
+
+def beat_shares(signature: str, beats: int) -> tuple[Fraction, ...]:
+    """Return where the felt beats of a bar lie in it, from 0 on, and last 1: 0, 2/7, 4/7 and 1 in 7/8.
+
+    Parameters
+    ----------
+    signature : str
+        As "7/8".
+    beats : int
+        Felt in the bar; they are even where that signature is felt in another number of them.
+    """
+    units = _beat_units(signature)
+    steps = units if len(units) == beats else (1,) * beats
+    return tuple(Fraction(each, sum(steps)) for each in accumulate(steps, initial=0))
+
+
+def _beat_units(signature: str) -> tuple[int, ...]:
+    """Length of each felt beat in units of the lower figure: 2, 2 and 3 in 7/8."""
     upper, _, lower = signature.partition("/")
     count = int(upper)
     if lower == "8" and count % 3 == 0:
-        return count // 3
-    return (count - 1) // 2 if lower == "8" and count in (5, 7) else count
+        return (3,) * (count // 3)
+    return (*(2,) * ((count - 3) // 2), 3) if lower == "8" and count in (5, 7) else (1,) * count
 
 
 class FileConfig(TypedDict):

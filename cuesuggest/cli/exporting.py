@@ -35,6 +35,7 @@ _RATES = ("24", "25", "29.97df", "29.97", "30")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
 @click.option("--offset", type=_OFFSET, metavar="SECONDS", help="How much later the show's file is than the recording.")
 @click.option("--landmark", metavar="PLACE=TIME", help='The same, by one place: "B1 bar 1 = 0:43.2".')
+@click.option("--from-window", is_flag=True, help="The show's file starts where the song does in a longer recording.")
 @click.option("--start-timecode", "start", default="01:00:00:00", show_default=True, help="Timecode at second 0.")
 @click.option("--fps", type=click.Choice(_RATES), default="25", show_default=True, help="Frames a second of timecode.")
 @click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, channels … of your desk.")
@@ -152,11 +153,15 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
     from cuesuggest.song.printed import changes
 
     marks = changes(song)
-    offset, landmark = given.pop("offset"), given["landmark"]
+    offset, landmark, from_window = given.pop("offset"), given["landmark"], given["from_window"]
+    if (offset is not None) + (landmark is not None) + from_window > 1:
+        raise CuesuggestError(
+            "--offset, --landmark and --from-window all say how the show's file runs. Give one of them."
+        )
     if landmark is not None:
-        if offset is not None:
-            raise CuesuggestError("--offset and --landmark both say how the show's file runs. Give one of them.")
         offset = landmark_offset(song, landmark)
+    elif from_window:
+        offset = -song.recording.window.start
     rate = RATES[given.pop("fps")]
     start = given.pop("start")
     rate.parse(start)
@@ -203,17 +208,12 @@ def _named(document: Path, output: Path | None, endings: list[str]) -> list[Path
 
 def _tell(song: Song, options: Options, files: list[tuple[Format, str]], targets: list[Target]) -> None:
     from cuesuggest.export import FORMATS, remarks
-    from cuesuggest.export.common.timing import cues_in_time
-    from cuesuggest.score.records import counted
+    from cuesuggest.export.common.timing import before_start
 
     for target, (form, _) in zip(targets, files, strict=True):
         echo(f"Written: {target.named}" + (" (experimental)" if form.experimental else ""))
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        echo(
-            f"{counted(len(before), 'cue')} would come before the start at this offset; files that run in time leave "
-            "them out and say so."
-        )
+    for said in before_start(song, options.timing):
+        echo(f"In files that run in time: {said}")
     for name in dict.fromkeys(form.name for form, _ in files):
         for sentence in remarks(song, FORMATS[name], options):
             echo(f"{name}: {sentence}")

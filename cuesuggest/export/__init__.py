@@ -132,9 +132,9 @@ FORMATS: dict[str, Format] = {
         ),
         Format(
             name="timecode",
-            purpose="timecode as sound and as MIDI, to run beside the recording",
+            purpose="timecode as sound, to run beside the recording, and as MIDI messages, to go to a place",
             standard="SMPTE ST 12-1 linear timecode; MIDI Time Code, full-frame messages",
-            loses="the cues",
+            loses="the cues; in MIDI the quarter frames that a receiver runs by",
             files={".ltc.wav": "desk.timecode:write_linear", ".mtc.mid": "desk.timecode:write_midi"},
         ),
         Format(

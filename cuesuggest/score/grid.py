@@ -7,7 +7,7 @@ from bisect import bisect_right
 from itertools import pairwise
 from typing import Literal
 
-from cuesuggest.analysis.types import Bar, Section, SongAnalysis
+from cuesuggest.analysis.types import Bar, Section, SongAnalysis, beat_shares
 from cuesuggest.score.records import ON_THE_BEAT, Place
 
 __all__ = ["Grid", "count_word", "tempo_words"]
@@ -167,12 +167,13 @@ class Grid:
 
 
 def _beat_times(bar: Bar, beats: tuple[float, ...]) -> list[float]:
-    """Return the bar's beats and its end: as tracked where the count is right, else evenly spaced."""
+    """Return the bar's beats and its end: as tracked where the count is right, else as its meter is felt."""
     count = max(bar.beats, 1)
     low, high = bisect_right(beats, bar.start - 1e-3), bisect_right(beats, bar.end - 1e-3)
     times = list(beats[low:high])
     if len(times) != count or any(b - a < 1e-3 for a, b in pairwise(times)):
-        times = [bar.start + step * (bar.end - bar.start) / count for step in range(count)]
+        shares = beat_shares(bar.time_signature, count)[:-1]
+        times = [bar.start + float(share) * (bar.end - bar.start) for share in shares]
     times[0] = bar.start
     return [*times, bar.end]
 

@@ -55,6 +55,8 @@ class Options:
     """Cues that wait for a person's go may act by themselves in automatic formats."""
     landmark: str | None = None
     """As typed; its offset is in `timing` already."""
+    from_window: bool = False
+    """Second 0 is where the song's window in the recording starts, as `timing` has it; its end is that of the sound."""
     date: str = ""
     """Of the export, as 2031-05-04."""
     program: str = ""

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.types import Bar
+from cuesuggest.analysis.types import Bar, beat_shares
 from cuesuggest.export.common.timing import Timing
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Measure", "measures", "show_end", "song_end"]
+__all__ = ["Measure", "bar_words", "bars_before_start", "measures", "section_places", "show_end", "song_end"]
 
 # Seconds. Bars that are so near to each other touch; stored times are rounded to 0.1 ms.
 _TOUCH = 0.005
@@ -62,15 +62,22 @@ class Measure:
         return Fraction(4 * self.numerator, self.denominator)
 
     @property
-    def beat_quarters(self) -> Fraction:
-        """Length of a felt beat in quarter notes."""
-        return self.quarters / (len(self.times) - 1)
+    def beat_quarters(self) -> tuple[Fraction, ...]:
+        """Quarter notes from the start of the measure to each felt beat, and last to its end."""
+        shares = beat_shares(f"{self.numerator}/{self.denominator}", len(self.times) - 1)
+        return tuple(self.quarters * share for share in shares)
 
     def quarter_at(self, seconds: float) -> float:
         """Quarter notes from the start of the measure to a moment in it."""
         index = min(max(bisect.bisect_right(self.times, seconds) - 1, 0), len(self.times) - 2)
         left, right = self.times[index], self.times[index + 1]
-        return float(self.beat_quarters) * (index + (seconds - left) / (right - left))
+        return self.quarter_of(1 + index + (seconds - left) / (right - left))
+
+    def quarter_of(self, beat: float) -> float:
+        """Quarter notes from the start of the measure to a beat in it, 1 the first."""
+        index = min(max(int(beat) - 1, 0), len(self.times) - 2)
+        left, right = self.beat_quarters[index : index + 2]
+        return float(left) + (beat - 1 - index) * float(right - left)
 
 
 def song_end(song: Song) -> float:
@@ -116,6 +123,77 @@ def measures(song: Song, timing: Timing) -> tuple[Measure, ...]:
     return tuple(found)
 
 
+def section_places(song: Song, timing: Timing, bars: Sequence[Measure]) -> Iterator[tuple[int, str]]:
+    """Go through the sections that are not over by second 0 of the show.
+
+    Parameters
+    ----------
+    song : Song
+    timing : Timing
+    bars : sequence of Measure
+        Those of `measures`.
+
+    Yields
+    ------
+    int, str
+        Index of the measure with which it begins, or goes on after second 0; and its name, which says so.
+    """
+    index_of = {bar.bar: index for index, bar in enumerate(bars) if bar.bar is not None}
+    starts = [bar.start for bar in bars]
+    for section in song.analysis.sections:
+        at = timing.show(section.start)
+        index = next((index_of[k] for k in range(section.first_bar, section.last_bar + 1) if k in index_of), None)
+        if index is None and at >= 0:
+            index = bisect.bisect_right(starts, at + 1e-6) - 1
+        if index is not None:
+            yield index, f"{section.mark} {section.name}".strip() + (" goes on" if at < 0 else "")
+
+
+def bar_words(song: Song, timing: Timing, bars: Sequence[Measure]) -> Iterator[tuple[float, str]]:
+    """Say where sections begin, and which bar that is: programs count all bars from second 0, stretched ones as well.
+
+    Where the two counts part, as after a pause, the first bar says so, if no section begins there.
+
+    Parameters
+    ----------
+    song : Song
+    timing : Timing
+    bars : sequence of Measure
+        Those of `measures`.
+
+    Yields
+    ------
+    float, str
+        Second of the show, and the words.
+    """
+
+    def which(index: int) -> str:
+        number = bars[index].bar
+        if number == index + 1:
+            return f"bar {number}"
+        return f"{'' if number is None else f'bar {number} of the song, '}bar {index + 1} here"
+
+    names = {index: f"{name}: {which(index)}" for index, name in section_places(song, timing, bars)}
+    shift = 0
+    for index, bar in enumerate(bars):
+        if index in names:
+            yield bar.start, names[index]
+        elif bar.bar is not None and bar.bar >= 1 and index + 1 - bar.bar != shift:
+            yield bar.start, f"From here on: {which(index)}"
+        if bar.bar is not None and bar.bar >= 1:
+            shift = index + 1 - bar.bar
+
+
+def bars_before_start(song: Song, timing: Timing) -> tuple[str, ...]:
+    """Say which bars and sections a file in bars leaves out; nothing if there are none."""
+    early = [bar.number for bar in song.analysis.bars if timing.show(bar.start) < 0]
+    if not early:
+        return ()
+    over = [section.mark for section in song.analysis.sections if section.last_bar <= early[-1]]
+    bars = f"Bars {early[0]} to {early[-1]}" if len(early) > 1 else f"Bar {early[0]}"
+    return (f"{bars} before second 0 of the show left out{', and all of ' if over else ''}{', '.join(over)}.",)
+
+
 def _with_next(bars: tuple[Bar, ...]) -> Iterator[tuple[Bar, Bar | None]]:
     for index, bar in enumerate(bars):
         yield bar, bars[index + 1] if index + 1 < len(bars) else None
@@ -129,9 +207,10 @@ def _measure(bar: Bar, after: Bar | None, beats: tuple[float, ...], timing: Timi
         return None
     inside = beats[bisect.bisect_left(beats, bar.start - _TOUCH) : bisect.bisect_left(beats, end - _TOUCH)]
     count = max(bar.beats, 1)
-    if len(inside) != count or any(right - left < _TOUCH for left, right in pairwise(inside)):
-        inside = tuple(bar.start + step * (end - bar.start) / count for step in range(count))
     numerator, denominator = _meter(bar)
+    if len(inside) != count or any(right - left < _TOUCH for left, right in pairwise(inside)):
+        shares = beat_shares(f"{numerator}/{denominator}", count)[:-1]
+        inside = tuple(bar.start + float(share) * (end - bar.start) for share in shares)
     times = (bar.start, *inside[1:], end)
     return Measure(bar.number, "", numerator, denominator, tuple(timing.show(each) for each in times))
 

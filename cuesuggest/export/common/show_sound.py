@@ -19,7 +19,7 @@ __all__ = ["info", "shown", "sixteen_bits", "sixteen_bits_format", "spans"]
 
 _BLOCK = 1 << 18  # frames
 _FULL = 32767
-_TEXT = 400  # characters
+_TEXT = 1000  # characters
 
 
 def spans(frames: int) -> Iterator[tuple[int, int]]:

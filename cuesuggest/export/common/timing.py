@@ -7,18 +7,31 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.common.escape import number_text
 from cuesuggest.score.bounds import DAY
-from cuesuggest.score.records import Cue
+from cuesuggest.score.grid import Grid
+from cuesuggest.score.light import SideState, follow, presses
+from cuesuggest.score.records import Cue, counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["RATES", "Rate", "Timing", "cues_in_time", "landmark_offset", "landmark_place"]
+__all__ = [
+    "RATES",
+    "Rate",
+    "Timing",
+    "before_start",
+    "cues_in_time",
+    "in_time",
+    "landmark_offset",
+    "landmark_place",
+]
 
 # SMPTE ST 12-1: with drop-frame, labels ;00 and ;01 are left out in every minute but each tenth.
 _PER_10_MINUTES, _PER_MINUTE, _SKIPPED = 17982, 1798, 2
@@ -129,6 +142,16 @@ class Timing:
     rate: Rate = RATES["25"]
     start: str = "01:00:00:00"
     """Timecode at the show's second 0; that hour is common practice, so that there is room before it."""
+    opens: float = 0.0
+    """Second of the show before which a file has no room."""
+
+    def of_recording(self) -> Timing:
+        """The same for a file that keeps the times of the recording."""
+        return replace(self, offset=0.0)
+
+    def without_start(self) -> Timing:
+        """The same for a file that does not run in time, and so has room for all of the recording."""
+        return replace(self, opens=min(self.show(0.0), 0.0))
 
     def show(self, seconds: float) -> float:
         """Seconds of the show at a second of the recording, to 0.1 ms."""
@@ -147,11 +170,13 @@ class Timing:
         if not self.offset:
             return "times as in the recording"
         way = "later" if self.offset > 0 else "earlier"
-        return f"times {abs(self.offset):.4g} s {way} than in the recording"
+        return f"times {number_text(abs(self.offset))} s {way} than in the recording"
 
 
 def cues_in_time(song: Song, timing: Timing) -> tuple[list[Cue], list[Cue]]:
-    """Part the cues that stand into those inside the show's time and those before its second 0.
+    """Part the cues that stand into those that the show's time has room for and those before its second 0.
+
+    A look that is set up before it, and is still, stands at second 0; of a series the presses from there on are left.
 
     Returns
     -------
@@ -160,8 +185,63 @@ def cues_in_time(song: Song, timing: Timing) -> tuple[list[Cue], list[Cue]]:
     """
     standing = [cue for cue in song.cues if cue.status != "rejected"]
     standing.sort(key=lambda cue: (cue.place.seconds, cue.number))
-    inside = [cue for cue in standing if timing.show(cue.place.seconds) >= 0]
-    return inside, [cue for cue in standing if timing.show(cue.place.seconds) < 0]
+    grid = Grid(song.analysis)
+    early = [cue for cue in standing if timing.show(presses(cue, grid)[-1]) < timing.opens]
+    kept = {cue.id for cue in _still_set_up(early, grid)}
+    before = [cue for cue in early if cue.id not in kept]
+    left_out = {cue.id for cue in before}
+    return [cue for cue in standing if cue.id not in left_out], before
+
+
+def in_time(cue: Cue, seconds: float, timing: Timing) -> bool:
+    """Whether the show's time has room for a press of a cue that `cues_in_time` has inside."""
+    return cue.kind == "recall" or timing.show(seconds) >= timing.opens
+
+
+def before_start(song: Song, timing: Timing) -> tuple[str, ...]:
+    """Say what comes of the cues before second 0 of the show: which are left out, which stand there.
+
+    Returns
+    -------
+    tuple of str
+        Sentences; none where there are no such cues.
+    """
+    inside, before = cues_in_time(song, timing)
+    grid = Grid(song.analysis)
+    early = [cue for cue in inside if timing.show(cue.place.seconds) < timing.opens]
+    said = (
+        ("before second 0 of the show left out", before),
+        ("from before second 0 of the show told at it", [cue for cue in early if cue.kind == "recall"]),
+        ("told from second 0 of the show on only", [cue for cue in early if len(presses(cue, grid)) > 1]),
+    )
+    every = sorted(cue.number for cue in (*inside, *before))
+    return tuple(
+        f"{counted(len(cues), 'cue')} {what}: {_runs_of({cue.number for cue in cues}, every)}."
+        for what, cues in said
+        if cues
+    )
+
+
+def _runs_of(numbers: set[float], every: list[float]) -> str:
+    """Name the numbers of some cues among all of them: "1 to 12, 14"."""
+    found = []
+    for chosen, run in groupby(every, key=lambda number: number in numbers):
+        names = [number_text(number) for number in run] if chosen else []
+        found += names if len(names) < 3 else [f"{names[0]} to {names[-1]}"]
+    return ", ".join(found)
+
+
+def _still_set_up(cues: list[Cue], grid: Grid) -> list[Cue]:
+    """Find the cues that set up looks which no later one of these has replaced or taken out."""
+    found: dict[str, Cue] = {}
+    for step in follow(cues, grid=grid):
+        if step.cue.kind == "recall":
+            found[step.cue.side or ""] = step.cue
+        for side, cue in list(found.items()):
+            went_out = step.before.get(side, SideState()).lit and not step.after[side].lit
+            if went_out or step.after[side].look != cue.look:
+                del found[side]
+    return list(found.values())
 
 
 def landmark_offset(song: Song, landmark: str) -> float:
@@ -220,4 +300,4 @@ def _place_seconds(song: Song, found: re.Match[str]) -> float:
     beat = float(found["beat"] or 1)
     if not 1 <= beat < bar.beats + 1:
         raise CuesuggestError(f"Bar {number} has the beats 1 to {bar.beats}, there is no beat {beat:g} in it.")
-    return bar.start + (beat - 1) * (bar.end - bar.start) / bar.beats
+    return Grid(song.analysis).place(number, beat).seconds

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import number_text, one_line
 from cuesuggest.export.common.options import Options, is_automatic
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.timing import cues_in_time, in_time
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import hand_place, hand_starts, presses
 from cuesuggest.score.records import Cue, Look
@@ -39,7 +39,7 @@ class Told:
 
 
 def told(song: Song, options: Options) -> list[Told]:
-    """Every cue that stands as something to be said, in order of time; those before second 0 are left out.
+    """Every cue that stands and has room in the show's time as something to be said, in order of time.
 
     One-shots are told at the beat that they meet: how early to press is part of their words.
 
@@ -60,7 +60,9 @@ def told(song: Song, options: Options) -> list[Told]:
         where = f"{hand_place(cue, grid)}{f', lands at {cue.place}' if early < 0 else ''}"
         short = one_line(words.short(cue)) + _early_words(cue, looks)
         for index, seconds in enumerate(presses(cue, grid)):
-            at = max(options.timing.show(seconds + early), 0.0)
+            if not in_time(cue, seconds, options.timing):
+                continue
+            at = max(options.timing.show(seconds + early), options.timing.opens)
             again = index > 0
             found.append(Told(at, cue, short, is_automatic(cue, options), "" if again else where, again))
     return sorted(found, key=lambda each: (each.at, each.cue.number))

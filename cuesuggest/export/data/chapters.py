@@ -40,7 +40,7 @@ def write(song: Song, options: Options) -> bytes:
         If there is no sound, or it cannot be copied.
     """
     sound = needed_sound(options, "chapters")
-    own_times = replace(options, timing=replace(options.timing, offset=0.0))
+    own_times = replace(options, timing=options.timing.of_recording())
     words = about(song, own_times)
     tags = {
         "title": one_line(words.title),

@@ -7,6 +7,7 @@ they are open tags, and whole in the sandbox.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from cuesuggest.export.common.escape import one_line
@@ -38,6 +39,7 @@ def write(song: Song, options: Options) -> bytes:
     """
     from cuesuggest.song.json_layout import json_text
 
+    options = replace(options, timing=options.timing.of_recording())
     words = about(song, options)
     analysis = song.analysis
     annotations = [
@@ -129,8 +131,4 @@ def _segments(song: Song) -> list[dict[str, Any]]:
 
 
 def _cues(song: Song, options: Options) -> list[dict[str, Any]]:
-    offset = options.timing.offset
-    return [
-        _observation(round(each.at - offset, 4), 0.0, wording(each), each.cue.confidence)
-        for each in told(song, options)
-    ]
+    return [_observation(each.at, 0.0, wording(each), each.cue.confidence) for each in told(song, options)]

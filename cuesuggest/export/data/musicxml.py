@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import number_text, one_line, shortened
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.show_bars import Measure, measures
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures, section_places
+from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import told
 from cuesuggest.export.common.xml_element import element, xml_bytes
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -28,7 +28,8 @@ __all__ = ["write"]
 
 _DIVISIONS = 480  # a quarter note
 _NAME = 48  # characters of a section over the staff
-_TEMPO_STEP = 0.5  # beats a minute; smaller changes from bar to bar are how people play, and no tempo mark
+_TEMPO_DIGITS = 6
+_TEMPO_STEP = 0.5  # quarter notes a minute; smaller changes from bar to bar are how people play, and no tempo mark
 _HEAD = (
     '<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
@@ -65,9 +66,8 @@ def write(song: Song, options: Options) -> bytes:
     """
     words = about(song, options)
     bars = measures(song, options.timing)
-    _, before = cues_in_time(song, options.timing)
-    said = [words.caution, words.times, f"take {words.take}", words.made]
-    said += [f"{counted(len(before), 'cue')} before second 0 left out"] if before else []
+    left = [*before_start(song, options.timing), *bars_before_start(song, options.timing)]
+    said = [words.caution, words.times, f"take {words.take}", words.made, *([" ".join(left)] if left else [])]
     named = zip(("times", "take", "made", "left-out"), said[1:], strict=False)
     origin = [
         element("rights", one_line(said[0]), type="caution"),
@@ -85,20 +85,21 @@ def write(song: Song, options: Options) -> bytes:
 
 def _measures(bars: Sequence[Measure], marks: dict[int, list[_MeasureMark]]) -> Iterator[Element]:
     meter: tuple[int, int] | None = None
-    tempo: float | None = None
+    shown: float | None = None
     why: str | None = None
     stretched = 0
-    for index, bar in enumerate(bars):
+    for index, (bar, tempo) in enumerate(_tempos(bars)):
         inside = []
         if meter != (meter := (bar.numerator, bar.denominator)):
             inside.append(_attributes(bar, first=index == 0))
         if bar.bar is None and why != bar.why:
             inside.append(_MeasureMark(0, element("words", f"stretched: {bar.why}"), "above").direction())
         why = bar.why if bar.bar is None else None
-        beats_a_minute = 60 * (len(bar.times) - 1) / (bar.end - bar.start)
-        if tempo is None or abs(beats_a_minute - tempo) >= _TEMPO_STEP:
-            tempo = beats_a_minute
-            inside.append(_tempo(bar, beats_a_minute))
+        if shown is None or abs(tempo - shown) >= _TEMPO_STEP:
+            shown = tempo
+            inside.append(_tempo_mark(bar, tempo))
+        # In every bar, since a player runs by it; after the mark, which is rounded, and which some players take too.
+        inside.append(element("sound", tempo=f"{tempo:.{_TEMPO_DIGITS}f}"))
         inside += [mark.direction() for mark in sorted(marks.get(index, []), key=lambda mark: mark.divisions)]
         duration = element("duration", f"{_divisions(bar.quarters)}")
         inside.append(element("note", element("rest", measure="yes"), duration, element("voice", "1")))
@@ -126,14 +127,25 @@ def _attributes(bar: Measure, *, first: bool) -> Element:
     return element("attributes", element("divisions", f"{_DIVISIONS}"), key, time, clef, staff)
 
 
-def _tempo(bar: Measure, beats_a_minute: float) -> Element:
-    quarters = float(bar.beat_quarters) * beats_a_minute
+def _tempos(bars: Sequence[Measure]) -> Iterator[tuple[Measure, float]]:
+    """Go through the bars with the quarter notes a minute of each, rounded; the next one makes up for it."""
+    reached = 0.0
+    for bar in bars:
+        tempo = max(round(60 * float(bar.quarters) / (bar.end - reached), _TEMPO_DIGITS), 10**-_TEMPO_DIGITS)
+        reached += 60 * float(bar.quarters) / tempo
+        yield bar, tempo
+
+
+def _tempo_mark(bar: Measure, tempo: float) -> Element:
+    beats = {right - left for left, right in pairwise(bar.beat_quarters)}
     names = {Fraction(1): "quarter", Fraction(3, 2): "quarter", Fraction(2): "half", Fraction(1, 2): "eighth"}
-    unit = [element("beat-unit", names.get(bar.beat_quarters, "quarter"))]
-    unit += [element("beat-unit-dot")] if bar.beat_quarters == Fraction(3, 2) else []
-    per_minute = element("per-minute", f"{beats_a_minute if bar.beat_quarters in names else quarters:.1f}")
-    metronome = element("direction-type", element("metronome", *unit, per_minute, parentheses="yes"))
-    return element("direction", metronome, element("sound", tempo=f"{quarters:.3f}"), placement="above")
+    # Beats of different lengths have none in common but the quarter note.
+    beat = beats.pop() if len(beats) == 1 else Fraction(1)
+    beat = beat if beat in names else Fraction(1)
+    unit = [element("beat-unit", names[beat])] + ([element("beat-unit-dot")] if beat == Fraction(3, 2) else [])
+    per_minute = element("per-minute", f"{tempo / float(beat):.1f}")
+    metronome = element("metronome", *unit, per_minute, parentheses="yes")
+    return element("direction", element("direction-type", metronome), placement="above")
 
 
 def _marks(song: Song, options: Options, bars: Sequence[Measure]) -> dict[int, list[_MeasureMark]]:
@@ -146,15 +158,13 @@ def _marks(song: Song, options: Options, bars: Sequence[Measure]) -> dict[int, l
             index = max((k for k, bar in enumerate(bars) if bar.start <= at + 1e-6), default=0)
             offset = _divisions(Fraction(bars[index].quarter_at(at)))
         else:
-            offset = _divisions(Fraction(beat - 1) * bars[index].beat_quarters)
+            offset = _divisions(Fraction(bars[index].quarter_of(beat)))
         offset = min(offset, _divisions(bars[index].quarters) - 1)
         found.setdefault(index, []).append(_MeasureMark(offset, inside, side))
 
-    for section in song.analysis.sections:
-        at = options.timing.show(section.start)
-        if at >= 0:
-            name = shortened(one_line(f"{section.mark} {section.name}"), _NAME)
-            put(at, element("rehearsal", name), "above", section.first_bar)
+    for index, name in section_places(song, options.timing, bars):
+        mark = element("rehearsal", shortened(one_line(name), _NAME))
+        found.setdefault(index, []).append(_MeasureMark(0, mark, "above"))
     for each in told(song, options):
         cue = each.cue
         again = " again" if each.again else ""

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from cuesuggest.export.common.escape import number_text, one_line
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.timing import Rate, cues_in_time
+from cuesuggest.export.common.timing import Rate, before_start
 from cuesuggest.export.common.told import Told, told, wording
 from cuesuggest.score.records import CueKind, counted
 
@@ -55,7 +55,6 @@ def write(song: Song, options: Options) -> bytes:
 
     timing, words = options.timing, about(song, options)
     rate = timing.rate
-    _, before = cues_in_time(song, timing)
     sections = [each for each in song.analysis.sections if timing.show(each.end) > 0]
     markers = [
         *(_section_marker(each, options) for each in sections),
@@ -66,7 +65,7 @@ def write(song: Song, options: Options) -> bytes:
         "take": words.take,
         "times": words.times,
         "caution": words.caution,
-        "left_out": [f"{counted(len(before), 'cue')} before second 0 of the show."] if before else [],
+        "left_out": list(before_start(song, timing)),
     }
     stack = _item("Stack.1", "tracks", markers=sorted(markers, key=_first_frame), children=[_track(song, options)])
     data = {

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.options import Options, is_automatic
 from cuesuggest.export.common.show_bars import song_end
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.timing import cues_in_time, in_time
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.light import LevelMove, Step, follow, hand_presses, held_until, is_held
+from cuesuggest.score.light import LevelMove, Step, follow, hand_presses, held_until, is_held, presses
 from cuesuggest.score.records import ENTRANCES, EXITS, Cue
 from cuesuggest.song.rig_facts import hands_of, one_shot_seconds
 
@@ -65,7 +65,12 @@ def acts(song: Song, options: Options) -> list[tuple[float, Cue]]:
         In order of time; a one-shot that lands on its place starts as long before it as it takes to its peak.
     """
     grid = Grid(song.analysis)
-    found = [(_at(options, at), cue) for cue in _automatic(song, options) for at in hand_presses(cue, grid, song.looks)]
+    found = [
+        (_at(options, at), cue)
+        for cue in _automatic(song, options)
+        for at, lit in zip(hand_presses(cue, grid, song.looks), presses(cue, grid), strict=True)
+        if in_time(cue, lit, options.timing)
+    ]
     return sorted(found, key=lambda each: (each[0], each[1].kind != "recall", each[1].number))
 
 
@@ -75,7 +80,7 @@ def _automatic(song: Song, options: Options) -> list[Cue]:
 
 def _at(options: Options, seconds: float) -> float:
     """Seconds of the show at a second of the recording; its start for what begins before it."""
-    return max(options.timing.show(seconds), 0.0)
+    return max(options.timing.show(seconds), options.timing.opens)
 
 
 def moves(song: Song, options: Options) -> Moves:

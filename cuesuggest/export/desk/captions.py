@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import number_text, shortened, vtt_text
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import Told, told
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -52,9 +51,8 @@ def write(song: Song, options: Options) -> bytes:
     bytes
         UTF-8.
     """
-    _, before = cues_in_time(song, options.timing)
-    left = [f"{counted(len(before), 'cue')} before second 0 left out."] if before else []
-    head = "\n".join(vtt_text(line) for line in (*about(song, options).lines(), *left) if vtt_text(line))
+    said = (*about(song, options).lines(), *before_start(song, options.timing))
+    head = "\n".join(vtt_text(line) for line in said if vtt_text(line))
     blocks = [f"WEBVTT\n\nNOTE\n{head}"]
     for number, caption in enumerate(captions(song, options), 1):
         lines = "\n".join(vtt_text(line) for line in caption.lines)

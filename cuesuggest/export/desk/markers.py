@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import ascii_line
@@ -58,7 +58,8 @@ def write(song: Song, options: Options) -> bytes:
     """
     sound = needed_sound(options, "markers")
     before = [chunk("bext", bext(song, options, sound)), *recorded_format(sound)]
-    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, options, sound)), _info(song, options)])
+    own_times = replace(options, timing=options.timing.of_recording())
+    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, own_times, sound)), _info(song, own_times)])
 
 
 def mark_chunks(marks: Sequence[SoundMark]) -> list[bytes]:
@@ -97,8 +98,8 @@ def bext(song: Song, options: Options, sound: RecordedSound) -> bytes:
     bytes
         602 bytes, then the coding history.
     """
-    words = about(song, options)
     timing = options.timing
+    words = about(song, replace(options, timing=timing.of_recording()))
     first = timing.rate.seconds(timing.rate.parse(timing.start)) + timing.offset
     # What begins before midnight began on the day before.
     reference = round((first if first >= 0 else first + timing.rate.seconds(timing.rate.per_day)) * sound.rate)
@@ -121,8 +122,7 @@ def _marks(song: Song, options: Options, sound: RecordedSound) -> list[SoundMark
 
     marks = []
     for each in told(song, options):
-        at = each.at - options.timing.offset
-        marks.append(SoundMark(frame(at), wording(each), " ".join((*each.cue.reasons, *each.cue.cautions))))
+        marks.append(SoundMark(frame(each.at), wording(each), " ".join((*each.cue.reasons, *each.cue.cautions))))
     for section in song.analysis.sections:
         name = f"{section.mark} {section.name}"
         length = max(frame(section.end) - frame(section.start), 1)

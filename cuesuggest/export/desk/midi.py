@@ -15,7 +15,7 @@ from mido import Message
 from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.options import Options
 from cuesuggest.export.desk.automatic import Dark, LookOn, moves
-from cuesuggest.export.desk.midi_file import Timed, cue_points, midi_bytes
+from cuesuggest.export.desk.midi_file import Timed, cue_events, cue_remarks, midi_bytes
 from cuesuggest.score.light import LevelMove
 
 if TYPE_CHECKING:
@@ -47,7 +47,8 @@ def write(song: Song, options: Options) -> bytes:
     desk = completed(song, options.map)
     all_ = moves(song, options)
     light = [*_notes(all_.looks, desk), *_controllers(all_.levels, all_.darks, desk)]
-    return midi_bytes(song, options, [cue_points(song, options), ("Light", light)])
+    tracks = [("Cues", cue_events(song, options, "cue_marker")), ("Light", light)]
+    return midi_bytes(song, options, tracks, cue_events(song, options, "marker"), cue_remarks(song, options))
 
 
 def _notes(looks: tuple[LookOn, ...], desk: DeskMap) -> Iterator[Timed]:

@@ -10,23 +10,23 @@ import bisect
 import io
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from mido import Message, MetaMessage, MidiFile, MidiTrack
 
 from cuesuggest.export.common.escape import ascii_line
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.show_bars import Measure, measures
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.show_bars import Measure, bar_words, bars_before_start, measures
+from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import told, wording
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Timed", "cue_points", "midi_bytes"]
+__all__ = ["Timed", "cue_events", "cue_remarks", "midi_bytes"]
 
 TICKS = 1920  # a quarter note
+_CUE = 7  # rank of a cue among what happens at once: after a section that begins there
 _LINE = 200  # characters of a text event: displays show one line
 _SLOWEST = 0xFFFFFF  # microseconds a quarter note: the field has 24 bits
 
@@ -44,10 +44,10 @@ class _TempoMap:
         quarter = 0.0
         reached = 0.0
         for bar in bars:
-            for index in range(len(bar.times) - 1):
-                tick = _tick(quarter + float(bar.beat_quarters) * index)
-                ticks = _tick(quarter + float(bar.beat_quarters) * (index + 1)) - tick
-                tempo = round((bar.times[index + 1] - reached) * 1e6 * TICKS / ticks)
+            edges = [_tick(quarter + float(each)) for each in bar.beat_quarters]
+            for tick, until, seconds in zip(edges, edges[1:], bar.times[1:], strict=False):
+                ticks = until - tick
+                tempo = round((seconds - reached) * 1e6 * TICKS / ticks)
                 tempo = min(max(tempo, 1), _SLOWEST)
                 self._starts.append(reached)
                 self.changes.append((tick, tempo))
@@ -62,7 +62,11 @@ class _TempoMap:
 
 
 def midi_bytes(
-    song: Song, options: Options, tracks: Iterable[tuple[str, Iterable[Timed]]], remarks: Sequence[str] = ()
+    song: Song,
+    options: Options,
+    tracks: Iterable[tuple[str, Iterable[Timed]]],
+    marks: Iterable[Timed] = (),
+    remarks: Sequence[str] = (),
 ) -> bytes:
     """Write a song's bars and what happens in them.
 
@@ -72,6 +76,8 @@ def midi_bytes(
     options : Options
     tracks : iterable of (str, iterable of Timed)
         Name and content of every track but the first, which has tempo, meter and sections.
+    marks : iterable of Timed
+        What the first track has beside them.
     remarks : sequence of str
         Further sentences for the head of the file.
 
@@ -83,7 +89,7 @@ def midi_bytes(
     bars = measures(song, options.timing)
     tempo = _TempoMap(bars)
     file = MidiFile(type=1, ticks_per_beat=TICKS)
-    file.tracks.append(_conductor(song, options, bars, tempo, _remarks(song, options, remarks)))
+    file.tracks.append(_conductor(song, options, bars, tempo, marks, remarks))
     for name, content in tracks:
         events = [(tempo.tick(seconds), rank, message) for seconds, rank, message in content]
         head = [(0, -1, MetaMessage("track_name", name=ascii_line(name)))]
@@ -93,22 +99,28 @@ def midi_bytes(
     return out.getvalue()
 
 
-def cue_points(song: Song, options: Options) -> tuple[str, list[Timed]]:
-    """A track with every cue as a cue point in words."""
-    return "Cues", [
-        (each.at, 0, MetaMessage("cue_marker", text=ascii_line(wording(each), _LINE))) for each in told(song, options)
-    ]
+def cue_events(song: Song, options: Options, kind: Literal["cue_marker", "marker"]) -> list[Timed]:
+    """Every cue in words: as cue points (FF 07), or as markers (FF 06), which more programs show.
+
+    The standard has markers in the first track alone.
+    """
+    return [(each.at, _CUE, MetaMessage(kind, text=ascii_line(wording(each), _LINE))) for each in told(song, options)]
 
 
 def _conductor(
-    song: Song, options: Options, bars: Sequence[Measure], tempo: _TempoMap, remarks: Sequence[str]
+    song: Song,
+    options: Options,
+    bars: Sequence[Measure],
+    tempo: _TempoMap,
+    marks: Iterable[Timed],
+    remarks: Sequence[str],
 ) -> MidiTrack:
     words = about(song, options)
     events: list[tuple[int, int, Any]] = [
         (0, 0, MetaMessage("track_name", name=ascii_line(words.title, _LINE) or "Song")),
         (0, 1, _offset(options)),
     ]
-    said = (*words.lines()[1:], *remarks)
+    said = (*words.lines()[1:], *remarks, *bars_before_start(song, options.timing))
     events += [(0, 2, MetaMessage("text", text=ascii_line(line, _LINE))) for line in said]
     quarter = 0.0
     meter, why = None, None
@@ -123,25 +135,23 @@ def _conductor(
     for tick, microseconds in tempo.changes:
         if reached != (reached := microseconds):
             events.append((tick, 4, MetaMessage("set_tempo", tempo=microseconds)))
-    for section in song.analysis.sections:
-        at = options.timing.show(section.start)
-        if at >= 0:
-            name = f"{section.mark} {section.name}"
-            events.append((tempo.tick(at), 6, MetaMessage("marker", text=ascii_line(name, _LINE))))
+    events += [
+        (tempo.tick(at), 6, MetaMessage("marker", text=ascii_line(words, _LINE)))
+        for at, words in bar_words(song, options.timing, bars)
+    ]
+    events += [(tempo.tick(at), rank, message) for at, rank, message in marks]
     track = _track(events)
     # The file lasts as long as its bars, also where nothing sounds at their end.
     track[-1].time = max(_tick(quarter) - sum(message.time for message in track[:-1]), 0)
     return track
 
 
-def _remarks(song: Song, options: Options, more: Sequence[str]) -> list[str]:
-    remarks = list(more)
+def cue_remarks(song: Song, options: Options) -> list[str]:
+    """Sentences for the head of a file that has the cues."""
+    remarks = []
     if not options.allow_auto:
         remarks.append("Cues marked 'By hand' wait for a person: they are told here and do nothing.")
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        remarks.append(f"{counted(len(before), 'cue')} before second 0 of the show left out.")
-    return remarks
+    return [*remarks, *before_start(song, options.timing)]
 
 
 def _offset(options: Options) -> MetaMessage:

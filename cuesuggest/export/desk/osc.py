@@ -14,10 +14,9 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.desk_map import completed
 from cuesuggest.export.common.escape import ascii_line, number_text, osc_part
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.timing import cues_in_time
+from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import Told, told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -106,9 +105,7 @@ def _about_lines(song: Song, options: Options) -> Iterator[str]:
     yield "Times are seconds from second 0 of the show; time tags count the same seconds."
     if not options.allow_auto:
         yield "Cues that wait for a person are reminders: words for a screen, no light moves by them."
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        yield f"{counted(len(before), 'cue')} before second 0 left out."
+    yield from before_start(song, options.timing)
 
 
 def _sent_messages(song: Song, options: Options) -> list[_Sent]:

@@ -16,7 +16,7 @@ from cuesuggest.export.common.escape import number_text
 from cuesuggest.export.common.options import EXPERIMENTAL, Options
 from cuesuggest.export.common.timing import Rate, Timing
 from cuesuggest.export.desk.automatic import acts, moves
-from cuesuggest.export.desk.midi_file import Timed, cue_points, midi_bytes
+from cuesuggest.export.desk.midi_file import Timed, cue_events, cue_remarks, midi_bytes
 from cuesuggest.score.records import ENTRANCES, Cue
 
 if TYPE_CHECKING:
@@ -43,8 +43,9 @@ def write(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    sent = ("Show control", _messages(song, options))
-    return midi_bytes(song, options, [cue_points(song, options), sent], [EXPERIMENTAL])
+    tracks = [("Cues", cue_events(song, options, "cue_marker")), ("Show control", _messages(song, options))]
+    said = [EXPERIMENTAL, *cue_remarks(song, options)]
+    return midi_bytes(song, options, tracks, cue_events(song, options, "marker"), said)
 
 
 def control_message(desk: DeskMap, command: str, data: bytes = b"") -> bytes:

@@ -11,15 +11,15 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.desk_map import DeskMap, completed
 from cuesuggest.export.common.escape import number_text, show_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about
-from cuesuggest.export.common.timing import cues_in_time
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.export.desk.automatic import moves
-from cuesuggest.score.records import Cue, counted
+from cuesuggest.score.records import Cue
 
 if TYPE_CHECKING:
     from cuesuggest.song import Song
@@ -45,6 +45,8 @@ def write(song: Song, options: Options) -> bytes:
     bytes
         ASCII, CR LF. Cue numbers rise in the order in which they are played.
     """
+    # It does not run in time, so that no cue is too early for it.
+    options = replace(options, timing=options.timing.without_start())
     lines = ["Ident 3:0", *_comments(song, options), *_cues(song, options), "Enddata"]
     return "".join(f"{line}\r\n" for line in lines).encode("ascii")
 
@@ -54,9 +56,6 @@ def _comments(song: Song, options: Options) -> Iterator[str]:
         yield from _wrapped("! ", line)
     if not options.allow_auto:
         yield from _wrapped("! ", "'By hand' cues wait for a person: they change no level and take no time.")
-    _, before = cues_in_time(song, options.timing)
-    if before:
-        yield from _wrapped("! ", f"{counted(len(before), 'cue')} before second 0 of the show left out.")
 
 
 def _cues(song: Song, options: Options) -> Iterator[str]:

@@ -47,6 +47,7 @@ _DIGITS = ((0, 4), (8, 2), (16, 4), (24, 3), (32, 4), (40, 3), (48, 4), (56, 2))
 _DROP_BIT = 10
 _LONGEST = 5 * 3600.0  # s: as long as what is listened to, and an hour before it
 _EVERY = 1.0  # Seconds between full-frame messages.
+_LOCATES = "Full-frame messages: a receiver goes to each of these times, and does not run between them."
 
 
 def write_linear(song: Song, options: Options) -> bytes:
@@ -58,7 +59,7 @@ def write_linear(song: Song, options: Options) -> bytes:
     ----------
     song : Song
     options : Options
-        Its first sample is second 0 of the show; it lasts as long as the recording does there.
+        Its first sample is second 0 of the show; it lasts as long as the recording does there, or as the song's window.
 
     Returns
     -------
@@ -70,7 +71,9 @@ def write_linear(song: Song, options: Options) -> bytes:
     CuesuggestError
         If it would last more than five hours.
     """
-    end = max(options.timing.show(song.recording.duration), show_end(song, options.timing))
+    end = show_end(song, options.timing)
+    if not options.from_window:
+        end = max(options.timing.show(song.recording.duration), end)
     check_length(end, "timecode.wav")
     edges, count = linear_edges(options, end, _RATE), round(end * _RATE)
     peak = gain(options.mix, "timecode", LEVEL)
@@ -109,7 +112,7 @@ def write_midi(song: Song, options: Options) -> bytes:
     -------
     bytes
     """
-    return midi_bytes(song, options, [("Time code", _full_frames(song, options))])
+    return midi_bytes(song, options, [("Time code", _full_frames(song, options))], remarks=[_LOCATES])
 
 
 def word_bits(rate: Rate, frame: int) -> tuple[int, ...]:

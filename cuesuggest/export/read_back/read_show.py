@@ -16,7 +16,7 @@ _SECONDARY = {"text", "up", "down", "followon", "link", "part", "chan"}
 _PRIMARY = {"cue", "group", "sub"}
 _BASIC = {"ident", "manufacturer", "console", "clear", "set", "patch", "enddata"}
 _NUMBER = re.compile(r"\d{1,9}(\.\d{1,9})?")
-_AT = re.compile(r"!\s*at (\d{1,9}(?:\.\d{1,9})?) s\b")
+_AT = re.compile(r"!\s*at (-?\d{1,9}(?:\.\d{1,9})?) s\b")
 
 
 @dataclass(slots=True)
