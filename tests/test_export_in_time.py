@@ -202,16 +202,22 @@ def numbered_bars(score, data):
     while tick < end:
         starts.append(tick)
         tick += [length for at, length in meters if at <= tick][-1]
+    found = told_by_markers(starts, [(mark.time, mark.text) for mark in score.markers])
+    return {number: seconds_at(score, start) for number, start in found.items()}
+
+
+def told_by_markers(starts, marks):
+    """Where the song's bars start, by number, from where those of the file do."""
     shift_at = {}
-    for mark in score.markers:
-        if found := re.search(r": (?:bar (-?\d+) of the song, )?bar (\d+)(?: here)?$", mark.text):
-            assert starts[int(found[2]) - 1] == mark.time
-            shift_at[mark.time] = int(found[2]) - int(found[1] or found[2])
+    for at, text in marks:
+        if found := re.search(r": (?:bar (-?\d+) of the song, )?bar (\d+)(?: here)?$", text):
+            assert starts[int(found[2]) - 1] == at
+            shift_at[at] = int(found[2]) - int(found[1] or found[2])
     bars, shift = {}, None
     for number, start in enumerate(starts, 1):
         shift = shift_at.get(start, shift)
         if shift is not None:
-            bars[number - shift] = seconds_at(score, start)
+            bars[number - shift] = start
     return bars
 
 
@@ -326,8 +332,20 @@ def project(data, _):
         lasted = zip(points, [*points[1:], (math.inf, 0.0)], strict=True)
         return sum(max(min(quarter, until) - at, 0.0) * 60 / tempo for (at, tempo), (until, _) in lasted)
 
-    marks = [(seconds(float(each.get("time"))), each.get("name")) for each in found.iter("Marker")]
-    return Read(cues_among(marks), None, archive.read("metadata.xml").decode("utf-8"))
+    marks = [(float(each.get("time")), each.get("name")) for each in found.iter("Marker")]
+    meters = [
+        [float(each.get(name)) for name in ("time", "numerator", "denominator")]
+        for each in found.iter("TimeSignaturePoint")
+    ]
+    (clip,) = found.iter("Clip")
+    starts, at = [], 0.0
+    while at < float(clip.get("time")) + float(clip.get("duration")):
+        starts.append(at)
+        _, upper, lower = [each for each in meters if each[0] <= at][-1]
+        at += 4 * upper / lower
+    bars = {number: seconds(start) for number, start in told_by_markers(starts, marks).items()}
+    cues = cues_among((seconds(at), text) for at, text in marks)
+    return Read(cues, bars, archive.read("metadata.xml").decode("utf-8"))
 
 
 @dataclass(frozen=True)
