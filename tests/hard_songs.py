@@ -8,20 +8,13 @@ import numpy as np
 import soundfile
 
 from cuesuggest.export.common.timing import RATES, Timing
+from tests.exported import in_sevens
 from tests.songs import make_analysis, make_cue, make_song, place_at, retimed
 
 
 def _drifting():
     tempos = {number: 96 + 9 * np.sin(number) for number in range(2, 25)}
     return retimed(make_analysis("A8 B8 A8"), tempos=tempos, pauses={17: 6.3})
-
-
-def _sevens():
-    """7/8 felt as 2 and 2 and 3."""
-    flat = make_analysis("A8 B8 A8", time_signature="7/8", bpm=200)
-    bars = tuple(replace(bar, beats=3) for bar in flat.bars)
-    beats = tuple(round(bar.start + share * (bar.end - bar.start), 4) for bar in bars for share in (0, 2 / 7, 4 / 7))
-    return replace(flat, bars=bars, beats=beats, beat_confidence=(0.9,) * len(beats), meter=3)
 
 
 def _windowed():
@@ -51,7 +44,7 @@ def hard_songs():
         "plain": (make_song("A8 B8 A8"), Timing()),
         "drift and a pause": (make_song(analysis=_drifting()), Timing()),
         "5/4": (make_song("A8 B8 A8", time_signature="5/4", bpm=131), Timing(rate=RATES["29.97df"])),
-        "7/8": (make_song(analysis=_sevens()), Timing(rate=RATES["30"])),
+        "7/8": (in_sevens(bpm=200), Timing(rate=RATES["30"])),
         "a window": (_windowed(), Timing(-36.0)),
         "an offset": (make_song("A8 B8 A8"), Timing(12.3456, RATES["24"])),
         "a cut": (make_song("A8 B8 A8"), Timing(-19.5, RATES["29.97"])),

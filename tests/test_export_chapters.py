@@ -115,11 +115,18 @@ def test_any_text_is_a_title(tmp_path, text):
     assert len(found) >= 5
 
 
-def test_sound_that_no_such_file_holds_is_said(tmp_path):
+@pytest.mark.parametrize(
+    ("name", "subtype", "kind"), [("a.wav", "ULAW", "int16"), ("a.w64", "ALAW", "int16"), ("a.nist", "PCM_16", "int16")]
+)
+def test_sound_that_no_such_file_holds_is_there_as_numbers(tmp_path, name, subtype, kind):
     song = make_song("A8")
-    path = noise_for(song, tmp_path / "a.wav", subtype="ULAW")
-    with pytest.raises(CuesuggestError, match=r"Save the recording as WAV or FLAC .* or use the format markers"):
-        copied(song, path, tmp_path)
+    path = noise_for(song, tmp_path / name, subtype=subtype, channels=1)
+    copy = copied(song, path, tmp_path)
+    with open_container(copy) as container:
+        heard = np.concatenate([each.to_ndarray()[0] for each in container.decode(audio=0)])
+    assert np.array_equal(heard, soundfile.read(path, dtype=kind)[0])
+    found, _ = chapters(copy)
+    assert [at for at, title in found if title.startswith("A1")] == [2.0]
 
 
 def test_a_recording_that_has_gone_is_said(tmp_path):

@@ -16,7 +16,7 @@ import soundfile
 from lxml import etree
 
 from cuesuggest.export import FORMATS, Options, export
-from cuesuggest.export.common.show_bars import measures
+from cuesuggest.export.common.show_bars import bar_words, measures
 from cuesuggest.export.common.timing import Timing
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.sound.samples import exact_sound
@@ -89,9 +89,9 @@ def hard(request, tmp_path):
 def test_every_section_and_cue_is_a_marker_at_its_time(hard):
     song, timing, _, found = hard
     expected = [(each.at, wording(each)) for each in told(song, Options(timing=timing))]
-    expected += [
-        (max(timing.show(each.start), 0.0), each.mark) for each in song.analysis.sections if timing.show(each.end) > 0
-    ]
+    bars = measures(song, timing)
+    expected += bar_words(song, timing, bars)
+    assert len(expected) > len(song.analysis.sections)
     marked = [(at, each.get("name")) for at, each in found.markers() if not each.get("name").startswith("Stretched")]
     assert sorted(name for _, name in marked) == sorted(name for _, name in expected)
     for (at, _), (should, _) in zip(marked, sorted(expected, key=lambda each: each[0]), strict=True):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 import zipfile
 from collections.abc import Callable, Iterable
@@ -202,16 +203,22 @@ def numbered_bars(score, data):
     while tick < end:
         starts.append(tick)
         tick += [length for at, length in meters if at <= tick][-1]
+    found = told_by_markers(starts, [(mark.time, mark.text) for mark in score.markers])
+    return {number: seconds_at(score, start) for number, start in found.items()}
+
+
+def told_by_markers(starts, marks):
+    """Where the song's bars start, by number, from where those of the file do."""
     shift_at = {}
-    for mark in score.markers:
-        if found := re.search(r": (?:bar (-?\d+) of the song, )?bar (\d+)(?: here)?$", mark.text):
-            assert starts[int(found[2]) - 1] == mark.time
-            shift_at[mark.time] = int(found[2]) - int(found[1] or found[2])
+    for at, text in marks:
+        if found := re.search(r": (?:bar (-?\d+) of the song, )?bar (\d+)(?: here)?$", text):
+            assert starts[int(found[2]) - 1] == at
+            shift_at[at] = int(found[2]) - int(found[1] or found[2])
     bars, shift = {}, None
     for number, start in enumerate(starts, 1):
         shift = shift_at.get(start, shift)
         if shift is not None:
-            bars[number - shift] = seconds_at(score, start)
+            bars[number - shift] = start
     return bars
 
 
@@ -305,28 +312,6 @@ def semicolon_table(data, _):
     return Read([(f"{number['number'](row):g}", number["seconds"](row)) for row in rows])
 
 
-def timeline(data, _):
-    """By the format's own library."""
-    otio = pytest.importorskip("opentimelineio", reason="it has no wheel for this Python yet")
-    found = otio.adapters.read_from_string(data.decode("utf-8"), "otio_json")
-    marks = [(each.marked_range.start_time.to_seconds(), each.name) for each in found.tracks.markers]
-    return Read(cues_among(marks), None, "\n".join(found.metadata["cuesuggest"]["left_out"]))
-
-
-def workstation_project(data, _):
-    """By lxml, following the tempo."""
-    archive = zipfile.ZipFile(io.BytesIO(data))
-    project, about = (etree.fromstring(archive.read(name)) for name in ("project.xml", "metadata.xml"))
-    points = [(float(each.get("time")), float(each.get("value"))) for each in project.iter("RealPoint")]
-
-    def seconds(quarter):
-        spans = pairwise([*points, (1e9, 1.0)])
-        return sum(max(min(quarter, end) - start, 0.0) * 60 / bpm for (start, bpm), (end, _) in spans)
-
-    marks = [(seconds(float(each.get("time"))), each.get("name")) for each in project.iter("Marker")]
-    return Read(cues_among(marks), None, about.findtext("Comment"))
-
-
 def chapters(_, path):
     with path.open("rb") as file:
         found = enzyme.MKV(file).chapters
@@ -341,6 +326,40 @@ def workbook(data, _):
 
 def list_for_programs(data, _):
     return Read([(f"{cue['number']:g}", cue["seconds"]) for cue in json.loads(data)["cues"]])
+
+
+def timeline(data, _):
+    """By the format's own library, to the frame."""
+    otio = pytest.importorskip("opentimelineio", reason="it has no wheel for this Python yet")
+    found = otio.adapters.read_from_string(data.decode("utf-8"), "otio_json")
+    marks = [(each.marked_range.start_time.to_seconds(), each.name) for each in found.tracks.markers]
+    return Read(cues_among(marks), None, "\n".join(found.metadata["cuesuggest"]["left_out"]))
+
+
+def project(data, _):
+    """By lxml, with the time that a program has which follows the tempo."""
+    archive = zipfile.ZipFile(io.BytesIO(data))
+    found = etree.fromstring(archive.read("project.xml"))
+    points = [(float(each.get("time")), float(each.get("value"))) for each in found.iter("RealPoint")]
+
+    def seconds(quarter):
+        lasted = zip(points, [*points[1:], (math.inf, 0.0)], strict=True)
+        return sum(max(min(quarter, until) - at, 0.0) * 60 / tempo for (at, tempo), (until, _) in lasted)
+
+    marks = [(float(each.get("time")), each.get("name")) for each in found.iter("Marker")]
+    meters = [
+        [float(each.get(name)) for name in ("time", "numerator", "denominator")]
+        for each in found.iter("TimeSignaturePoint")
+    ]
+    (clip,) = found.iter("Clip")
+    starts, at = [], 0.0
+    while at < float(clip.get("time")) + float(clip.get("duration")):
+        starts.append(at)
+        _, upper, lower = [each for each in meters if each[0] <= at][-1]
+        at += 4 * upper / lower
+    bars = {number: seconds(start) for number, start in told_by_markers(starts, marks).items()}
+    cues = cues_among((seconds(at), text) for at, text in marks)
+    return Read(cues, bars, archive.read("metadata.xml").decode("utf-8"))
 
 
 @dataclass(frozen=True)
@@ -366,11 +385,11 @@ READERS = [
     (".osc.txt", Reader(sent_list)),
     (".vtt", Reader(captions)),
     (".musicxml", Reader(score, within=60 / 113.7 / 480)),
+    (".dawproject", Reader(project)),
+    (".otio", Reader(timeline, within=0.5 / 25 + 1e-6)),
     (".jams", Reader(annotations, "recording")),
     (".cues.csv", Reader(table, "any")),
     (".semicolon.csv", Reader(semicolon_table, "any")),
-    (".otio", Reader(timeline, within=0.0201)),
-    (".dawproject", Reader(workstation_project)),
     (".chapters.mka", Reader(chapters, "recording")),
     (".cues.xlsx", Reader(workbook, "any")),
     (".list.json", Reader(list_for_programs, "any")),

@@ -120,10 +120,10 @@ def test_felt_beats_are_counted_as_uneven_as_they_are():
     song, timing = HARD["7/8"]
     beats = [at for at, _ in beats_of_bars(song, Options(timing=timing))]
     steps = {round(right - left, 2) for left, right in pairwise(beats)}
-    assert steps == {0.6, 0.9}  # 2, 2 and 3 eighths at 200 a minute
+    assert steps == {0.3, 0.45}  # 2, 2 and 3 eighths, of which there are 400 a minute
     (cue,) = [each for each in told(song, Options(timing=timing)) if each.cue.number == 3]
     back = [cue.at - each.at for each in counts(song, Options(timing=timing)) if each.told == cue]
-    assert sorted(back) == pytest.approx([0.0, 0.9, 1.5, 2.1, 3.0], abs=0.001)
+    assert sorted(back) == pytest.approx([0.0, 0.45, 0.75, 1.05, 1.5], abs=0.001)
 
 
 def test_after_a_pause_is_counted_at_the_tempo_that_follows():
@@ -160,6 +160,15 @@ def test_of_a_series_every_press_has_its_go_and_only_the_first_a_figure():
     shot = make_cue(1, "one-shot", place_at(song.analysis, 9), look="lift", series=Series(2, 9, 15))
     found = counts(song.replaced(cues=[shot]), Options())
     assert [sum(each.what == what for each in found) for what in ("figure", "go", "pips")] == [1, 4, 12]
+
+
+def test_cues_before_second_0_are_named(tmp_path):
+    song, timing = HARD["a cut"]
+    heard = Heard(song, noise_for(song, tmp_path / "a.wav"), timing)
+    for ending, data in heard.files.items():
+        copy = tmp_path / f"copy{ending}"
+        copy.write_bytes(data)
+        assert "1 cue before second 0 of the show left out: 1." in wavinfo.WavInfoReader(str(copy)).info.comment
 
 
 def test_what_comes_too_early_for_a_whole_count_is_said(run, tmp_path):

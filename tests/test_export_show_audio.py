@@ -85,10 +85,22 @@ def test_the_file_says_what_is_where(tmp_path):
     assert "3 s later" in said.comment
 
 
-def test_a_recording_with_too_few_samples_is_refused_with_another_way(tmp_path):
-    song = make_song("A4")
-    with pytest.raises(CuesuggestError, match=r"has 16000 samples a second, too few .* Use timecode\.wav"):
-        written(song, noise_for(song, tmp_path / "a.wav", 16000))
+@pytest.mark.parametrize(("rate", "becomes"), [(8000, 24_000), (11_025, 22_050), (16_000, 32_000)])
+def test_a_recording_with_too_few_samples_gets_so_many_that_timecode_fits_beside_it(tmp_path, rate, becomes):
+    song, timing = make_song("A4"), Timing(2.0, RATES["30"])
+    path = tmp_path / "a.wav"
+    frames = round(song.recording.duration * rate)
+    tone = np.sin(2 * np.pi * 500 * np.arange(frames) / rate)
+    soundfile.write(path, 0.5 * tone, rate)
+    samples, found, _ = written(song, path, timing)
+    assert found == becomes
+    heard = decoded(samples[:, 1], found / 30)
+    assert [label for label, _ in heard][:2] == ["01:00:00:00", "01:00:00:01"]
+    assert heard[-1][1] / found == pytest.approx(len(samples) / found, abs=0.1)
+    # The same tone, and it is where it was to a tenth of its period.
+    at = np.arange(3 * found, 4 * found)
+    expected = 0.5 * np.sin(2 * np.pi * 500 * (at / found - 2.0))
+    assert np.abs(samples[at, 0] / 32767 - expected).max() < 0.05
 
 
 def test_a_day_before_the_song_is_refused_with_another_way(tmp_path):

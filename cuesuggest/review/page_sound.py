@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
 
 from cuesuggest.errors import CuesuggestError, RecordingError
+from cuesuggest.export.common.show_sound import sixteen_bits
 from cuesuggest.export.desk.tones import struck
 from cuesuggest.sound.recording import Recording, Window
 
@@ -146,7 +147,7 @@ class Sound:
             left = self.frames
             for block in self._blocks():
                 part = block[:left]
-                self._append(self._file, _sixteen_bits(part))
+                self._append(self._file, sixteen_bits(part))
                 left -= len(part)
                 if not left or self._closed:
                     break
@@ -211,9 +212,3 @@ def _nothing(channels: int) -> np.ndarray:
     import numpy as np
 
     return np.zeros((0, channels), np.float32)
-
-
-def _sixteen_bits(block: np.ndarray) -> bytes:
-    import numpy as np
-
-    return np.clip(np.rint(block * _FULL), -_FULL, _FULL).astype("<i2").tobytes()

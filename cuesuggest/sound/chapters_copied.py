@@ -7,8 +7,9 @@ to leave out, which Matroska does not say of them: chapters come later by as muc
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -18,20 +19,33 @@ from cuesuggest.sound.recording import Recording, open_container
 if TYPE_CHECKING:
     from av.container.core import Chapter
 
-__all__ = ["with_chapters"]
+__all__ = ["Samples", "with_chapters"]
 
 _UNIT = Fraction(1, 10**9)  # s; Matroska counts chapters in nanoseconds
 _SAYS_ITS_DELAY = {"opus"}  # codecs whose silence in front Matroska leaves out by itself
 
 
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """A recording as numbers, for sound that Matroska does not hold as it is coded."""
+
+    kind: str
+    """FFmpeg's name of such numbers, as pcm_s16le."""
+    rate: int
+    channels: int
+    blocks: Iterator[bytes]
+
+
 def with_chapters(
-    recording: Recording, chapters: Sequence[tuple[float, str]], end: float, tags: Mapping[str, str]
+    recording: Recording, samples: Samples, chapters: Sequence[tuple[float, str]], end: float, tags: Mapping[str, str]
 ) -> bytes:
     """Copy the sound of a recording with chapters in it.
 
     Parameters
     ----------
     recording : Recording
+    samples : Samples
+        The same as numbers.
     chapters : sequence of (float, str)
         Seconds of the recording at which each begins, rising, and its title. It lasts until the next.
     end : float
@@ -47,17 +61,19 @@ def with_chapters(
     Raises
     ------
     RecordingError
-        If it cannot be read any more, or Matroska holds no such sound.
+        If it cannot be read any more, or has more channels than such a file holds.
     """
     import av
 
     try:
-        later = _silence_in_front(recording)
-        return _copied(recording, _marks(chapters, end, later), tags)
+        try:
+            return _copied(recording, _marks(chapters, end, _silence_in_front(recording)), tags)
+        except ValueError:  # as PyAV says that it holds no sound of this kind, such as telephones'
+            return _as_numbers(samples, _marks(chapters, end, 0.0), tags)
     except ValueError:
         raise RecordingError(
-            f"The sound of {recording.path} is coded in a way that a file with chapters does not hold. Save the "
-            "recording as WAV or FLAC and draft from that, or use the format markers."
+            f"A file with chapters does not hold the sound of {recording.path}. Use the format markers, or leave "
+            "chapters out."
         ) from None
     except (av.FFmpegError, OSError) as error:
         raise RecordingError(f"{recording.path} cannot be read any more: {error}. Is it still there?") from None
@@ -79,16 +95,40 @@ def _marks(chapters: Sequence[tuple[float, str]], end: float, later: float) -> l
 
 
 def _copied(recording: Recording, marks: list[Chapter], tags: Mapping[str, str]) -> bytes:
+    out = io.BytesIO()
+    with open_container(recording.path) as source, _new(out, marks, tags) as copy:
+        stream = source.streams.audio[recording.track]
+        _copy_packets(source, stream, copy, copy.add_stream_from_template(stream))
+    return out.getvalue()
+
+
+def _as_numbers(samples: Samples, marks: list[Chapter], tags: Mapping[str, str]) -> bytes:
     import av
 
-    out, how = io.BytesIO(), {"fflags": "+bitexact"}
-    with open_container(recording.path) as source, av.open(out, "w", format="matroska", options=how) as copy:
-        stream = source.streams.audio[recording.track]
-        copied = copy.add_stream_from_template(stream)
+    out = io.BytesIO()
+    with _new(out, marks, tags) as copy:
+        stream = copy.add_stream(samples.kind, rate=samples.rate, layout=f"{samples.channels}c")
+        width = stream.codec_context.format.bytes * samples.channels
+        at = 0
+        for block in samples.blocks:
+            packet = av.Packet(block)
+            packet.stream, packet.time_base = stream, Fraction(1, samples.rate)
+            packet.pts = packet.dts = at
+            packet.duration = len(block) // width
+            at += packet.duration
+            copy.mux(packet)
+    return out.getvalue()
+
+
+@contextmanager
+def _new(out: io.BytesIO, marks: list[Chapter], tags: Mapping[str, str]) -> Iterator[Any]:
+    import av
+
+    # Without it the file would have the day and a number by chance in it.
+    with av.open(out, "w", format="matroska", options={"fflags": "+bitexact"}) as copy:
         copy.metadata.update(tags)
         copy.set_chapters(marks)
-        _copy_packets(source, stream, copy, copied)
-    return out.getvalue()
+        yield copy
 
 
 def _copy_packets(source: Any, stream: Any, copy: Any, copied: Any) -> None:

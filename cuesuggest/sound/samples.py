@@ -54,14 +54,25 @@ class ExactSound:
         for block in _read(self.recording, self._kind):
             yield _packed(block, self.bits)
 
-    def heard(self, start: float) -> Iterator[np.ndarray]:
-        """The samples from a second on as the analysis hears them, full scale 1.0.
+    def heard(self, start: float, times: int = 1) -> Iterator[np.ndarray]:
+        """The samples from a second on as the analysis hears them, full scale 1.0, at so many times their rate.
 
         Yields
         ------
         ndarray of float32, shape (frames, channels)
         """
-        return self.recording.blocks(Window(start))
+        blocks = self.recording.blocks(Window(start))
+        if times == 1:
+            yield from blocks
+            return
+        import numpy as np
+        import soxr
+
+        stream = soxr.ResampleStream(self.rate, times * self.rate, self.channels, dtype="float32")
+        for block in blocks:
+            yield stream.resample_chunk(block).reshape(-1, self.channels)
+        nothing = np.zeros((0, self.channels), np.float32)
+        yield stream.resample_chunk(nothing, last=True).reshape(-1, self.channels)
 
     def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
         """The sound as the file holds it, coded or not, with chapters in it: second and title of each, rising.
@@ -71,9 +82,11 @@ class ExactSound:
         RecordingError
             If no file with chapters holds such sound.
         """
-        from cuesuggest.sound.chapters_copied import with_chapters
+        from cuesuggest.sound.chapters_copied import Samples, with_chapters
 
-        return with_chapters(self.recording, chapters, self.frames / self.rate, tags)
+        kind = "pcm_f32le" if self.is_float else f"pcm_s{self.bits}le"
+        samples = Samples(kind, self.rate, self.channels, self.blocks())
+        return with_chapters(self.recording, samples, chapters, self.frames / self.rate, tags)
 
 
 def exact_sound(path: Path) -> ExactSound:

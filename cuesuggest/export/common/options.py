@@ -39,8 +39,11 @@ class RecordedSound(Protocol):
     def blocks(self) -> Iterator[bytes]:
         """The samples in order, little-endian, channels side by side, unchanged by as much as a bit."""
 
-    def heard(self, start: float) -> Iterator[np.ndarray]:
-        """The samples from a second on as fractions of full scale, blocks of shape (frames, channels)."""
+    def heard(self, start: float, times: int = 1) -> Iterator[np.ndarray]:
+        """The samples from a second on as fractions of full scale, blocks of shape (frames, channels).
+
+        At so many times the rate, where that is too low for what is to be beside them.
+        """
 
     def with_chapters(self, chapters: Sequence[tuple[float, str]], tags: Mapping[str, str]) -> bytes:
         """The sound as the file holds it with chapters in it: second and title of each, rising."""

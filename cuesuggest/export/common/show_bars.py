@@ -20,7 +20,7 @@ from cuesuggest.export.common.timing import Timing
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Measure", "bars_before_start", "measures", "section_places", "show_end", "song_end"]
+__all__ = ["Measure", "bar_words", "bars_before_start", "measures", "section_places", "show_end", "song_end"]
 
 # Seconds. Bars that are so near to each other touch; stored times are rounded to 0.1 ms.
 _TOUCH = 0.005
@@ -147,6 +147,41 @@ def section_places(song: Song, timing: Timing, bars: Sequence[Measure]) -> Itera
             index = bisect.bisect_right(starts, at + 1e-6) - 1
         if index is not None:
             yield index, f"{section.mark} {section.name}".strip() + (" goes on" if at < 0 else "")
+
+
+def bar_words(song: Song, timing: Timing, bars: Sequence[Measure]) -> Iterator[tuple[float, str]]:
+    """Say where sections begin, and which bar that is: programs count all bars from second 0, stretched ones as well.
+
+    Where the two counts part, as after a pause, the first bar says so, if no section begins there.
+
+    Parameters
+    ----------
+    song : Song
+    timing : Timing
+    bars : sequence of Measure
+        Those of `measures`.
+
+    Yields
+    ------
+    float, str
+        Second of the show, and the words.
+    """
+
+    def which(index: int) -> str:
+        number = bars[index].bar
+        if number == index + 1:
+            return f"bar {number}"
+        return f"{'' if number is None else f'bar {number} of the song, '}bar {index + 1} here"
+
+    names = {index: f"{name}: {which(index)}" for index, name in section_places(song, timing, bars)}
+    shift = 0
+    for index, bar in enumerate(bars):
+        if index in names:
+            yield bar.start, names[index]
+        elif bar.bar is not None and bar.bar >= 1 and index + 1 - bar.bar != shift:
+            yield bar.start, f"From here on: {which(index)}"
+        if bar.bar is not None and bar.bar >= 1:
+            shift = index + 1 - bar.bar
 
 
 def bars_before_start(song: Song, timing: Timing) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ __all__ = ["info", "shown", "sixteen_bits", "sixteen_bits_format", "spans"]
 
 _BLOCK = 1 << 18  # frames
 _FULL = 32767
-_TEXT = 400  # characters
+_TEXT = 1000  # characters
 
 
 def spans(frames: int) -> Iterator[tuple[int, int]]:
@@ -28,7 +28,7 @@ def spans(frames: int) -> Iterator[tuple[int, int]]:
         yield start, min(start + _BLOCK, frames)
 
 
-def shown(sound: RecordedSound, offset: float, frames: int) -> Iterator[np.ndarray]:
+def shown(sound: RecordedSound, offset: float, frames: int, times: int = 1) -> Iterator[np.ndarray]:
     """The recording from second 0 of the show on, with silence where it has none, in the blocks of `spans`.
 
     Parameters
@@ -38,6 +38,8 @@ def shown(sound: RecordedSound, offset: float, frames: int) -> Iterator[np.ndarr
         Seconds that a moment comes later in the show than in the recording.
     frames : int
         How long.
+    times : int
+        What the rate is multiplied by.
 
     Yields
     ------
@@ -46,10 +48,10 @@ def shown(sound: RecordedSound, offset: float, frames: int) -> Iterator[np.ndarr
     import numpy as np
 
     def parts() -> Iterator[np.ndarray]:
-        wait = max(round(offset * sound.rate), 0)
+        wait = max(round(offset * sound.rate * times), 0)
         for start, stop in spans(min(wait, frames)):
             yield np.zeros((stop - start, sound.channels), np.float32)
-        yield from sound.heard(max(-offset, 0.0))
+        yield from sound.heard(max(-offset, 0.0), times)
 
     coming, kept = parts(), np.zeros((0, sound.channels), np.float32)
     for start, stop in spans(frames):

@@ -16,11 +16,10 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.escape import one_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about, needed_sound
 from cuesuggest.export.common.riff import recorded_format, wav
-from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures, song_end
+from cuesuggest.export.common.show_bars import Measure, bar_words, bars_before_start, measures, song_end
 from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.export.common.xml_element import element, xml_bytes
-from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -92,7 +91,7 @@ def _entry(name: str, how: int) -> zipfile.ZipInfo:
 
 def _metadata(song: Song, options: Options) -> Element:
     words = about(song, options)
-    left = [*before_start(song, options.timing), *bars_before_start(song, options.timing)]
+    left = (*before_start(song, options.timing), *bars_before_start(song, options.timing))
     said = " ".join((*(f"{line}." for line in words.lines()[1:-1]), words.caution, *left, EXPERIMENTAL))
     return element("MetaData", element("Title", one_line(words.title)), element("Comment", one_line(said)))
 
@@ -193,12 +192,8 @@ def _clips(song: Song, options: Options, sound: RecordedSound, score: _Score) ->
 
 def _markers(song: Song, options: Options, score: _Score) -> list[Element]:
     found = [(score.quarter(at), why, "", _FILLED_COLOUR) for at, why in score.filled]
-    for section in song.analysis.sections:
-        if options.timing.show(section.end) > 0:
-            at = max(options.timing.show(section.start), 0.0)
-            name = f"{section.mark} {section.name}"
-            note = f"{counted(section.bars, 'bar')} from bar {section.first_bar}"
-            found.append((score.quarter(at), name, note, _SECTION_COLOUR))
+    for at, words in bar_words(song, options.timing, score.bars):
+        found.append((score.quarter(at), words, "", _SECTION_COLOUR))
     for each in told(song, options):
         note = "; ".join(filter(None, (each.where, *each.cue.reasons, *each.cue.cautions)))
         found.append((score.quarter(each.at), wording(each), note, _CUE_COLOUR))

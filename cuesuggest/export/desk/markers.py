@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from cuesuggest.export.common.escape import ascii_line
 from cuesuggest.export.common.options import Options, about, needed_sound
 from cuesuggest.export.common.riff import chunk, recorded_format, wav
+from cuesuggest.export.common.show_sound import info
 from cuesuggest.export.common.told import told, wording
 from cuesuggest.score.records import clock
 
@@ -59,7 +60,7 @@ def write(song: Song, options: Options) -> bytes:
     sound = needed_sound(options, "markers")
     before = [chunk("bext", bext(song, options, sound)), *recorded_format(sound)]
     own_times = replace(options, timing=options.timing.of_recording())
-    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, own_times, sound)), _info(song, own_times)])
+    return wav(before, sound.blocks(), [*mark_chunks(_marks(song, own_times, sound)), info(song, own_times)])
 
 
 def mark_chunks(marks: Sequence[SoundMark]) -> list[bytes]:
@@ -140,13 +141,6 @@ def _described(number: int, mark: SoundMark) -> list[bytes]:
     if mark.length is not None:
         found.append(chunk("ltxt", struct.pack("<II4sHHHH", number, mark.length, b"rgn ", 0, 0, 0, 0)))
     return found
-
-
-def _info(song: Song, options: Options) -> bytes:
-    words = about(song, options)
-    said = {"INAM": words.title, "ICMT": f"{words.times}. {words.caution}", "ISFT": words.made}
-    fields = [chunk(name, ascii_line(text, _NOTE).encode("ascii") + b"\0") for name, text in said.items()]
-    return chunk("LIST", b"INFO" + b"".join(fields))
 
 
 def _field(text: str, size: int) -> bytes:

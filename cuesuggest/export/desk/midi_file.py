@@ -9,14 +9,14 @@ from __future__ import annotations
 import bisect
 import io
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 from mido import Message, MetaMessage, MidiFile, MidiTrack
 
 from cuesuggest.export.common.escape import ascii_line
 from cuesuggest.export.common.options import Options, about
-from cuesuggest.export.common.show_bars import Measure, bars_before_start, measures, section_places
+from cuesuggest.export.common.show_bars import Measure, bar_words, bars_before_start, measures
 from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.common.told import remarks_on_hands, told, wording
 
@@ -137,36 +137,13 @@ def _conductor(
             events.append((tick, 4, MetaMessage("set_tempo", tempo=microseconds)))
     events += [
         (tempo.tick(at), 6, MetaMessage("marker", text=ascii_line(words, _LINE)))
-        for at, words in _bar_words(song, options, bars)
+        for at, words in bar_words(song, options.timing, bars)
     ]
     events += [(tempo.tick(at), rank, message) for at, rank, message in marks]
     track = _track(events)
     # The file lasts as long as its bars, also where nothing sounds at their end.
     track[-1].time = max(_tick(quarter) - sum(message.time for message in track[:-1]), 0)
     return track
-
-
-def _bar_words(song: Song, options: Options, bars: Sequence[Measure]) -> Iterator[tuple[float, str]]:
-    """Say where sections begin, and which bar that is: programs count all bars from second 0, stretched ones as well.
-
-    Where the two counts part, as after a pause, the first bar says so, if no section begins there.
-    """
-
-    def which(index: int) -> str:
-        number = bars[index].bar
-        if number == index + 1:
-            return f"bar {number}"
-        return f"{'' if number is None else f'bar {number} of the song, '}bar {index + 1} here"
-
-    names = {index: f"{name}: {which(index)}" for index, name in section_places(song, options.timing, bars)}
-    shift = 0
-    for index, bar in enumerate(bars):
-        if index in names:
-            yield bar.start, names[index]
-        elif bar.bar is not None and bar.bar >= 1 and index + 1 - bar.bar != shift:
-            yield bar.start, f"From here on: {which(index)}"
-        if bar.bar is not None and bar.bar >= 1:
-            shift = index + 1 - bar.bar
 
 
 def cue_remarks(song: Song, options: Options) -> list[str]:

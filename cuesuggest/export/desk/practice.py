@@ -14,6 +14,7 @@ from cuesuggest.export.common.options import Options, RecordedSound, needed_soun
 from cuesuggest.export.common.riff import wav
 from cuesuggest.export.common.show_bars import show_end
 from cuesuggest.export.common.show_sound import info, shown, sixteen_bits, sixteen_bits_format, spans
+from cuesuggest.export.common.timing import before_start
 from cuesuggest.export.desk.counting import Counted, beats_of_bars, counts, cut_short
 from cuesuggest.export.desk.timecode import check_length
 from cuesuggest.export.desk.tones import figure, go, pips, side_pitch, struck
@@ -54,7 +55,7 @@ def write_mixed(song: Song, options: Options) -> bytes:
         for (start, stop), block in zip(spans(frames), shown(sound, options.timing.offset, frames), strict=True):
             yield sixteen_bits(share * _two_channels(block) + _block(tones, start, stop)[:, None])
 
-    return wav([sixteen_bits_format(sound.rate, 2)], blocks(), [info(song, options, *cut_short(song, options))])
+    return wav([sixteen_bits_format(sound.rate, 2)], blocks(), [_about(song, options)])
 
 
 def write_alone(song: Song, options: Options) -> bytes:
@@ -74,7 +75,11 @@ def write_alone(song: Song, options: Options) -> bytes:
     sound = needed_sound(options, "practice")
     tones, frames = _tones(song, options, sound), _frames(song, options, sound)
     blocks = (sixteen_bits(_block(tones, start, stop)) for start, stop in spans(frames))
-    return wav([sixteen_bits_format(sound.rate, 1)], blocks, [info(song, options, *cut_short(song, options))])
+    return wav([sixteen_bits_format(sound.rate, 1)], blocks, [_about(song, options)])
+
+
+def _about(song: Song, options: Options) -> bytes:
+    return info(song, options, *before_start(song, options.timing), *cut_short(song, options))
 
 
 def _frames(song: Song, options: Options, sound: RecordedSound) -> int:

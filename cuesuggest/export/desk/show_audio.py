@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.mix import gain
 from cuesuggest.export.common.options import Options, needed_sound
 from cuesuggest.export.common.riff import wav
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["write"]
 
-_LEAST_RATE = 22_050  # Hz; at less an edge of the signal is no edge any more
+_LEAST_RATE = 22_050  # Hz; at less an edge of the signal is no edge any more: the rate is doubled, or more
 
 
 def write(song: Song, options: Options) -> bytes:
@@ -41,26 +40,23 @@ def write(song: Song, options: Options) -> bytes:
     Raises
     ------
     CuesuggestError
-        If there is no sound, its rate is too low, or it would last more than five hours.
+        If there is no sound, or it would last more than five hours.
     """
     sound = needed_sound(options, "show-audio")
-    if sound.rate < _LEAST_RATE:
-        raise CuesuggestError(
-            f"The recording has {sound.rate} samples a second, too few for timecode beside it (at least "
-            f"{_LEAST_RATE}). Use timecode.wav, or leave show-audio out."
-        )
+    times = -(-_LEAST_RATE // sound.rate)
+    rate = times * sound.rate
     end = show_end(song, options.timing)
     check_length(end, "show-audio")
-    frames = round(end * sound.rate)
-    edges = linear_edges(options, end, sound.rate)
+    frames = round(end * rate)
+    edges = linear_edges(options, end, rate)
     share, peak = gain(options.mix, "song", 0.0), gain(options.mix, "timecode", LEVEL)
 
     def blocks() -> Iterator[bytes]:
         import numpy as np
 
-        for (start, stop), block in zip(spans(frames), shown(sound, options.timing.offset, frames), strict=True):
+        for (start, stop), block in zip(spans(frames), shown(sound, options.timing.offset, frames, times), strict=True):
             left = np.frombuffer(sixteen_bits(share * block.mean(axis=1)), "<i2")
-            yield np.column_stack([left, linear_block(edges, start, stop, sound.rate, peak)]).tobytes()
+            yield np.column_stack([left, linear_block(edges, start, stop, rate, peak)]).tobytes()
 
     said = "Song left, timecode right: the right channel is not for people's ears."
-    return wav([sixteen_bits_format(sound.rate, 2)], blocks(), [info(song, options, said)])
+    return wav([sixteen_bits_format(rate, 2)], blocks(), [info(song, options, said)])
