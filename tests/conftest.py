@@ -69,16 +69,26 @@ def rehearsal(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def split_rehearsal(rehearsal, tmp_path_factory):
-    """What `split` says of it, and the folder of documents that it writes."""
+def rehearsal_as_split(rehearsal, tmp_path_factory):
+    """What `split` says of it, the folder of documents that it writes, and what it found."""
     from click.testing import CliRunner
 
     from cuesuggest.cli import cli
+    from cuesuggest.draft import rehearsing
 
-    folder = tmp_path_factory.mktemp("songs") / "thursday"
-    ran = CliRunner().invoke(cli, ["split", str(rehearsal.path), "-o", str(folder)], obj={"written": []})
+    folder, found = tmp_path_factory.mktemp("songs") / "thursday", []
+    with pytest.MonkeyPatch.context() as patch:
+        find = rehearsing.rehearsal_of
+        patch.setattr(rehearsing, "rehearsal_of", lambda *words, **more: found.append(find(*words, **more)) or found[0])
+        ran = CliRunner().invoke(cli, ["split", str(rehearsal.path), "-o", str(folder)], obj={"written": []})
     assert ran.exit_code == 0, ran.output
-    return ran.output, folder
+    return ran.output, folder, found[0]
+
+
+@pytest.fixture(scope="session")
+def split_rehearsal(rehearsal_as_split):
+    """What `split` says of it, and the folder of documents that it writes."""
+    return rehearsal_as_split[:2]
 
 
 @pytest.fixture

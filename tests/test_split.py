@@ -18,17 +18,17 @@ from cuesuggest.analysis.spectrum import hear
 from cuesuggest.analysis.takes.align import one_song
 from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.cli import splitting
+from cuesuggest.draft import rehearsing
 from cuesuggest.draft.cache import cached
 from cuesuggest.draft.drafting import draft_file
-from cuesuggest.draft.rehearsing import rehearsal_of
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.sound.recording import Window, open_recording
 from tests.sounds import play
 
 
 @pytest.fixture(scope="session")
-def found(rehearsal):
-    return rehearsal_of(rehearsal.path)
+def found(rehearsal_as_split):
+    return rehearsal_as_split[2]
 
 
 # What is found.
@@ -203,8 +203,11 @@ def test_what_was_heard_is_remembered_for_each_document(split_rehearsal, monkeyp
 
 
 @pytest.fixture
-def kept(split_rehearsal, rehearsal, tmp_path):
-    """The folder and the recording, copied to be changed."""
+def kept(split_rehearsal, found, rehearsal, monkeypatch, tmp_path):
+    """The folder and the recording, copied to be changed; what is in the recording is known already."""
+    monkeypatch.setattr(
+        rehearsing, "rehearsal_of", lambda path, *_, **__: replace(found, recording=open_recording(path))
+    )
     _, folder = split_rehearsal
     shutil.copyfile(rehearsal.path, tmp_path / "thursday.wav")
     for path in folder.iterdir():
