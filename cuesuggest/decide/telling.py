@@ -19,6 +19,7 @@ from cuesuggest.song import (
     SetPlan,
     SetRecording,
     SetSection,
+    SetSettings,
     SetTitle,
     Song,
 )
@@ -72,6 +73,8 @@ def describe(song: Song, edit: Edit) -> str:
             return "stated: " + ("; ".join(described(edit.corrections)) or "nothing")
         case SetDoubts():
             return f"{counted(len(edit.doubts), 'cue')} from another take left to listen to"
+        case SetSettings():
+            return f"drafted in the house style {edit.profile.name}, for the rig {edit.rig.name}"
         case SetRecording():
             window = edit.recording.window
             name = edit.recording.path.rpartition("/")[2]

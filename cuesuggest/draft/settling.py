@@ -27,13 +27,13 @@ def work_of(before: Song, after: Song) -> str:
     """Say what a change of a song asks for before it is settled, for those who wait; nothing where it is done as is."""
     if _heard_otherwise(before, after):
         return "hearing anew"
-    return "drafting anew" if _decided_of_sections(before) != _decided_of_sections(after) else ""
+    return "drafting anew" if _drafted_otherwise(before, after) else ""
 
 
 def settled(before: Song, after: Song, document: str | Path, step: Step | None = None) -> tuple[Song, Rerun | None]:
     """Hear a song anew if an edit states something about its music, or names another part or recording as the song.
 
-    Around another vamp or category it is drafted anew.
+    Around another vamp or category, or for another style or rig, it is drafted anew.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
         If the recording is not there, or is another one by now.
     """
     if not _heard_otherwise(before, after):
-        return redrafted(after) if _decided_of_sections(before) != _decided_of_sections(after) else (after, None)
+        return redrafted(after) if _drafted_otherwise(before, after) else (after, None)
     heard = open_recording(source_of(Path(document), after))
     if heard.sha256 != after.recording.sha256:
         raise RecordingChangedError(
@@ -77,6 +77,11 @@ def settled(before: Song, after: Song, document: str | Path, step: Step | None =
 
 def _heard_otherwise(before: Song, after: Song) -> bool:
     return before.corrections != after.corrections or before.recording != after.recording
+
+
+def _drafted_otherwise(before: Song, after: Song) -> bool:
+    settings = (before.profile, before.rig) != (after.profile, after.rig)
+    return settings or _decided_of_sections(before) != _decided_of_sections(after)
 
 
 def _answering(before: Song, after: Song, analysis: SongAnalysis) -> tuple[Match, Match]:

@@ -20,6 +20,8 @@ from cuesuggest.song.edit_types import (
     SetPlan,
     SetRecording,
     SetSection,
+    SetSettings,
+    Settings,
     SetTitle,
 )
 from cuesuggest.song.edits import apply, change, change_all, inverse, redo, undo
@@ -29,7 +31,6 @@ from cuesuggest.song.parts import (
     HistoryEntry,
     Printed,
     PrintedCue,
-    Settings,
     Unplaced,
     Versions,
 )
@@ -57,6 +58,7 @@ __all__ = [
     "SetPlan",
     "SetRecording",
     "SetSection",
+    "SetSettings",
     "SetTitle",
     "Settings",
     "Song",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, JsonValue
 from typing_extensions import TypedDict  # pydantic asks for this one before Python 3.12.
 
 from cuesuggest.analysis.types import FILE_CONFIG, Section
@@ -26,8 +26,20 @@ __all__ = [
     "SetPlan",
     "SetRecording",
     "SetSection",
+    "SetSettings",
     "SetTitle",
+    "Settings",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A profile or a rig by name, and the values it had when the cues were suggested."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    name: str
+    values: dict[str, JsonValue]
 
 
 class CueChanges(TypedDict, total=False):
@@ -185,7 +197,30 @@ class SetDoubts:
     op: Literal["set-doubts"] = "set-doubts"
 
 
+@dataclass(frozen=True, slots=True)
+class SetSettings:
+    """Play the song in another house style, or on another rig.
+
+    This changes what it is drafted with; whoever makes the edit has it drafted anew (`draft.settling.settled`).
+    """
+
+    __pydantic_config__ = FILE_CONFIG
+
+    profile: Settings
+    rig: Settings
+    op: Literal["set-settings"] = "set-settings"
+
+
 Edit = Annotated[
-    SetCue | AddCue | RemoveCue | SetPlan | SetSection | SetTitle | SetCorrections | SetRecording | SetDoubts,
+    SetCue
+    | AddCue
+    | RemoveCue
+    | SetPlan
+    | SetSection
+    | SetTitle
+    | SetCorrections
+    | SetRecording
+    | SetDoubts
+    | SetSettings,
     Field(discriminator="op"),
 ]

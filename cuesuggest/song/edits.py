@@ -30,6 +30,7 @@ from cuesuggest.song.edit_types import (
     SetPlan,
     SetRecording,
     SetSection,
+    SetSettings,
     SetTitle,
 )
 from cuesuggest.song.parts import HistoryEntry
@@ -56,7 +57,8 @@ def apply(song: Song, edit: Edit) -> Song:
     ----------
     song : Song
         Is not altered.
-    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections, SetRecording or SetDoubts
+    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections, SetRecording, SetDoubts or
+        SetSettings
         What to change.
 
     Raises
@@ -97,6 +99,8 @@ def apply(song: Song, edit: Edit) -> Song:
             return _with(song, edit, recording=replace(edit.recording, duration=length))
         case SetDoubts():
             return _with(song, edit, taken_over=replace(_taken_over(song), doubts=edit.doubts))
+        case SetSettings():
+            return _with(song, edit, profile=edit.profile, rig=edit.rig)
         case _:
             assert_never(edit)
 
@@ -130,6 +134,8 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return SetRecording(song.recording)
         case SetDoubts():
             return SetDoubts(_taken_over(song).doubts)
+        case SetSettings():
+            return SetSettings(song.profile, song.rig)
         case _:
             assert_never(edit)
 

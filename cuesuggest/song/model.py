@@ -24,8 +24,9 @@ from cuesuggest.score.deeds import Question
 from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song import checks, files
 from cuesuggest.song.corrections import Correction
+from cuesuggest.song.edit_types import Settings
 from cuesuggest.song.json_layout import json_text
-from cuesuggest.song.parts import HistoryEntry, Printed, Settings, Unplaced, Versions
+from cuesuggest.song.parts import HistoryEntry, Printed, Unplaced, Versions
 from cuesuggest.song.recording_file import RecordingFile
 from cuesuggest.song.taken_over import TakenOver
 from cuesuggest.song.wording import plain_words

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Annotated
 
-from pydantic import AfterValidator, Field, JsonValue
+from pydantic import AfterValidator, Field
 
 from cuesuggest.analysis.types import FILE_CONFIG
 from cuesuggest.score.records import Cue
@@ -16,7 +16,6 @@ __all__ = [
     "HistoryEntry",
     "Printed",
     "PrintedCue",
-    "Settings",
     "Unplaced",
     "Versions",
 ]
@@ -33,16 +32,6 @@ def _utc(text: str) -> str:
 
 
 UtcTime = Annotated[str, AfterValidator(_utc)]
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """A profile or a rig by name, and the values it had when the cues were suggested."""
-
-    __pydantic_config__ = FILE_CONFIG
-
-    name: str
-    values: dict[str, JsonValue]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.rules import draft, profile_from_values, rig_from_values
 from cuesuggest.song import Song
 
-__all__ = ["redrafted"]
+__all__ = ["lights_that_change", "redrafted"]
 
 
 def redrafted(song: Song) -> tuple[Song, Rerun]:
@@ -30,10 +30,10 @@ def redrafted(song: Song) -> tuple[Song, Rerun]:
         cautions=drafted.cautions,
         unplaced=(),
     )
-    return merged(song, fresh, match, _lights_that_change(song, fresh), revision=song.revision)
+    return merged(song, fresh, match, lights_that_change(song, fresh), revision=song.revision)
 
 
-def _lights_that_change(old: Song, fresh: Song) -> Iterator[str]:
+def lights_that_change(old: Song, fresh: Song) -> Iterator[str]:
     """Say of each section that nobody decided on and that gets other light all the same, what and why."""
     before = {planned.section: planned for planned in old.plan}
     marks = {section.id: section.mark for section in old.analysis.sections}
