@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import sys
 from pathlib import Path
@@ -124,6 +125,20 @@ def document(drafted_take, tmp_path):
     from tests.reviewing import copied
 
     return copied(drafted_take, drafted_take.with_name("evening.wav"), tmp_path / "evening")
+
+
+@pytest.fixture(scope="session")
+def drafted_night(tmp_path_factory):
+    """The folder of a night of six songs."""
+    from tests.nights import night_of_six
+
+    return night_of_six(tmp_path_factory.mktemp("six")).parent
+
+
+@pytest.fixture
+def friday(drafted_night, tmp_path):
+    """The set list of a copy of it that a test may change."""
+    return Path(shutil.copytree(drafted_night, tmp_path / "night")) / "friday.toml"
 
 
 @pytest.fixture(scope="session")

@@ -150,13 +150,13 @@ def _listening(port: int) -> socket.socket:
 
 
 @contextlib.contextmanager
-def hosting(*documents: Path, port: int = 0) -> Iterator[Server]:
+def hosting(*documents: Path, port: int = 0, night: Path | None = None) -> Iterator[Server]:
     """Serve documents from this process: the same server, without the wait for a new one."""
     from cuesuggest.review import server
     from cuesuggest.review.evening import Evening
 
     kept = documents[0].parent / "kept"
-    evening = Evening(documents, lambda document: kept / document.name if len(documents) > 1 else kept)
+    evening = Evening(documents, lambda document: kept / document.name if len(documents) > 1 else kept, night)
     evening.choices = kept / "page.json"
     listening = _listening(port)
     keys = server.Keys(listening.getsockname()[1])

@@ -26,7 +26,8 @@ ROOMS = {
     "play": {"errors", "export", "song"},
     "decide": RECORDS | {"analysis.form", "score", "song"},
     "draft": {"analysis", "errors", "rules", "score", "song", "sound"},
-    "review": RECORDS | {"decide", "draft", "export", "gate_out", "rules", "score", "song", "sound"},
+    "night": {"bounded", "decide", "draft", "errors", "export", "gate_out", "rules", "score", "song"},
+    "review": RECORDS | {"decide", "draft", "export", "gate_out", "night", "rules", "score", "song", "sound"},
     "cli": RECORDS
     | {
         "analysis.form",
@@ -36,6 +37,7 @@ ROOMS = {
         "draft",
         "export",
         "gate_out",
+        "night",
         "play",
         "review",
         "rules",

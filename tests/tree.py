@@ -25,6 +25,7 @@ def tree() -> str:
         "decide",
         "draft",
         "export",
+        "night",
         "play",
         "review",
         "cli",

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from cuesuggest.export import Format, Options
     from cuesuggest.song import Song
 
-__all__ = ["export", "formats", "map_", "read"]
+__all__ = ["export", "formats", "map_", "read", "remember", "sound_of"]
 
 _OFFSET = Number(-DAY, DAY)
 _MOST_READ = 512 * 2**20  # bytes: an hour and a half of linear timecode, or half an hour of a recording with marks
@@ -92,7 +92,7 @@ def export(
     map_ = DeskMap() if map_file is None else load_map(map_file)
     options = _options(song, document, map_, given, any(form.needs_sound for form, _ in files))
     put_out(targets, (render(song, form, ending, options) for form, ending in files))
-    _remember(song, document, options, any(form.on_paper for form, _ in files))
+    remember(song, document, options.date, any(form.on_paper for form, _ in files))
     if not obj["quiet"] and targets[0].kind != "output":
         _tell(song, options, files, targets)
 
@@ -136,18 +136,18 @@ def _export_several(
     put_out([target], [write_several(list(zip(songs, options, strict=True)), form)])
     # A song that is played twice is remembered once.
     for document, (song, each) in dict(zip(documents, zip(songs, options, strict=True), strict=True)).items():
-        _remember(song, document, each, form.on_paper)
+        remember(song, document, each.date, form.on_paper)
     if told and target.kind != "output":
         echo(f"Written: {target.named}, {counted(len(songs), 'song')}")
 
 
-def _remember(song: Song, document: Path, options: Options, on_paper: bool) -> None:
+def remember(song: Song, document: Path, day: str, on_paper: bool) -> None:
     """Note in the document that its list has left it, and what of it is on paper now."""
     from cuesuggest.song.printed import freeze_numbers, note_print
 
     try:
         if on_paper:
-            note_print(song, document, options.date)
+            note_print(song, document, day)
         else:
             freeze_numbers(song, document)
     except DocumentError as error:
@@ -180,7 +180,7 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
         map=map_,
         date=date.today().isoformat(),
         program=__version__,
-        sound=_sound(song, document) if with_sound else None,
+        sound=sound_of(song, document) if with_sound else None,
         with_timecode=fps is not None or start is not None,
         mix=parse_mix(mix) if mix is not None else {},
         changed=frozenset(marks.changed),
@@ -189,7 +189,8 @@ def _options(song: Song, document: Path, map_: Any, given: dict[str, Any], with_
     )
 
 
-def _sound(song: Song, document: Path) -> Any:
+def sound_of(song: Song, document: Path) -> Any:
+    """Return the samples of a song's recording, if that is still the one that its document is about."""
     from cuesuggest.song import path_to
     from cuesuggest.sound.samples import exact_sound
 

@@ -24,7 +24,7 @@ _TOLD = (
 
 
 @click.command()
-@click.argument("names", metavar="DOC|FILE|FOLDER...", type=FILE, nargs=-1, required=True)
+@click.argument("names", metavar="DOC|FILE|FOLDER|NIGHT.toml...", type=FILE, nargs=-1, required=True)
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port to use; any free one if left out."
 )
@@ -35,14 +35,16 @@ def review(obj: dict[str, Any], names: tuple[Path, ...], port: int, no_open: boo
     """Listen to songs and put their drafts right, on a page in your browser.
 
     The page is served on this machine alone, and every change is saved at once. Of a single recording that has no
-    document yet, cues are suggested first. Several songs, or a folder of them, are gone through one after the other.
-    Stop with Ctrl+C.
+    document yet, cues are suggested first. Several songs, a folder of them, or a night's set list, are gone through
+    one after the other. Stop with Ctrl+C.
     """
     from cuesuggest.cli.inputs import documents
+    from cuesuggest.night.the_set import documents_of
     from cuesuggest.review.server import serve
 
-    targets = documents(names)
-    if len(names) == len(targets) == 1 and not os.path.exists(targets[0]):
+    night = names[0] if len(names) == 1 and names[0].suffix == ".toml" else None
+    targets = documents(names) if night is None else documents_of(night)
+    if night is None and len(names) == len(targets) == 1 and not os.path.exists(targets[0]):
         (recording,), (target,) = names, targets
         from cuesuggest.draft.drafting import draft_file
 
@@ -64,7 +66,7 @@ def review(obj: dict[str, Any], names: tuple[Path, ...], port: int, no_open: boo
 
     # Ctrl+C is the way to stop the page, and no failure: what was decided is saved.
     with _ended_tidily(), contextlib.suppress(KeyboardInterrupt):
-        serve(targets, port=port, opened=opened, renewed=renewed, browser=not no_open)
+        serve(targets, port=port, opened=opened, renewed=renewed, browser=not no_open, night=night)
 
 
 @contextlib.contextmanager

@@ -18,8 +18,10 @@ from typing import Any
 
 from cuesuggest.draft.states import kept_folder
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.night.song_facts import SongFacts, facts_of
 from cuesuggest.review.kept_choices import choices_file
 from cuesuggest.review.open_song import OpenSong
+from cuesuggest.review.shown_night import shown_night
 from cuesuggest.song import Settings, Song
 from cuesuggest.song.files import file_state
 from cuesuggest.song.open_questions import open_questions
@@ -57,12 +59,19 @@ class _Read:
     cues: int
     style: Settings
     rig: Settings
+    facts: SongFacts | None
+    """What its night has to know; None where there is no night, or the song cannot be a part of one."""
 
 
 class Evening:
     """Documents in the order in which they are gone through. Safe to be called from several threads."""
 
-    def __init__(self, documents: Sequence[Path], kept: Callable[[Path], Path | None] = kept_folder) -> None:
+    def __init__(
+        self,
+        documents: Sequence[Path],
+        kept: Callable[[Path], Path | None] = kept_folder,
+        night: Path | None = None,
+    ) -> None:
         """Take the documents; none is opened yet.
 
         Parameters
@@ -71,7 +80,10 @@ class Evening:
             Those of recordings that are not drafted yet may be missing.
         kept : callable
             Tells the folder for the last states of a document.
+        night : Path, optional
+            The set list that names these documents, to be shown with them.
         """
+        self._night = night
         self._documents = {_id(document): document for document in documents}
         self._kept = kept
         self._locks = {song: threading.Lock() for song in self._documents}
@@ -150,7 +162,7 @@ class Evening:
         """
         here = self._look(self._meant(named))
         rows = [self._row(number, song, here) for number, song in enumerate(self._documents, 1)]
-        return {"songs": rows, "advice": self._advice(rows, here)}
+        return {"songs": rows, "advice": self._advice(rows, here), "night": self._shown_night()}
 
     def name_of(self, song: str) -> str:
         """Return what a song's files are called."""
@@ -185,7 +197,7 @@ class Evening:
             return Unread("Its document is not there any more." if gone else "")
         known = self._read.get(song)
         if known is None or known[0] != state:
-            known = self._read[song] = (state, _read(document))
+            known = self._read[song] = (state, _read(document, in_night=self._night is not None))
         return known[1]
 
     def _row(self, number: int, song: str, here: _Read | Unread) -> dict[str, Any]:
@@ -205,6 +217,17 @@ class Evening:
             "cues": found.cues,
             "differs": _differs(found, here) if isinstance(here, _Read) else "",
         }
+
+    def _shown_night(self) -> dict[str, Any] | None:
+        """Return what is shown of the night, its songs by their ids here; None where these are no night's songs."""
+        if self._night is None:
+            return None
+        found = {document: self._look(song) for song, document in self._documents.items()}
+        facts = {doc: each.facts for doc, each in found.items() if isinstance(each, _Read) and each.facts is not None}
+        shown = shown_night(self._night, facts)
+        for each in shown["songs"]:
+            each["song"] = _id(Path(each.pop("document")))
+        return shown
 
     def _advice(self, rows: list[dict[str, Any]], here: _Read | Unread) -> list[dict[str, str]]:
         advice = []
@@ -242,7 +265,7 @@ def _id(document: Path) -> str:
     return hashlib.sha256(os.fsencode(os.path.abspath(document))).hexdigest()[:12]
 
 
-def _read(document: Path) -> _Read | Unread:
+def _read(document: Path, *, in_night: bool) -> _Read | Unread:
     try:
         song = Song.load(document)
     except CuesuggestError as error:
@@ -259,7 +282,15 @@ def _read(document: Path) -> _Read | Unread:
         cues=len(song.cues),
         style=song.profile,
         rig=song.rig,
+        facts=_facts(song) if in_night else None,
     )
+
+
+def _facts(song: Song) -> SongFacts | None:
+    try:
+        return facts_of(song)
+    except CuesuggestError:  # a style or rig out of bounds
+        return None
 
 
 def _differs(song: _Read, here: _Read) -> str:

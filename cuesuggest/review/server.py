@@ -314,6 +314,7 @@ def serve(
     opened: Callable[[str], None],
     renewed: Callable[[str], None],
     browser: bool = True,
+    night: Path | None = None,
 ) -> None:
     """Show songs on a page until the program is stopped.
 
@@ -329,13 +330,15 @@ def serve(
         Told another one each time that the last was used.
     browser : bool
         Whether to open the page in the browser; that uses none of these addresses.
+    night : Path, optional
+        The set list that names the documents.
 
     Raises
     ------
     CuesuggestError
         If none of them can be opened, or the port is taken.
     """
-    evening = Evening(documents)
+    evening = Evening(documents, night=night)
     evening.first("")
     try:
         listening = listen(port)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.desk_map import DeskMap
 from cuesuggest.export.common.timing import Timing
+from cuesuggest.score.night_records import BetweenSongs
 from cuesuggest.score.records import Source
 
 if TYPE_CHECKING:
@@ -82,6 +83,12 @@ class Options:
     """Ids of the cues that are not as they were when the list was last printed."""
     removed: tuple[float, ...] = ()
     """Numbers of the cues that have gone since then."""
+    before: tuple[BetweenSongs, ...] = ()
+    """In a night, what lies before the song; only the first song has it."""
+    after: tuple[BetweenSongs, ...] = ()
+    """In a night, what lies after the song."""
+    remarks: tuple[str, ...] = ()
+    """What else stands on the page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +104,9 @@ class About:
     caution: str
 
     def lines(self) -> tuple[str, ...]:
-        """All of it, a line each."""
-        return self.title, f"take {self.take}", self.made, self.times, self.caution
+        """All of it, a line each; a night has neither take nor times of its own."""
+        take = f"take {self.take}" if self.take else ""
+        return tuple(filter(None, (self.title, take, self.made, self.times, self.caution)))
 
 
 def about(song: Song, options: Options) -> About:

@@ -371,6 +371,9 @@ def _remarks(song: Song, options: Options) -> Iterator[str]:
         yield "* is new or not as at the last print."
     if told := removed_line(options):
         yield told
+    yield from options.remarks
+    yield from (f"Before: {each.line}" for each in options.before)
+    yield from (f"After: {each.line}" for each in options.after)
 
 
 def removed_line(options: Options) -> str:

@@ -14,7 +14,7 @@ from cuesuggest.export.paper.typeface import BOLD, REGULAR, typeface_for
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["Breaks", "fitting", "pdf"]
+__all__ = ["Breaks", "draw_page", "fitting", "pdf"]
 
 Breaks = Literal["between blocks", "between rows", "anywhere"]
 """Where a column may end: in front of a part, in front of a row for some of its passes, in front of an action."""
@@ -65,14 +65,30 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         One page; what does not fit on it is left to the list, and the page says which cues.
     """
-    page, columns, breaks = fitting(song, options)
     paper = Paper(about(song, options), typeface_for(str(song), options.fonts), options, landscape=False)
-    layout = _Layout(paper, page)
+    draw_page(paper, song, options, (1, 1))
+    return paper.finish()
+
+
+def draw_page(paper: Paper, song: Song, options: Options, count: tuple[int, int]) -> None:
+    """Draw a song's live page on the next sheet of a paper.
+
+    Parameters
+    ----------
+    paper : Paper
+        Upright.
+    song : Song
+    options : Options
+    count : int, int
+        Which page it is, of how many.
+    """
+    page, columns, breaks = fitting(song, options)
+    paper.say(about(song, options))
+    layout = _Layout(paper, page, count)
     if page.nothing:
         layout.draw_nothing()
     else:
         layout.draw(columns, breaks)
-    return paper.finish()
 
 
 def fitting(song: Song, options: Options) -> tuple[LivePage, int, Breaks]:
@@ -124,8 +140,8 @@ def _number(act: Act) -> str:
 class _Layout:
     """Draws a live page; made anew for every try, since drawing and measuring are one walk."""
 
-    def __init__(self, paper: Paper, page: LivePage) -> None:
-        self._paper, self._page = paper, page
+    def __init__(self, paper: Paper, page: LivePage, count: tuple[int, int] = (1, 1)) -> None:
+        self._paper, self._page, self._count = paper, page, count
         self._canvas, self._face = paper.canvas, paper.face
         # As wide as they are and no wider: what the hand does needs the room.
         self._numbers = 6 + max(
@@ -161,7 +177,7 @@ class _Layout:
         for piece in foot:
             piece.draw(paper.left, y)
             y -= piece.height
-        paper.end_page(1, 1)
+        paper.end_page(*self._count)
 
     def draw_nothing(self) -> None:
         """Draw one large sentence in place of all that there would be to do, and the way to put everything out."""
@@ -176,7 +192,7 @@ class _Layout:
         for piece in pieces:
             piece.draw(paper.left, y)
             y -= piece.height + _ACTION
-        paper.end_page(1, 1)
+        paper.end_page(*self._count)
 
     def _width(self, columns: int) -> float:
         if columns == 1:

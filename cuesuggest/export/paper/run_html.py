@@ -7,6 +7,7 @@ never as markup.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from cuesuggest.export.common.options import Options, about
 from cuesuggest.export.paper.lines import Line, lines, placed, sentence
 from cuesuggest.export.paper.live import OrderStep, live_page, section_light
 from cuesuggest.export.paper.templates import filled
+from cuesuggest.score.night_records import BetweenSongs
 from cuesuggest.score.records import counted
 
 if TYPE_CHECKING:
@@ -74,14 +76,15 @@ def several(songs: Sequence[tuple[Song, Options]]) -> bytes:
         song,
         options,
         title=one_line(song.title) + more,
-        data={"songs": [_data(*each) for each in songs]},
+        data={"songs": [_data(*each, number) for number, each in enumerate(songs, 1)]},
         style=Markup((_PARTS / "run.css").read_text(encoding="utf-8")),
         script=Markup((_PARTS / "run.js").read_text(encoding="utf-8")),
     )
 
 
-def _data(song: Song, options: Options) -> dict[str, Any]:
-    page = live_page(song, options)
+def _data(song: Song, options: Options, number: int) -> dict[str, Any]:
+    # What lies between songs is done by touch, and stands nowhere else.
+    page = live_page(song, replace(options, before=(), after=()))
     read = lines(song, options)
     analysis = song.analysis
     beats: dict[int, int] = {}
@@ -115,12 +118,14 @@ def _data(song: Song, options: Options) -> dict[str, Any]:
             "round": bool(section.vamp),
             "light": light[section.id],
             "beat": beats.get(section.first_bar, 0),
-            "first_cue": _first_cue(read, section.start),
+            "first_cue": _first_cue(read, section.start) + len(_steps_of(options.before)),
         }
         for step, section in zip(page.order, analysis.sections, strict=True)
     ]
     return {
         "title": page.title,
+        # In a night the title has the number of the song in it: where others are dropped, it is another than here.
+        "label": page.title if options.after else f"{number}  {page.title}",
         "paper": [
             *(remark for remark in page.remarks if not remark.startswith("Only on the list")),
             "; ".join(map(one_line, about(song, options).lines()[1:])),
@@ -131,9 +136,20 @@ def _data(song: Song, options: Options) -> dict[str, Any]:
         "home": page.home,
         "all_out": page.all_out,
         "back_in": "Then come back in at the next part marked IN." if any(step.safe for step in page.order) else "",
-        "cues": cues,
+        "cues": [*map(_between, _steps_of(options.before)), *cues, *map(_between, _steps_of(options.after))],
         "sections": sections,
     }
+
+
+def _steps_of(parts: tuple[BetweenSongs, ...]) -> list[tuple[str, str]]:
+    return [(part.title, step) for part in parts for step in part.steps]
+
+
+def _between(step: tuple[str, str]) -> dict[str, Any]:
+    """Write what the hand does between two songs like a cue without a number."""
+    title, words = step
+    nothing = {"number": "", "hand": "", "look": "", "standby": ""}
+    return {**nothing, "where": title, "action": words, "mine": True, "section": -1, "beat": None}
 
 
 def _part_title(step: OrderStep, section: Section) -> str:

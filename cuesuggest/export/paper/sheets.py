@@ -53,16 +53,20 @@ class Paper:
         self.canvas.setTitle(one_line(said.title) or "song")
         self.canvas.setAuthor("")
         self.canvas.setCreator("cuesuggest")
-        title, *rest = said.lines()
-        foot = (f"{title}; " + "; ".join(rest[:-1]), rest[-1])
-        self.canvas.setSubject(one_line("; ".join(foot)))
         self.left = _MARGIN
         self.top = self._full[1] - _MARGIN
         self.width = self._full[0] - 2 * _MARGIN
+        self.canvas.setSubject(one_line("; ".join(self.say(said))))
+
+    def say(self, said: About) -> tuple[str, ...]:
+        """Have the foot of this page, and of those to come, speak of a song; returns what it says."""
+        title, *rest = said.lines()
+        foot = (f"{title}; " + "; ".join(rest[:-1]), rest[-1])
         room = self.width - 60
-        self._foot = [line for each in foot for line in face.whole_lines(each, _FOOT, room)]
+        self._foot = [line for each in foot for line in self.face.whole_lines(each, _FOOT, room)]
         self.bottom = _MARGIN + _FOOT_STEP * len(self._foot) + 4
         self.height = self.top - self.bottom
+        return foot
 
     def text(self, text: str, x: float, y: float, size: float, font: str = REGULAR) -> float:
         """Write a text that is ready to print; returns its width."""

@@ -45,6 +45,50 @@ export interface Evening {
 export interface SongList {
   songs: SongRow[];
   advice: Advice[];
+  /** Null where the songs are not those of a set list. */
+  night: ShownNight | null;
+}
+
+/** A night as its set list has it. */
+export interface ShownNight {
+  title: string;
+  songs: NightOfSong[];
+  /** The biggest first. */
+  moments: NightMoment[];
+  looks: NightLook[];
+  /** What lies before the first song, in a line. */
+  before: string;
+  remarks: string[];
+}
+
+/** A song in its night. */
+export interface NightOfSong {
+  song: string;
+  number: number;
+  /** "301 to 312", as they are printed for the night. */
+  cues: string;
+  seconds: number;
+  /** Of each section its start and end in seconds of the song, and its drive from 0 to 1. */
+  energy: number[][];
+  /** What is changed on the buttons before it, and what it has of the biggest look. */
+  said: string[];
+  /** What lies after it, in a line. */
+  after: string;
+}
+
+export interface NightMoment {
+  /** Of its song. */
+  number: number;
+  /** Seconds of the song. */
+  at: number;
+  drive: number;
+  words: string;
+}
+
+export interface NightLook {
+  name: string;
+  button: string;
+  songs: string;
 }
 
 /** What can be done for several songs on the command line. */

@@ -1,9 +1,10 @@
 // @ts-check
 import { fetchSongs, Refused } from "./api.js";
 import { around, el, find } from "./dom.js";
+import { energyLine, sharedLooks } from "./night-view.js";
 import { clock } from "./places.js";
 
-/** @import { SongList, SongRow } from "./content.js" */
+/** @import { NightOfSong, SongList, SongRow } from "./content.js" */
 /** @import { Store } from "./store.js" */
 
 /** All songs with what is still to be done in each; one is opened by its name. */
@@ -62,13 +63,21 @@ export class SongsView {
     if (text === this.#shown) return;
     const focused = this.#shown ? this.#buttons().find((each) => each === document.activeElement)?.dataset.do : `song:${here}`;
     this.#shown = text;
-    const { songs, advice } = list;
+    const { songs, advice, night } = list;
     // Where a song is a part of a longer recording, its place there is told.
     const parts = songs.some((each) => each.part);
-    const head = ["Song", ...(parts ? ["From", "To"] : []), "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col" }, word));
-    find(".about", HTMLElement, this.#dialog).textContent = summary(songs);
+    const head = ["Song", ...(night?.songs.length ? ["Cues"] : []), ...(parts ? ["From", "To"] : []), "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col", class: word === "Tempo" && "tempo" }, word));
+    const played = new Map(night?.songs.map((each) => [each.song, each]));
+    const rows = songs.flatMap((each) => {
+      const tonight = night?.songs.length ? (played.get(each.song) ?? null) : undefined;
+      const between = tonight ? [el("tr", { class: "after" }, el("td", { colspan: 1 + head.length }, el("p", { class: "between" }, tonight.after)))] : [];
+      return [row(each, here, parts, tonight), ...between];
+    });
+    find(".about", HTMLElement, this.#dialog).textContent = [night?.title, summary(songs)].filter(Boolean).join(": ");
     find(".scroll", HTMLElement, this.#dialog).replaceChildren(
-      el("table", {}, el("thead", {}, el("tr", {}, el("td", {}), ...head)), el("tbody", {}, ...songs.map((each) => row(each, here, parts)))),
+      ...(night ? [...night.remarks.map((each) => el("p", { class: "because" }, each)), ...(night.songs.length ? [energyLine(night)] : []), el("p", { class: "between" }, night.before)] : []),
+      el("table", {}, el("thead", {}, el("tr", {}, el("td", {}), ...head)), el("tbody", {}, ...rows)),
+      ...(night ? [sharedLooks(night)].filter((each) => each !== null) : []),
       ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
     );
     this.#buttons().find((each) => each.dataset.do === focused)?.focus();
@@ -93,8 +102,9 @@ export class SongsView {
  * @param {SongRow} song
  * @param {string} here
  * @param {boolean} parts whether it is told where in the recording a song is
+ * @param {NightOfSong | null | undefined} night what it is in the night; null where it is not played, undefined where there is no night
  */
-function row(song, here, parts) {
+function row(song, here, parts, night) {
   const { number, title, state, wrong, tempo, seconds, part, differs } = song;
   const short = (/** @type {number | undefined} */ time) => (time === undefined ? "" : clock(time).replace(/\..*/, ""));
   const opens = state === "open" || state === "done";
@@ -103,12 +113,13 @@ function row(song, here, parts) {
   return el(
     "tr",
     { class: [shown ? "chosen" : "", state === "done" ? "done" : ""].join(" ").trim() },
-    el("td", { class: "number" }, String(number)),
+    el("td", { class: "number" }, String(night?.number ?? number)),
     el("td", {}, name),
+    night === undefined ? null : el("td", { class: "number" }, night?.cues ?? "not played"),
     ...(parts ? [0, 1].map((end) => el("td", { class: "number" }, short(part?.[end]))) : []),
-    el("td", { class: "number" }, tempo ? String(Math.round(tempo)) : ""),
+    el("td", { class: "number tempo" }, tempo ? String(Math.round(tempo)) : ""),
     el("td", { class: "number" }, short(seconds)),
-    el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs ? el("div", { class: "because" }, differs) : null, wrong ? el("div", { class: "because" }, wrong) : null),
+    el("td", {}, el("span", { class: state === "wrong" ? "wrong" : "" }, toDo(song)), differs ? el("div", { class: "because" }, differs) : null, wrong ? el("div", { class: "because" }, wrong) : null, ...(night?.said ?? []).map((each) => el("div", { class: "because" }, each))),
   );
 }
 

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from cuesuggest.score.records import CATEGORIES, Category, Source
 
-__all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig", "Side", "Speed"]
+__all__ = ["ByCategory", "CycleRanges", "LocalRules", "OneShot", "Profile", "Rig", "Side", "Speed", "number", "words"]
 
 
 def _number(unit: str, low: float, high: float, why: str, **otherwise: Any) -> dict[str, Any]:
@@ -38,6 +38,8 @@ def _words(why: str, *choices: str, **otherwise: Any) -> dict[str, Any]:
     """
     return {"choices": choices, "why": why, **otherwise}
 
+
+number, words = _number, _words  # for settings that are in files of their own
 
 # Bars.
 _SLOW_RIDE, _LONG_PHRASE = 8, 16
@@ -368,6 +370,10 @@ class Rig:
         metadata=_words("how the speed of the motion is set; not at all without it", otherwise={"unit": "none"})
     )
     local: LocalRules = field(metadata=_words("what holds at your place, if you know it", otherwise={}))
+    buttons: int = field(
+        default=0,
+        metadata=_number("buttons", 0, 500, "how many looks lie within reach in a night; 0 if any number", otherwise=0),
+    )
 
     def values(self) -> dict[str, Any]:
         """Every value as plain dictionaries, lists, texts and numbers, for the document."""

@@ -12,6 +12,7 @@ from dataclasses import fields, is_dataclass
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
 from cuesuggest.rules.settings.house import Profile, Rig
+from cuesuggest.rules.settings.set_list import SetList
 
 __all__ = [
     "At",
@@ -19,6 +20,7 @@ __all__ = [
     "allowed",
     "build_profile",
     "build_rig",
+    "build_set_list",
     "dotted",
     "filled",
     "is_table",
@@ -130,6 +132,17 @@ def build_rig(table: Mapping[str, Any]) -> Rig:
     return rig
 
 
+def build_set_list(table: Mapping[str, Any]) -> SetList:
+    """Build the set list of a night from a table; keys that may be left out may be missing.
+
+    Raises
+    ------
+    SettingError
+        If a value is of the wrong kind or out of range.
+    """
+    return _record(SetList, table, ())
+
+
 def refuse_unknown(kind: type, table: Mapping[str, Any], also: tuple[str, ...] = ()) -> None:
     """Find keys that nobody knows, and say which one may be meant.
 
@@ -148,7 +161,7 @@ def refuse_unknown(kind: type, table: Mapping[str, Any], also: tuple[str, ...] =
         At the first such key.
     """
     homes: dict[str, list[str]] = {}
-    for other, name in ((Rig, "rig"), (Profile, "house style")):
+    for other, name in ((Rig, "rig"), (Profile, "house style"), (SetList, "night")):
         for at in _all_keys(other, ()):
             table_name = f"[{dotted(at[:-1])}]" if other is kind else f"a {name}, which is another file"
             homes.setdefault(str(at[-1]), []).append(table_name)

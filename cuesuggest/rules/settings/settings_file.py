@@ -19,11 +19,13 @@ from typing import Any, Literal, NoReturn
 from cuesuggest.bounded import parse_toml, read_text
 from cuesuggest.errors import ProfileError
 from cuesuggest.rules.settings.house import Profile, Rig
+from cuesuggest.rules.settings.set_list import SetList
 from cuesuggest.rules.settings.settings_check import (
     At,
     SettingError,
     build_profile,
     build_rig,
+    build_set_list,
     dotted,
     filled,
     missing,
@@ -35,6 +37,7 @@ __all__ = [
     "known_names",
     "load_profile",
     "load_rig",
+    "load_set_list",
     "profile_from_values",
     "rig_from_values",
     "settings_toml",
@@ -107,6 +110,24 @@ def load_rig(name_or_path: str | Path | None) -> Rig:
         if lacking := missing(Rig, table):
             file.lacks(lacking, "The command 'cuesuggest rigs show example' prints all of them.")
         return build_rig(table)
+
+
+def load_set_list(path: str | Path) -> SetList:
+    """Read the set list of a night from a TOML file.
+
+    Raises
+    ------
+    ProfileError
+        If there is no such file, or a key or value in it is wrong.
+    """
+    text = read_text(Path(path), error=ProfileError)
+    file = _File(str(path), Path(path), text, parse_toml(text, str(path), ProfileError))
+    table = {"title": file.stem, **file.table}
+    with file.naming_line():
+        refuse_unknown(SetList, table)
+        if lacking := missing(SetList, table):
+            file.lacks(lacking, "The command 'cuesuggest night --new FOLDER' writes a night to start from.")
+        return build_set_list(table)
 
 
 def profile_from_values(values: Mapping[str, Any]) -> Profile:

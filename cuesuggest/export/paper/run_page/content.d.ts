@@ -7,6 +7,8 @@ export interface Night {
 
 export interface Song {
   title: string;
+  /** In the list of songs, with its number. */
+  label: string;
   /** What paper says at its foot, in lines. */
   paper: string[];
   /** The one sentence for a volunteer who has nothing to do; empty where there is something. */

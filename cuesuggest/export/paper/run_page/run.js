@@ -159,7 +159,7 @@
     }
     const done = cue.mine ? "Touch here as you do it" : "Somebody else does it: touch here as it happens";
     const after = song.cues[state.next + 1];
-    return after ? `${done}; ${after.number} is next.` : `${done}; it is the last of the song.`;
+    return after ? `${done}; ${after.number || after.where} is next.` : `${done}; it is the last of the song.`;
   }
 
   function show() {
@@ -367,7 +367,7 @@
   });
 
   const songs = /** @type {HTMLSelectElement} */ (el("songs"));
-  songs.replaceChildren(...night.songs.map((each, index) => new Option(`${index + 1}  ${each.title}`, String(index))));
+  songs.replaceChildren(...night.songs.map((each, index) => new Option(each.label, String(index))));
   songs.hidden = night.songs.length < 2;
   el("title").hidden = !songs.hidden;
   songs.addEventListener("change", () => {

@@ -1,0 +1,77 @@
+"""What the list of songs shows of a night: numbers, the line of energy, shared looks, what lies between."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from cuesuggest.errors import CuesuggestError
+from cuesuggest.night.arranged import arranged
+from cuesuggest.night.kept_changes import kept_changes
+from cuesuggest.night.song_facts import SongFacts
+from cuesuggest.night.the_set import places_of
+from cuesuggest.rules.settings.settings_file import load_set_list
+from cuesuggest.score.night_records import NightPlan
+
+__all__ = ["shown_night"]
+
+
+def shown_night(file: Path, facts: Mapping[Path, SongFacts]) -> dict[str, Any]:
+    """Return what is shown of a night, as it is on the disk now.
+
+    Parameters
+    ----------
+    file : Path
+        Its set list.
+    facts : mapping
+        Of the songs that can be opened, by document.
+    """
+    try:
+        set_list, changes = load_set_list(file), kept_changes(file)
+        places = [place for place in places_of(file, set_list, changes) if place.document in facts]
+    except CuesuggestError as error:
+        return {**_shown(None, {}), "remarks": [str(error)]}
+    plan = arranged(
+        set_list,
+        [(place.number, place.after, facts[place.document]) for place in places],
+        [change.said for change in changes],
+    )
+    return _shown(plan, {place.number: str(place.document) for place in places})
+
+
+def _shown(plan: NightPlan | None, documents: Mapping[int, str]) -> dict[str, Any]:
+    if plan is None:
+        return {"title": "", "songs": [], "moments": [], "looks": [], "before": "", "remarks": []}
+    names = {each.look.id: each.look.name for each in plan.looks}
+    titles = {song.number: song.title for song in plan.songs}
+    return {
+        "title": plan.title,
+        "songs": [
+            {
+                "document": documents[song.number],
+                "number": song.number,
+                "cues": f"{song.cues[0]} to {song.cues[1]}" if song.cues[0] else "none",
+                "seconds": song.seconds,
+                "energy": [list(part) for part in song.energy],
+                "said": list(filter(None, (*song.changes, song.restraint))),
+                "after": after.line,
+            }
+            for song, after in zip(plan.songs, plan.between[1:], strict=True)
+        ],
+        "moments": [
+            {
+                "number": number,
+                "at": use.at,
+                "drive": use.drive,
+                "words": f"{titles[number]}, {use.mark}: {names.get(use.look, use.look)}",
+            }
+            for number, use in plan.moments
+        ],
+        "looks": [
+            {"name": each.look.name, "button": plan.buttons_words(each), "songs": each.songs_words}
+            for each in plan.looks
+        ],
+        "before": plan.between[0].line if plan.between else "",
+        "remarks": [*(f"Changed at sound check: {said}." for said in plan.changed), *plan.remarks],
+    }

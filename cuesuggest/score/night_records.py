@@ -1,0 +1,117 @@
+"""The words of a night: its songs by number, the looks that they share, what lies between them; frozen records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cuesuggest.score.records import Look
+
+__all__ = ["BetweenSongs", "BiggestUse", "NightLook", "NightPlan", "NightSong"]
+
+
+@dataclass(frozen=True, slots=True)
+class NightLook:
+    """A look that is built once for the whole night."""
+
+    look: Look
+    """With the id, the name and the round of motion that it has over the night."""
+    songs: tuple[int, ...]
+    """Numbers of the songs that play it."""
+    buttons: tuple[int, ...]
+    """Where it lies: one button, or one after another where looks change places; empty where there was no room."""
+
+    @property
+    def songs_words(self) -> str:
+        """In which songs it is played: "song 3", "songs 1, 2, 5"; "between songs" where in none."""
+        if not self.songs:
+            return "between songs"
+        return f"song{'s' * (len(self.songs) > 1)} {', '.join(map(str, self.songs))}"
+
+
+@dataclass(frozen=True, slots=True)
+class BetweenSongs:
+    """What lies before, between or after songs."""
+
+    title: str
+    """In the words of the trade: "applause hold", "walk-in"."""
+    light: str
+    """What is to be seen: "Home at 40 %", "no effect light"."""
+    steps: tuple[str, ...]
+    """What the hand does, whatever is up when the song before is over."""
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def line(self) -> str:
+        """All of it in one line."""
+        return f"{self.title}: {' '.join(self.steps)}"
+
+
+@dataclass(frozen=True, slots=True)
+class BiggestUse:
+    """A place at which a song has its biggest look."""
+
+    mark: str
+    """Of the section: "B3"."""
+    look: str
+    """Its id over the night."""
+    drive: float
+    at: float
+    """Seconds from the start of the song."""
+    decided: bool
+    """Whether somebody has decided on it."""
+
+
+@dataclass(frozen=True, slots=True)
+class NightSong:
+    """A song in its night."""
+
+    number: int
+    title: str
+    cues: tuple[str, str]
+    """The first and the last number of its cues in the night; empty texts where it has none."""
+    tempo: float | None
+    seconds: float
+    buttons: tuple[tuple[int, str], ...]
+    """Which look, by its id over the night, lies on which button."""
+    renamed: tuple[tuple[str, str], ...]
+    """The song's own ids of looks, with those over the night."""
+    changes: tuple[str, ...]
+    """What is changed on the buttons before it, and what found no room, in sentences."""
+    energy: tuple[tuple[float, float, float], ...]
+    """Of each section its start and end in seconds from the start of the song, and its drive."""
+    biggest: tuple[BiggestUse, ...]
+    """Where the biggest look of the song comes in."""
+    restraint: str
+    """What the song has of the night's biggest look, or gives up for others, in a sentence."""
+    gives_way: bool
+    """Whether it has the night's biggest look, and others are to have it."""
+    to_do: str
+    """What is open in it: "2 questions open, 12 cues to check"; empty where nothing is."""
+
+
+@dataclass(frozen=True, slots=True)
+class NightPlan:
+    """A night as it is planned."""
+
+    title: str
+    step: int
+    """What a song's number is multiplied by for its cues: 100, so that song 3 has 301, 302 …"""
+    songs: tuple[NightSong, ...]
+    looks: tuple[NightLook, ...]
+    buttons: int
+    """How many looks lie within reach; 0 where nobody has said."""
+    between: tuple[BetweenSongs, ...]
+    """Before the first song, then after each."""
+    remarks: tuple[str, ...]
+    moments: tuple[tuple[int, BiggestUse], ...]
+    """The biggest moments of the night, the biggest first, each with the number of its song."""
+    changed: tuple[str, ...] = ()
+    """What was changed at sound check and still holds, in sentences."""
+
+    def buttons_words(self, look: NightLook) -> str:
+        """Say on which button a look lies; nothing where nobody has said how many there are."""
+        if not self.buttons:
+            return ""
+        if not look.buttons:
+            return "no button"
+        return f"button{'s' * (len(look.buttons) > 1)} {', then '.join(map(str, look.buttons))}"

@@ -1,0 +1,308 @@
+"""Changes for a whole night at sound check: said song by song, with every decision kept, taken back in one step."""
+
+import json
+import shutil
+import time
+from dataclasses import replace
+
+import pytest
+
+from cuesuggest.draft.clashes import conflicts
+from cuesuggest.errors import CuesuggestError
+from cuesuggest.night import whole_night
+from cuesuggest.night.kept_changes import changes_file, kept_changes
+from cuesuggest.night.sound_check import Wanted
+from cuesuggest.night.the_set import open_night
+from cuesuggest.night.whole_night import change_night, undo_night
+from cuesuggest.rules import load_rig
+from cuesuggest.score.records import ENTRANCES
+from cuesuggest.song import SetCue, SetPlan, Song, change_all, undo
+from tests.nights import SONGS
+from tests.songs import place_at
+
+MEMORY = {"revision", "history", "undone"}
+
+
+def songs_of(file):
+    return [Song.load(each.document) for each in open_night(file).places]
+
+
+def content(song):
+    return {name: value for name, value in song.__dict__.items() if name not in MEMORY}
+
+
+def document(file, title):
+    return file.parent / f"{title.lower().replace(' ', '-')}.cues.json"
+
+
+def decide(file, title, *edits):
+    """Decide something in a song, as the page does."""
+    path = document(file, title)
+    song = Song.load(path)
+    change_all(song, edits, by="page").save(path)
+
+
+def shots(song):
+    return [cue for cue in song.cues if cue.kind == "one-shot" and cue.status != "rejected"]
+
+
+def on_side(song, side):
+    return [cue for cue in song.cues if cue.side == side and cue.status != "rejected"]
+
+
+def lines_of(told, title):
+    return next(each.lines for each in told if each.title == title)
+
+
+def test_without_strobe_nothing_strobes_and_all_else_stays_as_it_was_decided(friday):
+    before = Song.load(document(friday, "Tin Roof"))
+    shot = shots(before)[0]
+    entrance = next(cue for cue in before.cues if cue.kind in ENTRANCES)
+    decide(
+        friday,
+        "Tin Roof",
+        SetCue(shot.id, {"status": "accepted"}),
+        SetCue(entrance.id, {"level": 42, "note": "gently"}),
+        SetCue(before.cues[-1].id, {"lock": True}),
+    )
+    told = change_night(open_night(friday), Wanted(without=("strobe",)))
+    after = Song.load(document(friday, "Tin Roof"))
+    assert [shots(song) for song in songs_of(friday)] == [[]] * 6
+    assert after.rig.values["one_shot"] is None
+    assert next(cue for cue in after.cues if cue.id == shot.id).status == "rejected"
+    kept = next(cue for cue in after.cues if cue.id == entrance.id)
+    assert (kept.level, kept.note, kept.status) == (42, "gently", "edited")
+    assert next(cue for cue in after.cues if cue.id == before.cues[-1].id).lock
+    number = 200 + shot.number
+    assert f"Cue {number:g} in B3, bar 1 of 16, accepted by you, is left out: there is no such one-shot now." in (
+        lines_of(told, "Tin Roof")
+    )
+    # In a song in which nothing was decided it is told by its number over the night.
+    assert "Taken out: the one-shot at B3, bar 1 of 16 (cue 410)." in lines_of(told, "Salt Road")
+
+
+def test_a_ceiling_holds_for_plan_and_decisions_but_not_for_what_is_locked_which_is_told(friday):
+    before = Song.load(document(friday, "Lantern Street"))
+    bright = [cue for cue in before.cues if (cue.level or 0) > 50][-2:]
+    decide(
+        friday,
+        "Lantern Street",
+        SetCue(bright[0].id, {"level": 78}),
+        SetCue(bright[1].id, {"level": 79, "lock": True}),
+    )
+    told = change_night(open_night(friday), Wanted(ceiling=50))
+    for song in songs_of(friday):
+        assert all(cue.level <= 50 or cue.lock for cue in song.cues if cue.level is not None)
+        assert all(look.level_ceiling <= 50 for look in song.looks)
+    after = {cue.id: cue for cue in Song.load(document(friday, "Lantern Street")).cues}
+    assert after[bright[0].id].level == 50
+    assert after[bright[1].id].level == 79
+    assert after[bright[1].id].note == "No more than 50 %."
+    said = " ".join(lines_of(told, "Lantern Street"))
+    assert "goes to 50 %, not 78 %" in said
+    assert "One-shots run as they are programmed: see that they keep to 50 %." in said
+    assert "stays at 79 %: hold it at 50 % by hand, or unlock it" in said
+
+
+def test_a_dead_side_is_played_around_and_its_sections_keep_the_light_that_was_decided(friday):
+    before = Song.load(document(friday, "Salt Road"))
+    entrance = next(cue for cue in before.cues if cue.kind in ENTRANCES and cue.side == "B")
+    decide(friday, "Salt Road", SetCue(entrance.id, {"status": "accepted", "lock": True}))
+    told = change_night(open_night(friday), Wanted(without=("side-b",)))
+    for song in songs_of(friday):
+        assert on_side(song, "B") == []
+        assert conflicts(song) == ()
+    after = Song.load(document(friday, "Salt Road"))
+    category = next(look.category for look in before.looks if look.id == entrance.look)
+    section = next(
+        each for each in after.analysis.sections if each.mark == f"{entrance.place.section}{entrance.place.pass_}"
+    )
+    planned = next(each for each in after.plan if each.section == section.id)
+    assert (planned.decided, planned.category) == (category, category)
+    assert "locked by you, was on side B: its light is drafted anew" in " ".join(lines_of(told, "Salt Road"))
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    [
+        Wanted(without=("strobe", "side-b"), ceiling=60),
+        Wanted(no_haze=True),
+        Wanted(volunteer=True),
+        Wanted(rig=load_rig("one-laser")),
+    ],
+    ids=lambda wanted: wanted.words,
+)
+def test_it_is_undone_in_one_step_to_the_digit(friday, wanted):
+    song = Song.load(document(friday, "Two Rivers"))
+    decide(friday, "Two Rivers", SetCue(song.cues[1].id, {"status": "accepted"}), SetPlan(song.plan[1].section, None))
+    before = [content(song) for song in songs_of(friday)]
+    change_night(open_night(friday), wanted)
+    changed = [content(song) for song in songs_of(friday)]
+    assert all(now != was for now, was in zip(changed, before, strict=True))
+    assert all(song.rig.values == songs_of(friday)[0].rig.values for song in songs_of(friday))
+    said, _ = undo_night(open_night(friday))
+    assert [content(song) for song in songs_of(friday)] == before
+    assert said == wanted.words
+    assert kept_changes(friday) == []
+
+
+def test_where_no_earlier_state_is_kept_it_is_undone_all_the_same(friday, monkeypatch):
+    monkeypatch.setattr(whole_night, "kept_folder", lambda _: None)
+    before = songs_of(friday)
+    change_night(open_night(friday), Wanted(without=("strobe",), ceiling=50))
+    undo_night(open_night(friday))
+    for was, now in zip(before, songs_of(friday), strict=True):
+        assert (now.rig, now.profile, now.looks, now.plan) == (was.rig, was.profile, was.looks, was.plan)
+        assert [replace(cue, number=0.0) for cue in now.cues] == [replace(cue, number=0.0) for cue in was.cues]
+
+
+def test_the_page_takes_it_back_song_by_song_as_any_other_action(friday):
+    path = document(friday, "Tin Roof")
+    before = Song.load(path)
+    change_night(open_night(friday), Wanted(ceiling=50))
+    after = Song.load(path)
+    assert after.history[-1].said == "nothing above 50 %"
+    bare = undo(after)
+    assert (bare.profile, bare.rig) == (before.profile, before.rig)
+
+
+def test_the_history_of_a_song_says_it_and_one_that_was_printed_since_is_undone_all_the_same(friday, run):
+    before = songs_of(friday)
+    change_night(open_night(friday), Wanted(without=("strobe",), ceiling=50))
+    assert (
+        "sound check: drafted in the house style band, for the rig two-lamps-strobe"
+        in (run("edit", document(friday, "Tin Roof"), "history")[1])
+    )
+    assert run("night", friday, "--to", "page.pdf")[0] == 0
+    undo_night(open_night(friday))
+    for was, now in zip(before, songs_of(friday), strict=True):
+        assert (now.rig, now.profile, now.plan) == (was.rig, was.profile, was.plan)
+        assert [replace(cue, number=0.0) for cue in now.cues] == [replace(cue, number=0.0) for cue in was.cues]
+
+
+def test_a_song_that_is_dropped_keeps_its_document_and_the_others_their_numbers(friday):
+    files = {path: path.read_bytes() for path in friday.parent.glob("*.cues.json")}
+    change_night(open_night(friday), Wanted(), drop=("song 4", "two rivers"))
+    assert {path: path.read_bytes() for path in files} == files
+    plan = open_night(friday).plan()
+    assert [(song.number, song.cues[0]) for song in plan.songs] == [(1, "101"), (2, "201"), (3, "301"), (6, "601")]
+    assert plan.changed == ("without song 4 and 5",)
+    undo_night(open_night(friday))
+    assert len(open_night(friday).plan().songs) == 6
+
+
+def test_changes_on_top_of_each_other_are_undone_one_by_one(friday):
+    first = [content(song) for song in songs_of(friday)]
+    change_night(open_night(friday), Wanted(without=("strobe",)))
+    second = [content(song) for song in songs_of(friday)]
+    change_night(open_night(friday), Wanted(ceiling=45), drop=("1",))
+    assert [each.said for each in kept_changes(friday)] == ["without strobe", "nothing above 45 %, without song 1"]
+    undo_night(open_night(friday))
+    assert [content(song) for song in songs_of(friday)] == second
+    undo_night(open_night(friday))
+    assert [content(song) for song in songs_of(friday)] == first
+    with pytest.raises(CuesuggestError, match="Nothing was changed at sound check"):
+        undo_night(open_night(friday))
+
+
+def test_nothing_is_taken_back_where_something_was_decided_since(friday):
+    change_night(open_night(friday), Wanted(without=("strobe",)))
+    song = Song.load(document(friday, "Paper Boats"))
+    decide(friday, "Paper Boats", SetCue(song.cues[0].id, {"note": "wait for me"}))
+    before = [content(song) for song in songs_of(friday)]
+    with pytest.raises(CuesuggestError, match="other things were decided in Paper Boats, so nothing was taken back"):
+        undo_night(open_night(friday))
+    assert [content(song) for song in songs_of(friday)] == before
+
+
+def test_the_biggest_look_makes_way_where_others_are_to_have_it(friday):
+    giving = [song.title for song in open_night(friday).plan().songs if song.gives_way]
+    assert giving == ["Salt Road"]
+    told = change_night(open_night(friday), Wanted(), restrain=True)
+    assert [song.gives_way for song in open_night(friday).plan().songs] == [False] * 6
+    assert lines_of(told, "Salt Road")[0].startswith("B3 gets lift: the night's biggest look is kept for other songs.")
+    assert lines_of(told, "Tin Roof") == ("Nothing to change.",)
+    assert conflicts(Song.load(document(friday, "Salt Road"))) == ()
+
+
+def test_if_one_song_cannot_be_saved_none_is_changed(friday, monkeypatch):
+    before = [content(song) for song in songs_of(friday)]
+
+    def full(*_):
+        raise CuesuggestError("The disk is full.")
+
+    monkeypatch.setattr(whole_night, "write_all", full)
+    with pytest.raises(CuesuggestError, match="disk is full"):
+        change_night(open_night(friday), Wanted(ceiling=50))
+    assert [content(song) for song in songs_of(friday)] == before
+    assert not changes_file(friday).exists()
+
+
+def test_what_cannot_be_is_refused_in_words(friday):
+    with pytest.raises(CuesuggestError, match=r"no side 'side-c'\. --without takes one of these: side-A"):
+        change_night(open_night(friday), Wanted(without=("side-c",)))
+    with pytest.raises(CuesuggestError, match="Without lamp the rig two-lamps-strobe would have no side left"):
+        change_night(open_night(friday), Wanted(without=("lamp",)))
+    with pytest.raises(CuesuggestError, match="There are: 1 Paper Boats, 2 Tin Roof"):
+        change_night(open_night(friday), Wanted(), drop=("Iron Hill",))
+    twice = open_night(friday)
+    twice = replace(twice, songs=(twice.songs[1], *twice.songs[1:]))
+    with pytest.raises(CuesuggestError, match="Songs 1 and 2 are called 'tin roof': say which by its number"):
+        change_night(twice, Wanted(), drop=("tin roof",))
+    with pytest.raises(CuesuggestError, match="No song would be left"):
+        change_night(open_night(friday), Wanted(), drop=tuple(SONGS))
+
+
+@pytest.mark.parametrize("broken", ["", "[]", '{"format": "cuesuggest-night-changes", "version": 1, "changes": [3]}'])
+def test_a_broken_file_of_changes_is_told_and_nothing_is_lost(friday, broken):
+    changes_file(friday).write_text(broken)
+    with pytest.raises(CuesuggestError, match="is not what the sound check wrote"):
+        open_night(friday)
+
+
+def test_an_added_cue_on_a_dead_side_is_taken_out_and_comes_back(friday):
+    from cuesuggest.decide.cue_edits import added
+
+    path = document(friday, "Slow Ferry")
+    song = Song.load(path)
+    decide(friday, "Slow Ferry", added(song, "recall", place_at(song.analysis, 40), look="subtle-1", side="B"))
+    own = Song.load(path).cues
+    told = change_night(open_night(friday), Wanted(without=("b",)))
+    assert on_side(Song.load(path), "B") == []
+    assert "added by you, was on side B: it is taken out" in " ".join(lines_of(told, "Slow Ferry"))
+    undo_night(open_night(friday))
+    assert Song.load(path).cues == own
+
+
+def test_ten_songs_take_less_than_ten_seconds(drafted_night, tmp_path):
+    text = (drafted_night / "friday.toml").read_text()
+    for k in range(4):
+        shutil.copy(drafted_night / "tin-roof.cues.json", tmp_path / f"more-{k}.cues.json")
+        text += f'\n[[songs]]\ndocument = "more-{k}.cues.json"\n'
+    for path in drafted_night.glob("*.cues.json"):
+        shutil.copy(path, tmp_path)
+    file = tmp_path / "friday.toml"
+    file.write_text(text)
+    # The time of this process: the machine may have others.
+    began = time.process_time()
+    told = change_night(open_night(file), Wanted(without=("strobe", "side-b"), ceiling=60))
+    assert time.process_time() - began < 10
+    assert len(told) == 10
+
+
+def test_on_the_command_line_it_is_one_command_and_one_to_take_it_back(run, friday):
+    before = [content(song) for song in songs_of(friday)]
+    code, out, err = run("night", friday, "--without", "strobe", "--ceiling", "60", "--drop", "slow ferry")
+    assert (code, err) == (0, "")
+    for title in SONGS:
+        assert title in out
+    assert f"cuesuggest night {friday} --undo" in out
+    code, out, _ = run("night", friday)
+    assert "Changed at sound check: without strobe, nothing above 60 %, without song 3." in out
+    code, out, _ = run("night", friday, "--undo")
+    assert "Taken back: without strobe, nothing above 60 %, without song 3." in out
+    assert [content(song) for song in songs_of(friday)] == before
+    told = json.loads(changes_file(friday).read_text())
+    assert told["changes"] == []
+    code, _, err = run("night", friday, "--undo", "--ceiling", "60")
+    assert (code, "one thing at a time" in err) == (2, True)
