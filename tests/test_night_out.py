@@ -10,10 +10,13 @@ from pathlib import Path
 
 import mido
 import pytest
+from openpyxl import load_workbook
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
+from cuesuggest.export import Options
 from cuesuggest.export.common.desk_map import DeskMap, LookMap, SideMap
+from cuesuggest.export.data.workbook import several
 from cuesuggest.night.desk_numbers import over_the_night
 from cuesuggest.night.one_table import one_table
 from cuesuggest.night.sound_check import Wanted
@@ -34,7 +37,7 @@ TYPES = ROOT / "cuesuggest" / "review" / "static" / "content.d.ts"
 def written(friday, run):
     """The night in a folder, in several formats."""
     folder = friday.parent / "out"
-    code, _, err = run("night", friday, "--to", "page,run,csv,midi", "-o", folder)
+    code, _, err = run("night", friday, "--to", "page,list,run,csv,xlsx,midi", "-o", folder)
     assert (code, err) == (0, "")
     return folder
 
@@ -116,6 +119,39 @@ def test_the_table_of_the_night_has_its_numbers_and_the_documents_have_their_own
         assert own == sorted(100 * number + cue.number for cue in song.cues)
         assert song.numbers_frozen
     assert [row["song"] for row in rows] == sorted(row["song"] for row in rows)
+
+
+def test_the_workbook_of_the_night_has_a_sheet_for_each_song(written):
+    book = load_workbook(written / "friday.cues.xlsx")
+    assert book.sheetnames == [*(f"{k}. {title}" for k, title in enumerate(SONGS, 1)), "about"]
+    for number in range(1, 7):
+        sheet = book.worksheets[number - 1]
+        assert sheet["A1"].value == "number"
+        assert sheet["A2"].value == 100 * number + 1
+
+
+def test_titles_that_no_sheet_may_have_are_sheets_all_the_same(friday):
+    song = open_night(friday).songs[0]
+    titles = ("a/b:[c]*?", "x" * 60, "X" * 60, "'it's '", "About", "")
+    made = several("Odd", [(song.replaced(title=title), Options()) for title in titles])
+    assert load_workbook(io.BytesIO(made)).sheetnames == [
+        "a b  c",
+        "x" * 31,
+        f"3 {'X' * 29}",
+        "it's",
+        "5 About",
+        "6",
+        "about",
+    ]
+
+
+def test_the_lists_of_the_night_are_one_file(written):
+    pages = [page.extract_text() for page in PdfReader(written / "friday.list.pdf").pages]
+    for number, title in enumerate(SONGS, 1):
+        own = [page for page in pages if page.startswith(f"{number}. {title}")]
+        assert own
+        assert "page 1/" in own[0]
+        assert f"{number}01" in own[0]
 
 
 def test_a_title_that_a_spreadsheet_would_run_is_kept_from_it():

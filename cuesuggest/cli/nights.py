@@ -174,30 +174,15 @@ def _write(obj: dict[str, Any], opened: OpenNight, names: str, given: dict[str, 
 def _made(
     form: Format, ending: str, stem: str, opened: OpenNight, plan: NightPlan, songs: list[tuple[Song, Options]]
 ) -> list[tuple[str, Callable[[], bytes]]]:
-    """Return the files of a format, each with what makes it."""
+    """Return the files of a format, each with what makes it: one of the night where there is such, else one a song."""
     from functools import partial
 
-    from cuesuggest.export import write, write_several
+    from cuesuggest.export import write
+    from cuesuggest.night.one_file import one_file
     from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
-    if ending == ".page.pdf":
-        from cuesuggest.export.paper.night_pdf import pdf
-
-        return [(stem + ending, partial(pdf, plan, songs, songs[0][1]))]
-    if ending == ".cues.csv":
-        from cuesuggest.night.one_table import one_table
-
-        return [
-            (
-                stem + ending,
-                lambda: one_table(
-                    (place.number, place.title, write(song, form, ending, options))
-                    for place, (song, options) in zip(plan.songs, songs, strict=True)
-                ),
-            )
-        ]
-    if form.several:
-        return [(stem + ending, partial(write_several, songs, form))]
+    if (whole := one_file(form, ending, plan, songs)) is not None:
+        return [(stem + ending, whole)]
     return [
         (
             f"{place.number:02d} {place.document.name.removesuffix(DOCUMENT_SUFFIX)}{ending}",

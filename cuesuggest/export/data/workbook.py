@@ -7,6 +7,7 @@ comma-separated table, with the texts as they are in the document: a string cell
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from cuesuggest.export.data.csv_table import COLUMNS, rows
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["write"]
+__all__ = ["several", "write"]
 
 # ECMA-376 part 1, 18.18.93: text of a cell has up to 32767 characters.
 _LONGEST = 32767
@@ -38,6 +39,35 @@ def write(song: Song, options: Options) -> bytes:
     bytes
         A workbook with the sheets "cues" and "about".
     """
+    return _book(song.title, [("cues", song, options)])
+
+
+def several(title: str, songs: Sequence[tuple[Song, Options]]) -> bytes:
+    """Write the cues of several songs, the rejected ones left out.
+
+    Parameters
+    ----------
+    title : str
+    songs : sequence of (Song, Options)
+        One at least.
+
+    Returns
+    -------
+    bytes
+        A workbook with a sheet for each song, and the sheet "about".
+    """
+    names: list[str] = []
+    for number, (song, _) in enumerate(songs, 1):
+        # ECMA-376 part 1, 18.2.19, leaves names to the program; those of common spreadsheets have up to 31 characters,
+        # without these, no quote at either end, and no two alike in any case of letters (common practice).
+        plain = _text(one_line(song.title)).translate(dict.fromkeys(map(ord, "[]:*?/\\"), " ")).strip(" '")
+        taken = {"about", "history", *(name.casefold() for name in names)}
+        free = plain and plain[:31].rstrip(" '").casefold() not in taken
+        names.append((plain if free else f"{number} {plain}")[:31].rstrip(" '"))
+    return _book(title, [(name, *each) for name, each in zip(names, songs, strict=True)])
+
+
+def _book(title: str, sheets: Sequence[tuple[str, Song, Options]]) -> bytes:
     import xlsxwriter
 
     data = io.BytesIO()
@@ -45,10 +75,21 @@ def write(song: Song, options: Options) -> bytes:
         data,
         {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False},
     )
-    book.set_properties({"title": one_line(song.title)[:200], "created": _ALWAYS})
+    book.set_properties({"title": one_line(title)[:200], "created": _ALWAYS})
     bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
     plain = book.add_format({"text_wrap": True, "valign": "top"})
-    sheet: Any = book.add_worksheet("cues")
+    for name, song, options in sheets:
+        _fill(book.add_worksheet(name), song, options, bold, plain)
+    told: Any = book.add_worksheet("about")
+    told.set_column(0, 0, 100)
+    lines = [line for _, song, options in sheets for line in about(song, options).lines()]
+    for index, line in enumerate(dict.fromkeys(lines)):
+        told.write_string(index, 0, _text(line), plain)
+    book.close()
+    return data.getvalue()
+
+
+def _fill(sheet: Any, song: Song, options: Options, bold: Any, plain: Any) -> None:
     for column, name in enumerate(COLUMNS):
         sheet.write_string(0, column, name, bold)
         sheet.set_column(column, column, _WIDE.get(name, 10))
@@ -61,12 +102,6 @@ def write(song: Song, options: Options) -> bytes:
     sheet.set_landscape()
     sheet.set_paper({"a4": 9, "letter": 1}[options.paper])  # ECMA-376 part 1, 18.3.1.63
     sheet.repeat_rows(0)
-    told: Any = book.add_worksheet("about")
-    told.set_column(0, 0, 100)
-    for index, line in enumerate(about(song, options).lines()):
-        told.write_string(index, 0, _text(line), plain)
-    book.close()
-    return data.getvalue()
 
 
 def _cell(sheet: Any, row: int, column: int, value: object, form: Any) -> None:

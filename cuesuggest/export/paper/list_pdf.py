@@ -17,7 +17,7 @@ from cuesuggest.export.paper.typeface import BOLD, REGULAR, Typeface, typeface_f
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["pdf", "remarks"]
+__all__ = ["draw_list", "pdf", "remarks"]
 
 # Points. Two lines of a row and 20 rows fit a page in landscape.
 _SIZE, _STEP, _PAD, _TITLE = 8.5, 9.8, 2.2, 16.0
@@ -48,8 +48,23 @@ def pdf(song: Song, options: Options) -> bytes:
     bytes
         As many pages as it takes.
     """
-    face = typeface_for(str(song), options.fonts)
-    paper = Paper(about(song, options), face, options, landscape=True)
+    paper = Paper(about(song, options), typeface_for(str(song), options.fonts), options, landscape=True)
+    draw_list(paper, song, options)
+    return paper.finish()
+
+
+def draw_list(paper: Paper, song: Song, options: Options) -> None:
+    """Draw a song's list on the next sheets of a paper.
+
+    Parameters
+    ----------
+    paper : Paper
+        In landscape.
+    song : Song
+    options : Options
+    """
+    face = paper.face
+    paper.say(about(song, options))
     shares = columns(options)
     widths = {name: paper.width * share / sum(shares.values()) for name, share in shares.items()}
     rows = [_set_row(row, widths, face) for row in table(song, options)]
@@ -80,7 +95,6 @@ def pdf(song: Song, options: Options) -> bytes:
         else:
             _draw(paper, page, y, widths)
         paper.end_page(number, len(pages))
-    return paper.finish()
 
 
 def remarks(song: Song, options: Options) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.export.common.options import CAUTION, About, Options
+from cuesuggest.export.paper.list_pdf import draw_list
 from cuesuggest.export.paper.page_pdf import draw_page
 from cuesuggest.export.paper.sheets import Paper
 from cuesuggest.export.paper.typeface import BOLD, REGULAR, typeface_for
@@ -16,7 +17,7 @@ from cuesuggest.score.records import clock, counted
 if TYPE_CHECKING:
     from cuesuggest.song import Song
 
-__all__ = ["pdf"]
+__all__ = ["lists", "pdf"]
 
 # Points. Read at a desk before the doors open, and between songs.
 _TITLE, _HEAD, _SONG, _TEXT = 20.0, 13.0, 13.0, 10.5
@@ -44,17 +45,43 @@ def pdf(plan: NightPlan, songs: Sequence[tuple[Song, Options]], options: Options
     bytes
         The overview on as many pages as it takes, then one page for each song.
     """
-    made = f"{options.date} cuesuggest {options.program}".strip()
-    said = About(title=plan.title, take="", made=made, times="", caution=CAUTION)
     # Laid out once to count its pages, and once to draw them.
-    face = typeface_for(f"{plan} {[str(song) for song, _ in songs]}", options.fonts)
-    pages = _Overview(Paper(said, face, options, landscape=False), plan, 0).draw()
-    paper = Paper(said, face, options, landscape=False)
+    pages = _Overview(_paper(plan, songs, options, landscape=False), plan, 0).draw()
+    paper = _paper(plan, songs, options, landscape=False)
     every = pages + len(songs)
     _Overview(paper, plan, every).draw()
     for number, (song, own) in enumerate(songs, pages + 1):
         draw_page(paper, song, own, (number, every))
     return paper.finish()
+
+
+def lists(plan: NightPlan, songs: Sequence[tuple[Song, Options]], options: Options) -> bytes:
+    """Print the full lists of a night's songs, one after the other.
+
+    Parameters
+    ----------
+    plan : NightPlan
+    songs : sequence of (Song, Options)
+        As they are played in it, in order.
+    options : Options
+        Of the paper.
+
+    Returns
+    -------
+    bytes
+        Each song begins on a page of its own, and counts its pages.
+    """
+    paper = _paper(plan, songs, options, landscape=True)
+    for song, own in songs:
+        draw_list(paper, song, own)
+    return paper.finish()
+
+
+def _paper(plan: NightPlan, songs: Sequence[tuple[Song, Options]], options: Options, *, landscape: bool) -> Paper:
+    made = f"{options.date} cuesuggest {options.program}".strip()
+    said = About(title=plan.title, take="", made=made, times="", caution=CAUTION)
+    face = typeface_for(f"{plan} {[str(song) for song, _ in songs]}", options.fonts)
+    return Paper(said, face, options, landscape=landscape)
 
 
 class _Overview:
