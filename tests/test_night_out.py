@@ -14,19 +14,21 @@ from openpyxl import load_workbook
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from cuesuggest.export import Options
+from cuesuggest.export import Options, export
 from cuesuggest.export.common.desk_map import DeskMap, LookMap, SideMap
 from cuesuggest.export.data.workbook import several
+from cuesuggest.night.as_played import as_played, options_of
 from cuesuggest.night.desk_numbers import over_the_night
 from cuesuggest.night.one_table import one_table
 from cuesuggest.night.sound_check import Wanted
 from cuesuggest.night.the_set import documents_of, new_set_list, open_night
 from cuesuggest.night.whole_night import change_night
 from cuesuggest.rules import load_rig
+from cuesuggest.rules.settings.set_list import BetweenLook
 from cuesuggest.rules.settings.settings_file import load_set_list
 from cuesuggest.song import SetCue, Song, change_all
 from tests.nights import SONGS, night_of_six
-from tests.reviewing import barriers, declared, hosting, unlike
+from tests.reviewing import barriers, declared, hosting, serving, unlike
 from tests.test_sound_check import content
 
 ROOT = Path(__file__).parent.parent
@@ -266,9 +268,42 @@ def test_the_page_shows_the_night_with_numbers_energy_looks_and_what_is_open(fri
         assert page.problems == []
 
 
+def test_the_page_opens_a_set_list_by_its_name(friday, run):
+    with serving(friday) as server:
+        listed = server.listed()
+        assert [row["title"] for row in listed["songs"]] == list(SONGS)
+        assert listed["night"]["title"] == "Friday at the Lantern"
+    friday.write_text("songs = 3\n")
+    code, _, err = run("review", friday, "--no-open")
+    assert (code, "line 1: songs is 3; it should be one or more tables" in err) == (2, True)
+
+
 def test_a_list_of_songs_that_is_no_night_has_none(friday):
     with hosting(*documents_of(friday)) as server:
         assert server.listed()["night"] is None
+
+
+def test_what_lies_between_is_no_laser_in_a_volunteers_hand_and_no_line_of_anybody_else(tmp_path):
+    opened = open_night(night_of_six(tmp_path, load_rig("example")))
+    plan = opened.plan()
+    assert all(part.laser for part in plan.between)
+    around = options_of(Options(), plan.songs[0], plan, 0)
+    assert [part.title for part in (*around.before, *around.after)] == ["walk-in", "applause hold"]
+    for given in (Options(plain=True), Options(who="house light")):
+        around = options_of(given, plan.songs[0], plan, 0)
+        assert (around.before, around.after) == ((), ())
+    assert options_of(Options(who="operator"), plan.songs[1], plan, 1).after == plan.between[2:3]
+
+
+def test_a_caution_between_songs_stands_on_the_page_and_comes_first_on_the_tablet(tmp_path):
+    opened = open_night(night_of_six(tmp_path, load_rig("example")))
+    own = replace(opened, set_list=replace(opened.set_list, walk_in=BetweenLook("home", 20, 8.0)))
+    plan = own.plan()
+    song, options = as_played(own.songs[0], plan.songs[0], plan), options_of(Options(), plan.songs[0], plan, 0)
+    page = PdfReader(io.BytesIO(export(song, "page.pdf", options)[".page.pdf"])).pages[0].extract_text()
+    assert "see that nobody can get into the beams" in page.replace("\n", " ")
+    tablet = export(song, "run", options)[".run.html"].decode()
+    assert tablet.index("see that nobody can get into the beams") < tablet.index("Home set up on side B")
 
 
 def test_with_fewer_buttons_than_looks_the_overview_says_what_changes(tmp_path):

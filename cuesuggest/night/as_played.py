@@ -13,6 +13,7 @@ from cuesuggest.song import Song
 __all__ = ["as_played", "numbered_in_night", "options_of"]
 
 
+_OPERATOR = "operator"
 _BUTTONS = "A number in brackets is the button on which a look lies."
 
 
@@ -58,13 +59,20 @@ def as_played(song: Song, place: NightSong, plan: NightPlan) -> Song:
 
 
 def options_of(options: Options, place: NightSong, plan: NightPlan, index: int) -> Options:
-    """Return how a song of a night is written: with the numbers of what is gone, and what lies around it."""
-    before = plan.between[:1] if index == 0 else ()
+    """Return how a song of a night is written: with the numbers of what is gone, and what lies around it.
+
+    What lies around it is the operator's, and no volunteer's where lasers are played in it.
+    """
+    around = plan.between[index + 1 - (index == 0) : index + 2]
+    if options.who not in (None, _OPERATOR) or (options.plain and any(each.laser for each in around)):
+        around = ()
+    before = around[:-1]
     return replace(
         options,
         removed=tuple(in_night(place.number, number, plan.step) for number in options.removed),
+        in_night=True,
         before=before,
-        after=plan.between[index + 1 : index + 2],
+        after=around[-1:],
         remarks=(_BUTTONS,) if plan.buttons else (),
     )
 

@@ -212,6 +212,7 @@ def told(found: Crossing, *, last: bool) -> BetweenSongs:
         steps += [out, first]
     else:
         steps += [first] * bool(first) + [out] * (found.look is not None)
-    lasers = found.look is not None and found.look.source == "laser" and (found.kind in _PEOPLE_MOVE or last)
+    seen = found.look is not None and found.look.source == "laser" and (found.kind in _PEOPLE_MOVE or last)
+    laser = any(side.source == "laser" for side in found.rig.playing)
     title = "the end" if last and found.kind == "nothing" else _TITLES[found.kind]
-    return BetweenSongs(title, light, tuple(steps), (_CLEAR,) if lasers else ())
+    return BetweenSongs(title, light, tuple(steps), (_CLEAR,) if seen else (), laser)

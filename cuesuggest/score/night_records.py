@@ -39,10 +39,13 @@ class BetweenSongs:
     steps: tuple[str, ...]
     """What the hand does, whatever is up when the song before is over."""
     cautions: tuple[str, ...] = ()
+    """Said before the hand does anything."""
+    laser: bool = False
+    """Whether it is played on lasers, which are not for everybody's hands."""
 
     @property
     def line(self) -> str:
-        """All of it in one line."""
+        """What the hand does, in one line."""
         return f"{self.title}: {' '.join(self.steps)}"
 
 

@@ -83,6 +83,8 @@ class Options:
     """Ids of the cues that are not as they were when the list was last printed."""
     removed: tuple[float, ...] = ()
     """Numbers of the cues that have gone since then."""
+    in_night: bool = False
+    """The song is one of a night, and its title has its number there."""
     before: tuple[BetweenSongs, ...] = ()
     """In a night, what lies before the song; only the first song has it."""
     after: tuple[BetweenSongs, ...] = ()

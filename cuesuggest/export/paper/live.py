@@ -372,8 +372,8 @@ def _remarks(song: Song, options: Options) -> Iterator[str]:
     if told := removed_line(options):
         yield told
     yield from options.remarks
-    yield from (f"Before: {each.line}" for each in options.before)
-    yield from (f"After: {each.line}" for each in options.after)
+    for when, parts in (("Before", options.before), ("After", options.after)):
+        yield from (" ".join((f"{when}: {each.line}", *each.cautions)) for each in parts)
 
 
 def removed_line(options: Options) -> str:

@@ -125,7 +125,7 @@ def _data(song: Song, options: Options, number: int) -> dict[str, Any]:
     return {
         "title": page.title,
         # In a night the title has the number of the song in it: where others are dropped, it is another than here.
-        "label": page.title if options.after else f"{number}  {page.title}",
+        "label": page.title if options.in_night else f"{number}  {page.title}",
         "paper": [
             *(remark for remark in page.remarks if not remark.startswith("Only on the list")),
             "; ".join(map(one_line, about(song, options).lines()[1:])),
@@ -142,7 +142,7 @@ def _data(song: Song, options: Options, number: int) -> dict[str, Any]:
 
 
 def _steps_of(parts: tuple[BetweenSongs, ...]) -> list[tuple[str, str]]:
-    return [(part.title, step) for part in parts for step in part.steps]
+    return [(part.title, step) for part in parts for step in (*part.cautions, *part.steps)]
 
 
 def _between(step: tuple[str, str]) -> dict[str, Any]:
