@@ -1,6 +1,7 @@
 """A night of songs that were listened to: the sample, a small band, a split rehearsal, and two written ones."""
 
 import shutil
+from datetime import UTC, datetime
 from itertools import product
 
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from cuesuggest.draft.clashes import conflicts
 from cuesuggest.night.between import crossing
 from cuesuggest.night.song_facts import facts_of
-from cuesuggest.night.sound_check import Wanted
+from cuesuggest.night.sound_check import Wanted, checked
 from cuesuggest.night.the_set import new_set_list, open_night
 from cuesuggest.night.whole_night import change_night, undo_night
 from cuesuggest.rules import load_rig
@@ -83,3 +84,13 @@ def test_in_heard_songs_the_sound_check_keeps_decisions_and_is_undone_to_the_dig
     undo_night(open_night(night))
     undone = [Song.load(place.document) for place in open_night(night).places]
     assert list(map(content, undone)) == list(map(content, before))
+
+
+def test_the_second_look_of_a_category_gives_way_to_the_first(sample_song, tmp_path):
+    document = tmp_path / "song.cues.json"
+    last = [each for each in facts_of(sample_song).biggest if each.look == "intense-2"]
+    assert last
+    found = checked(sample_song, document, Wanted(), datetime.now(UTC), narrower=(last[0].mark,))
+    assert found.lines[0].startswith(f"{last[0].mark} gets the smaller look of its kind")
+    assert all(cue.look != "intense-2" for cue in found.after.cues)
+    assert conflicts(found.after) == conflicts(sample_song) == ()
