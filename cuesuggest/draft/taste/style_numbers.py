@@ -1,0 +1,116 @@
+"""Single numbers of a house style by their dotted keys: read, bounded, changed, and written as a style of their own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields
+from functools import reduce
+from typing import Any
+
+from cuesuggest.errors import ProfileError
+from cuesuggest.rules import Profile, profile_from_values
+from cuesuggest.rules.settings.settings_check import is_table, kinds
+
+__all__ = ["bounded_number", "number_of", "same_numbers", "style_text", "styled", "unit_of"]
+
+
+def number_of(style: Profile, key: str) -> float:
+    """Return the number of a style under a key such as "fades.out_beats.lift"."""
+    return float(reduce(getattr, key.split("."), style))
+
+
+def unit_of(key: str) -> str:
+    """Return the unit of a number, as house styles tell it."""
+    return str(_limits(key)["unit"])
+
+
+def bounded_number(key: str, value: float) -> float:
+    """Return the allowed number that is nearest to a value; a whole one where only those are allowed."""
+    limits, kind = _limits(key), _kind(key)
+    bound = min(max(value, float(limits["low"])), float(limits["high"]))
+    return float(round(bound)) if kind is int else round(bound, 4)
+
+
+def styled(base: Profile, numbers: Mapping[str, float]) -> Profile | None:
+    """Return a style with some numbers changed; None where they do not go together with the others."""
+    values = base.values()
+    for key, value in numbers.items():
+        *tables, last = key.split(".")
+        table = reduce(lambda inner, name: inner[name], tables, values)
+        table[last] = int(value) if _kind(key) is int else value
+    try:
+        return profile_from_values(values)
+    except ProfileError:
+        return None
+
+
+def same_numbers(one: Profile, other: Profile) -> bool:
+    """Whether two styles draft alike, whatever they are called."""
+    told = {"name", "about"}
+    first, second = one.values(), other.values()
+    return all(first[key] == second[key] for key in first if key not in told)
+
+
+def style_text(based_on: str, about: str, numbers: Mapping[str, float], reasons: Mapping[str, str]) -> str:
+    """Write a style that differs from another in some numbers, as its file.
+
+    Parameters
+    ----------
+    based_on : str
+        Name or path of the other.
+    about : str
+    numbers : mapping of str to float
+        By key.
+    reasons : mapping of str to str
+        By key, what is written above the number; a reason that several share is written once.
+    """
+    lines = [f"based_on = {_quoted(based_on)}", f"about = {_quoted(about)}"]
+    tables: dict[str, list[str]] = {}
+    for key in sorted(numbers, key=_place):
+        table, _, name = key.rpartition(".")
+        tables.setdefault(table, []).append(name)
+    said = ""
+    for table, names in tables.items():
+        lines += ["", f"[{table}]"]
+        for name in names:
+            reason = reasons[f"{table}.{name}"]
+            if reason != said:
+                lines.append(f"# {_one_line(reason)}")
+            said = reason
+            lines.append(f"{name} = {numbers[f'{table}.{name}']:g}")
+    return "\n".join(lines) + "\n"
+
+
+def _place(key: str) -> tuple[int, ...]:
+    """Return where a number stands in a complete style, which is the order for reading."""
+    found, kind = [], Profile
+    for name in key.split("."):
+        names = list(kinds(kind))
+        found.append(names.index(name))
+        kind = is_table(kinds(kind)[name]) or kind
+    return tuple(found)
+
+
+def _kind(key: str) -> Any:
+    return reduce(lambda kind, name: is_table(kinds(kind)[name]) or kinds(kind)[name], key.split("."), Profile)
+
+
+def _limits(key: str) -> Mapping[str, Any]:
+    """Return what is said of a number, or of the table that has it for every category."""
+    kind: Any = Profile
+    limits: Mapping[str, Any] = {}
+    for name in key.split("."):
+        item = next(each for each in fields(kind) if each.name == name)
+        limits = item.metadata or limits
+        kind = is_table(kinds(kind)[name]) or kind
+    return limits
+
+
+def _quoted(text: str) -> str:
+    # A TOML basic string is written as JSON writes one, but for the one character that JSON leaves alone (TOML 1.0).
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(each if each.isprintable() else " " for each in text).split())
