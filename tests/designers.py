@@ -112,7 +112,7 @@ class Designer:
 
     def went_through(self, song: Song, base: Profile, rig: Rig, rng: np.random.Generator) -> Song:
         """The song as they leave it."""
-        care = 0.2 if rng.random() < 0.1 else rng.uniform(0.7, 1.0)
+        care = 0.2 if rng.random() < 0.1 else rng.uniform(0.75, 1.0)
         song = self._light(song, base, rig, care, rng)
         song = self._shots(song, care, rng)
         song = self._lengths(song, care, rng)
@@ -205,7 +205,7 @@ class Designer:
             by = self.levels.get(category.get(cue.look or "", ""), 0)
             level = float(cue.level)
             if by and rng.random() < care:
-                level += by + rng.normal(0, 2.5)
+                level += by + rng.normal(0, 2.0)
             if self._whim(rng, 0.12):
                 level += float(rng.choice([-15, -10, 10, 15]))
             fives = min(max(5 * round(level / 5), 5), 100)

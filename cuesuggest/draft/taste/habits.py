@@ -23,7 +23,7 @@ __all__ = ["Habit", "Reading", "Trials", "habits"]
 _LIT: tuple[Category, ...] = ("subtle", "lift", "intense")
 
 # Drive. Steps in which the light of whole songs is tried, and how far: beyond it lies another style.
-_STEP, _STEPS = 0.02, 10
+_STEP, _STEPS = 0.03, 6
 
 # Seconds between one-shots that are tried where more of them are wanted.
 _SPACINGS = (1, 2, 3, 4, 6, 8, 10, 12, 16, 20, 24, 30)
