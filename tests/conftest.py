@@ -119,6 +119,20 @@ def drafted_take(take, tmp_path_factory):
     return copied(take.path.with_name("evening.cues.json"), take.path, document.parent)
 
 
+@pytest.fixture(scope="session")
+def gone_through(tmp_path_factory):
+    """A folder of eight documents, gone through by a designer who wants two one-shots a song and darker lifts."""
+    import numpy as np
+
+    from tests.designers import BAND, EXAMPLE, Designer, a_song, evenings
+
+    folder, rng = tmp_path_factory.mktemp("gone_through"), np.random.default_rng(3)
+    designer = Designer(shots=2, levels={"lift": -15}, whims=0.5)
+    for number, song in enumerate(evenings(designer, BAND, EXAMPLE, rng, [a_song(rng) for _ in range(8)]), 1):
+        song.save(folder / f"song-{number}.cues.json")
+    return folder
+
+
 @pytest.fixture
 def document(drafted_take, tmp_path):
     """A copy of it that a test may change."""

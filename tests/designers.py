@@ -105,7 +105,11 @@ class Designer:
     def style(self, base: Profile) -> Profile:
         """The style that would draft the light that they want."""
         keys = ("rest", "subtle", "lift", "intense", "intense_floor")
-        moved = {f"drive.{key}": min(max(getattr(base.drive, key) + self.light, 0.0), 1.0) for key in keys} if self.light else {}
+        moved = (
+            {f"drive.{key}": min(max(getattr(base.drive, key) + self.light, 0.0), 1.0) for key in keys}
+            if self.light
+            else {}
+        )
         own = styled(base, moved)
         assert own is not None
         return own
@@ -149,7 +153,11 @@ class Designer:
                 continue
             left |= set(mine)
             if mine != there and cue.series is not None:
-                kept = [bar for bar in range(cue.series.first_bar, cue.series.last_bar + 1) if grid.place(bar).seconds in mine]
+                kept = [
+                    bar
+                    for bar in range(cue.series.first_bar, cue.series.last_bar + 1)
+                    if grid.place(bar).seconds in mine
+                ]
                 skip = tuple(bar for bar in range(kept[0], kept[-1], cue.series.every_bars) if bar not in kept)
                 fewer = replace(cue.series, last_bar=kept[-1], skip=skip) if len(kept) > 1 else None
                 edits.append(SetCue(cue.id, {"series": fewer}))

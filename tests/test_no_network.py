@@ -88,7 +88,7 @@ for words in json.loads(sys.argv[1]):
 """
 
 
-def test_no_command_asks_for_a_network(noted, document, tmp_path):
+def test_no_command_asks_for_a_network(noted, document, gone_through, tmp_path):
     recording, desk, heard = document.with_name("evening.wav"), tmp_path / "desk", tmp_path / "heard.json"
     commands = (
         ("suggest", recording, "-o", tmp_path / "fresh.cues.json"),
@@ -111,6 +111,7 @@ def test_no_command_asks_for_a_network(noted, document, tmp_path):
         ("formats",),
         ("profiles",),
         ("rigs",),
+        ("learn", gone_through, "-o", tmp_path / "mine.toml", "--yes"),
         ("doctor",),
     )
     done = child("-c", ALL, json.dumps([list(map(str, words)) for words in commands]))

@@ -20,6 +20,7 @@ from cuesuggest.cli.correcting import correct
 from cuesuggest.cli.doctor import doctor
 from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
+from cuesuggest.cli.learning import learn
 from cuesuggest.cli.nights import night
 from cuesuggest.cli.one_word import accept_all, accept_section, by_hand, by_itself, dark, length, one_shot
 from cuesuggest.cli.playing import play
@@ -94,6 +95,7 @@ for command in (
     read,
     profiles,
     rigs,
+    learn,
     doctor,
 ):
     cli.add_command(command)

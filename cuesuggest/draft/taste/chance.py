@@ -1,4 +1,4 @@
-"""Whether a leaning seen in several songs is more than chance: signs turned round song by song, for all numbers at once.
+"""Whether a leaning seen in several songs is more than chance: songs are turned round, and all numbers looked at.
 
 Somebody without a leaning would change a number in a song one way as readily as the other. So the signs of whole songs
 are turned round in every possible way, and it is counted how often any of the numbers that are looked at leans as much
@@ -58,7 +58,7 @@ def _ways(songs: int) -> list[tuple[int, ...]]:
     """Return ways to turn songs round, the first of which turns none."""
     if songs <= _ALL_WAYS:
         return list(product((1, -1), repeat=songs))
-    drawn = random.Random(1)  # noqa: S311 - nothing secret: the same songs always give the same answer
+    drawn = random.Random(1)  # always the same ways: the same songs give the same answer
     return [(1,) * songs, *(tuple(drawn.choice((1, -1)) for _ in range(songs)) for _ in range(_DRAWN))]
 
 

@@ -28,6 +28,9 @@ _STEP, _STEPS = 0.03, 6
 # Seconds between one-shots that are tried where more of them are wanted.
 _SPACINGS = (1, 2, 3, 4, 6, 8, 10, 12, 16, 20, 24, 30)
 
+# Beats. So short a fade may take half a beat more or less.
+_FEW_BEATS = 2
+
 # Of the sections or presses that were changed, what has to be in one kind of section for that to be said.
 _MOSTLY = 0.6
 
@@ -124,13 +127,13 @@ class FadeLength:
         wish = _wish(readings.values())
         if wish is None:
             return {}
-        value = bounded_number(self.key, wish if self.in_bars else round(2 * wish) / 2)
+        value = bounded_number(self.key, wish if self.in_bars else _even_length(wish))
         return {self.key: value} if other_length(number_of(trials.base, self.key), value) else {}
 
     def evidence(self, readings: Sequence[Reading]) -> str:
         """Say how often it was made longer or shorter."""
         way = _way(readings, "longer", "shorter")
-        wish = round(2 * (_wish(readings) or 0.0)) / 2
+        wish = _even_length(_wish(readings) or 0.0)
         unit = "bar" if self.in_bars else "beat"
         told = f"{_in_songs(readings, 'you made it', way)} ({_changed(readings)} of {_seen(readings)} such fades)"
         return f"{told}, mostly about {wish:g} {unit}{'' if wish == 1 else 's'}."
@@ -241,7 +244,7 @@ class HowManyShots:
         """Say how many were suggested, and how many are left."""
         lean = sum(each.leaning for each in readings)
         left = sum(each.seen + each.more - each.less for each in readings)
-        told = _in_songs(readings, "you", "took one-shots out" if lean < 0 else "put one-shots in", "did the opposite")
+        told = _in_songs(readings, "you", "took one-shots out" if lean < 0 else "put one-shots in")
         return f"{told}: {_seen(readings)} were suggested, and {left} are left{_where(readings)}."
 
 
@@ -314,6 +317,11 @@ def _wish(readings: Iterable[Reading]) -> float | None:
     return median(wishes) if wishes else None
 
 
+def _even_length(beats: float) -> float:
+    """Return whole beats, or a half where there are few: what people count."""
+    return float(round(beats)) if beats >= _FEW_BEATS else round(2 * beats) / 2
+
+
 def _fewest(
     trials: Trials, readings: Mapping[int, Reading], kind: str, tried: Sequence[dict[str, float]]
 ) -> dict[str, float]:
@@ -329,7 +337,7 @@ def _fewest(
     return {} if {} in best else best[len(best) // 2]
 
 
-def _in_songs(readings: Sequence[Reading], did: str, way: str, other: str = "") -> str:
+def _in_songs(readings: Sequence[Reading], did: str, way: str) -> str:
     lean = 1 if sum(each.leaning for each in readings) > 0 else -1
     with_it = sum(each.leaning * lean > 0 for each in readings)
     against = sum(each.leaning * lean < 0 for each in readings)
@@ -357,4 +365,4 @@ def _where(readings: Sequence[Reading]) -> str:
     """Say in which kind of section most of it was done, where that is known."""
     roles = sum((each.roles for each in readings), Counter[str]())
     role, times = max(roles.items(), key=lambda each: (each[1], each[0]), default=("", 0))
-    return f", most of it in sections heard as {role}" if role and times >= _MOSTLY * roles.total() else ""
+    return f", mostly in sections heard as {role}" if role and times >= _MOSTLY * roles.total() else ""

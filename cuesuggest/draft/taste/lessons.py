@@ -180,7 +180,11 @@ def learned(songs: Sequence[ReviewedSong], base: Profile) -> Learned:
     while lessons:
         numbers = {key: value for each in lessons for key, value in each.then.items()}
         without = [
-            {key: value for habit in found for key, value in _without(habit, readings[habit.name], trials, song).items()}
+            {
+                key: value
+                for habit in found
+                for key, value in _without(habit, readings[habit.name], trials, song).items()
+            }
             for song in range(len(songs))
         ]
         kinds = {habit.kind for habit in found}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,7 +13,17 @@ from cuesuggest.score.records import CATEGORIES, Category, Cue, Look
 from cuesuggest.song import Song
 from cuesuggest.song.decided import decided, stands
 
-__all__ = ["Repair", "ReviewedSong", "Suggestion", "other_length", "other_level", "repairs", "pairs", "suggestion", "was_reviewed"]
+__all__ = [
+    "Repair",
+    "ReviewedSong",
+    "Suggestion",
+    "other_length",
+    "other_level",
+    "pairs",
+    "repairs",
+    "suggestion",
+    "was_reviewed",
+]
 
 # Seconds. A press so near another is the same one.
 _SAME_PLACE = 0.2
@@ -95,9 +104,7 @@ class Suggestion:
 def was_reviewed(song: Song) -> bool:
     """Whether somebody went through a song: the list was taken out, or most of it was decided on."""
     cues = [cue for cue in song.cues if cue.kind != "recall"]
-    if not cues or not any(map(decided, song.cues)) and not any(each.decided for each in song.plan):
-        return bool(cues) and song.numbers_frozen
-    return song.numbers_frozen or sum(map(decided, cues)) >= _MOST * len(cues)
+    return bool(cues) and (song.numbers_frozen or sum(map(decided, cues)) >= _MOST * len(cues))
 
 
 def suggestion(song: ReviewedSong, style: Profile) -> Suggestion:
@@ -156,14 +163,14 @@ def _light(song: ReviewedSong, cues: Iterable[Cue], looks: Iterable[Look]) -> di
     of = {look.id: look.category for look in looks}
     steps = follow(cues, grid=song.grid, looks=looks, hands=song.rig.hands)
     lit = [each for each in lit_stretches(steps, song.analysis.duration) if each.entered.look in of]
-    light: dict[str, Category] = {}
+    found: dict[str, Category] = {}
     for section in song.analysis.sections:
-        seconds: Counter[Category] = Counter()
+        seconds: dict[Category, float] = dict.fromkeys(CATEGORIES, 0.0)
         for each in lit:
             seconds[of[each.entered.look or ""]] += max(min(each.end, section.end) - max(each.start, section.start), 0)
-        seconds["rest"] = section.end - section.start - seconds.total()
-        light[section.id] = max(CATEGORIES, key=lambda category: round(seconds[category], 3))
-    return light
+        seconds["rest"] = section.end - section.start - sum(seconds.values())
+        found[section.id] = max(CATEGORIES, key=lambda category: round(seconds[category], 3))
+    return found
 
 
 def _shots(cues: Iterable[Cue], grid: Grid) -> tuple[float, ...]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import textwrap
+from collections.abc import Iterator, Mapping
 from dataclasses import fields
-from functools import reduce
 from typing import Any
 
 from cuesuggest.errors import ProfileError
@@ -15,9 +15,16 @@ from cuesuggest.rules.settings.settings_check import is_table, kinds
 __all__ = ["bounded_number", "number_of", "same_numbers", "style_text", "styled", "unit_of"]
 
 
+# Columns of a comment in a file that is written.
+_COMMENT = 100
+
+
 def number_of(style: Profile, key: str) -> float:
     """Return the number of a style under a key such as "fades.out_beats.lift"."""
-    return float(reduce(getattr, key.split("."), style))
+    value: Any = style
+    for name in key.split("."):
+        value = getattr(value, name)
+    return float(value)
 
 
 def unit_of(key: str) -> str:
@@ -37,7 +44,9 @@ def styled(base: Profile, numbers: Mapping[str, float]) -> Profile | None:
     values = base.values()
     for key, value in numbers.items():
         *tables, last = key.split(".")
-        table = reduce(lambda inner, name: inner[name], tables, values)
+        table = values
+        for name in tables:
+            table = table[name]
         table[last] = int(value) if _kind(key) is int else value
     try:
         return profile_from_values(values)
@@ -76,7 +85,7 @@ def style_text(based_on: str, about: str, numbers: Mapping[str, float], reasons:
         for name in names:
             reason = reasons[f"{table}.{name}"]
             if reason != said:
-                lines.append(f"# {_one_line(reason)}")
+                lines += textwrap.wrap(_one_line(reason), _COMMENT, initial_indent="# ", subsequent_indent="# ")
             said = reason
             lines.append(f"{name} = {numbers[f'{table}.{name}']:g}")
     return "\n".join(lines) + "\n"
@@ -84,27 +93,26 @@ def style_text(based_on: str, about: str, numbers: Mapping[str, float], reasons:
 
 def _place(key: str) -> tuple[int, ...]:
     """Return where a number stands in a complete style, which is the order for reading."""
-    found, kind = [], Profile
-    for name in key.split("."):
-        names = list(kinds(kind))
-        found.append(names.index(name))
-        kind = is_table(kinds(kind)[name]) or kind
-    return tuple(found)
+    return tuple([field.name for field in fields(record)].index(name) for record, name in _way(key))
 
 
 def _kind(key: str) -> Any:
-    return reduce(lambda kind, name: is_table(kinds(kind)[name]) or kinds(kind)[name], key.split("."), Profile)
+    record, name = list(_way(key))[-1]
+    return kinds(record)[name]
 
 
 def _limits(key: str) -> Mapping[str, Any]:
     """Return what is said of a number, or of the table that has it for every category."""
-    kind: Any = Profile
-    limits: Mapping[str, Any] = {}
+    told = [next(each.metadata for each in fields(record) if each.name == name) for record, name in _way(key)]
+    return next(each for each in reversed(told) if each)
+
+
+def _way(key: str) -> Iterator[tuple[Any, str]]:
+    """Yield each record on the way to a number, from the whole style on, with the name that leads on in it."""
+    record: Any = Profile
     for name in key.split("."):
-        item = next(each for each in fields(kind) if each.name == name)
-        limits = item.metadata or limits
-        kind = is_table(kinds(kind)[name]) or kind
-    return limits
+        yield record, name
+        record = is_table(kinds(record)[name])
 
 
 def _quoted(text: str) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
-from functools import cache
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
 from cuesuggest.rules.settings.house import Profile, Rig
@@ -198,7 +197,6 @@ def filled(kind: Any, values: Any, base: Any) -> Any:
     return values
 
 
-@cache
 def kinds(record: type) -> dict[str, Any]:
     """Return the type of every key of a record."""
     return get_type_hints(record)
