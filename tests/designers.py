@@ -17,16 +17,19 @@ import numpy as np
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.cue_edits import with_level
-from cuesuggest.decide.quick import all_accepted, one_shot_at, with_length
+from cuesuggest.decide.quick import all_accepted, coloured, one_shot_at, with_length
 from cuesuggest.draft.again.redraft import redrafted
 from cuesuggest.draft.taste.style_numbers import styled
 from cuesuggest.errors import EditError
 from cuesuggest.rules import Grid, Profile, Rig, draft, load_profile, load_rig, profile_from_values
+from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.light import presses
 from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue
-from cuesuggest.song import SetCue, Settings, Song, change_all
-from tests.songs import make_analysis, make_song
+from cuesuggest.song import Edit, SetCue, Settings, Song, change_all
+from tests.songs import make_analysis
+from tests.test_rerun import drafted
 
+BAND, EXAMPLE = load_profile("band"), load_rig(None)
 BY = "page"
 # Letters: D intro, A verse, F before the chorus, B chorus, C bridge, E outro.
 ROLES = {"D": "intro", "A": "verse", "B": "chorus", "C": "bridge", "E": "outro"}
@@ -71,22 +74,6 @@ def a_song(rng: np.random.Generator) -> SongAnalysis:
     return replace(heard, sections=sections)
 
 
-def drafted(analysis: SongAnalysis, style: Profile, rig: Rig, title: str) -> Song:
-    """A document with a draft in it, as `suggest` makes one."""
-    made = draft(analysis, style, rig)
-    return make_song(
-        analysis=analysis,
-        title=title,
-        profile=Settings(style.name, style.values()),
-        rig=Settings(rig.name, rig.values()),
-        looks=made.looks,
-        plan=made.plan,
-        cues=made.cues,
-        questions=made.questions,
-        cautions=made.cautions,
-    )
-
-
 @dataclass(frozen=True)
 class Designer:
     """Somebody with a taste."""
@@ -99,36 +86,39 @@ class Designer:
     """Their own fade lengths, by key of the style."""
     levels: Mapping[str, int] = field(default_factory=dict)
     """Percent by which looks of a category are set otherwise."""
+    colours: Mapping[str, int] = field(default_factory=dict)
+    """By how many colours looks of a category have more, or fewer if negative."""
     whims: float = 1.0
     """How much is changed for a song's sake, against the usual."""
 
-    def style(self, base: Profile) -> Profile:
+    home: Profile = field(default=BAND, repr=False)
+    """The style that their tastes are told against; they stay what they are, whatever style a draft is made in."""
+
+    def _own(self) -> Profile:
         """The style that would draft the light that they want."""
         keys = ("rest", "subtle", "lift", "intense", "intense_floor")
-        moved = (
-            {f"drive.{key}": min(max(getattr(base.drive, key) + self.light, 0.0), 1.0) for key in keys}
-            if self.light
-            else {}
-        )
-        own = styled(base, moved)
+        drive = {f"drive.{key}": min(max(getattr(self.home.drive, key) + self.light, 0.0), 1.0) for key in keys}
+        own = styled(self.home, drive)
         assert own is not None
         return own
 
-    def went_through(self, song: Song, base: Profile, rig: Rig, rng: np.random.Generator) -> Song:
+    def went_through(self, song: Song, style: Profile, rig: Rig, rng: np.random.Generator) -> Song:
         """The song as they leave it."""
         care = 0.2 if rng.random() < 0.1 else rng.uniform(0.75, 1.0)
-        song = self._light(song, base, rig, care, rng)
+        song = self._light(song, style, rig, care, rng)
         song = self._shots(song, care, rng)
         song = self._lengths(song, care, rng)
-        song = self._levels(song, care, rng)
+        song = self._levels(song, style, care, rng)
+        song = self._colours(song, style, care, rng)
         song = self._moved(song, rng)
         return all_accepted(song).made_in(song, by=BY)
 
     def _whim(self, rng: np.random.Generator, often: float) -> bool:
         return bool(rng.random() < often * self.whims)
 
-    def _light(self, song: Song, base: Profile, rig: Rig, care: float, rng: np.random.Generator) -> Song:
-        wanted = draft(song.analysis, self.style(base), rig).plan if self.light else song.plan
+    def _light(self, song: Song, style: Profile, rig: Rig, care: float, rng: np.random.Generator) -> Song:
+        own = self._own()
+        wanted = song.plan if own.drive == style.drive else draft(song.analysis, own, rig).plan
         before = song
         for section, now, want in zip(song.analysis.sections, before.plan, wanted, strict=True):
             category = now.category
@@ -195,7 +185,7 @@ class Designer:
             wish, others_wish = length, others
             for key, value in self.lengths.items():
                 if rng.random() < care and _is_of(key, cue, category.get(cue.look or "")):
-                    beats = value * (Grid(song.analysis).beats_in_bars(cue.place.bar or 1, 1) if "bars" in key else 1)
+                    beats = value * _unit(song, cue, value) if "bars" in key else value
                     set_to = max(round(2 * beats * math.exp(rng.normal(0, 0.08))) / 2, 0.5)
                     wish, others_wish = (wish, set_to) if "out_beats" in key else (set_to, others_wish)
             if self._whim(rng, 0.1):
@@ -204,13 +194,15 @@ class Designer:
                 edits.append(with_length(song, cue, wish, others_wish if others else None))
         return change_all(song, edits, by=BY)
 
-    def _levels(self, song: Song, care: float, rng: np.random.Generator) -> Song:
+    def _levels(self, song: Song, style: Profile, care: float, rng: np.random.Generator) -> Song:
         edits: list[SetCue] = []
         category = {look.id: look.category for look in song.looks}
         for cue in _there(song):
             if not cue.level or cue.kind not in (*ENTRANCES, "ramp"):
                 continue
-            by = self.levels.get(category.get(cue.look or "", ""), 0)
+            name = category.get(cue.look or "", "subtle")
+            home, here = self.home.looks.base_level.of(name), style.looks.base_level.of(name)
+            by = home + self.levels.get(name, 0) - here
             level = float(cue.level)
             if by and rng.random() < care:
                 level += by + rng.normal(0, 2.0)
@@ -219,6 +211,18 @@ class Designer:
             fives = min(max(5 * round(level / 5), 5), 100)
             if fives != cue.level:
                 edits.append(with_level(cue, fives))
+        return change_all(song, edits, by=BY)
+
+    def _colours(self, song: Song, style: Profile, care: float, rng: np.random.Generator) -> Song:
+        edits: list[Edit] = []
+        for look in song.looks:
+            home, here = (int(each.looks.colours.of(look.category)) for each in (self.home, style))
+            wanted = home + self.colours.get(look.category, 0) - here
+            by = wanted if look.id in LOOKS and rng.random() < care else 0
+            if self._whim(rng, 0.1):
+                by += int(rng.choice([-1, 1]))
+            if by and look.colours + by >= 1:
+                edits.append(coloured(song, look.id, look.colours + by))
         return change_all(song, edits, by=BY)
 
     def _moved(self, song: Song, rng: np.random.Generator) -> Song:
@@ -235,6 +239,13 @@ def _there(song: Song) -> list[Cue]:
     return [cue for cue in song.cues if cue.status != "rejected" and not cue.lock]
 
 
+def _unit(song: Song, cue: Cue, bars: float) -> float:
+    """Beats for each of so many bars; of a short section nobody lets a fade take more than a quarter."""
+    grid = Grid(song.analysis)
+    whole = cue.place.bars_in_section or int(4 * bars)
+    return grid.beats_in_bars(cue.place.bar or 1, 1) * min(1.0, max(whole // 4, 1) / bars)
+
+
 def _is_of(key: str, cue: Cue, category: str | None) -> bool:
     """Whether a designer who has a length of their own in mind means this fade."""
     coming = cue.rule == "enter" and cue.kind in ("fade-in", "crossfade")
@@ -248,13 +259,20 @@ def _is_of(key: str, cue: Cue, category: str | None) -> bool:
 
 
 def evenings(
-    designer: Designer, base: Profile, rig: Rig, rng: np.random.Generator, songs: list[SongAnalysis]
+    designer: Designer, style: Profile, rig: Rig, rng: np.random.Generator, songs: list[SongAnalysis]
 ) -> Iterator[Song]:
     """Each song as the designer leaves it."""
     for number, analysis in enumerate(songs, 1):
-        song = drafted(analysis, base, rig, f"Song {number}")
+        song = drafted(analysis, style, rig=rig)
         recording = replace(song.recording, sha256=f"{number:064x}")
-        yield designer.went_through(song.replaced(recording=recording), base, rig, rng)
+        yield designer.went_through(song.replaced(recording=recording), style, rig, rng)
 
 
-BAND, EXAMPLE = load_profile("band"), load_rig(None)
+def work_in(song: Song) -> int:
+    """How many changes somebody has made in a song, what was only accepted or noted left out."""
+    edits = [entry.edit for entry in song.history]
+    return sum(not isinstance(edit, SetCue) or not {"note"} >= _said(edit) for edit in edits)
+
+
+def _said(edit: SetCue) -> set[str]:
+    return {name for name, value in edit.changes.items() if (name, value) != ("status", "accepted")}

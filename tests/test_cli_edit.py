@@ -152,6 +152,20 @@ def test_undo_redo_and_history(edit, document):
     assert "no change to make again" in edit("redo")[2]
 
 
+def test_a_look_gets_as_many_colours_as_are_said_until_that_is_taken_back(edit):
+    _, out, _, song = edit("colours", "wide fans", "1")
+    assert out.splitlines()[0] == "Wide fans: colours 1, colour relation one colour."
+    fans = next(look for look in song.looks if look.name == "Wide fans")
+    assert (fans.colours, fans.colour_relation, fans.decided) == (1, "one colour", True)
+    song = edit("colours", "wide fans", "3", "--relation", "amber, red, white")[3]
+    assert next(look for look in song.looks if look.name == "Wide fans").colour_relation == "amber, red, white"
+    edit("undo")
+    fans = next(look for look in edit("undo")[3].looks if look.name == "Wide fans")
+    assert (fans.colours, fans.decided) == (2, False)
+    assert "There is no look 'fog' in this song" in edit("colours", "fog", "2")[2]
+    assert edit("colours", "wide fans", "0")[0] == 2
+
+
 def test_a_locked_cue_is_not_changed_until_it_is_unlocked(edit):
     edit("lock", "3")
     code, _, err, song = edit("level", "3", "10")

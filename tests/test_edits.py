@@ -12,7 +12,20 @@ from hypothesis import strategies as st
 from cuesuggest.decide.cue_edits import moved
 from cuesuggest.errors import EditError
 from cuesuggest.score.records import Place, Series
-from cuesuggest.song import AddCue, RemoveCue, SetCue, SetSection, SetTitle, Song, apply, change, inverse, redo, undo
+from cuesuggest.song import (
+    AddCue,
+    RemoveCue,
+    SetCue,
+    SetLook,
+    SetSection,
+    SetTitle,
+    Song,
+    apply,
+    change,
+    inverse,
+    redo,
+    undo,
+)
 from tests.songs import make_analysis, make_cue, make_song, place_at, retimed
 
 SONG = make_song("A8 B8 A8")
@@ -74,6 +87,13 @@ def test_a_section_gets_the_name_and_the_words_that_the_user_gives_it():
     assert after.analysis.sections[::2] == SONG.analysis.sections[::2]
 
 
+def test_a_look_gets_the_colours_that_the_user_gives_it_and_is_decided_then():
+    after = apply(SONG, SetLook("lift", {"colours": 1, "colour_relation": "amber"}))
+    (lift,) = (look for look in after.looks if look.id == "lift")
+    assert (lift.colours, lift.colour_relation, lift.decided) == (1, "amber", True)
+    assert apply(after, inverse(SONG, SetLook("lift", {"colours": 1, "colour_relation": "amber"}))) == SONG
+
+
 def test_a_title_can_change():
     assert apply(SONG, SetTitle("Tin Roof")).title == "Tin Roof"
 
@@ -95,6 +115,9 @@ MISFITS = [
     (SetSection("s2", {"label": "C"}), "label: is not a field"),
     (SetSection("s2", {"name": 7}), "name: must be a text in quotes, not 7"),
     (AddCue(make_cue(9, "recall", Place(1.0), id="recall/2")), "'recall/2' is taken by cues[1] already"),
+    (SetLook("fog", {"colours": 1}), "There is no look 'fog' in this song; it has home (Slow drift), lift (Wide fans)"),
+    (SetLook("lift", {"colours": 0}), "colours: must be 1 or more, not 0"),
+    (SetLook("lift", {"name": "x"}), "name: is not a field"),
     (SetTitle(None), "title: must be a text in quotes, not null"),
 ]
 
@@ -192,6 +215,9 @@ section_changes = st.fixed_dictionaries(
 ).filter(bool)
 
 
+look_changes = st.fixed_dictionaries({"colours": st.integers(1, 12)}, optional={"colour_relation": texts})
+
+
 @st.composite
 def songs_and_edits(draw):
     song = SHORT
@@ -204,6 +230,7 @@ def songs_and_edits(draw):
             st.builds(RemoveCue, cue_ids),
             st.builds(AddCue, st.builds(make_cue, st.floats(5, 99), st.just("call"), places, level=levels)),
             st.builds(SetSection, st.sampled_from(["s1", "s2", "s3"]), section_changes),
+            st.builds(SetLook, st.sampled_from(["home", "lift"]), look_changes),
             st.builds(SetTitle, texts),
         )
     )
@@ -227,6 +254,7 @@ def test_undo_brings_back_everything_but_the_revision(case):
     assert again.cues == changed.cues
     assert again.analysis == changed.analysis
     assert again.title == changed.title
+    assert again.looks == changed.looks
 
 
 @given(songs_and_edits())

@@ -12,7 +12,7 @@ from scipy.stats import binomtest
 
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.cue_edits import with_level
-from cuesuggest.decide.quick import all_accepted, with_length
+from cuesuggest.decide.quick import all_accepted, coloured, with_length
 from cuesuggest.draft.again.redraft import redrafted
 from cuesuggest.draft.taste.chance import chances
 from cuesuggest.draft.taste.lessons import learned, songs_to_learn_from
@@ -21,8 +21,9 @@ from cuesuggest.draft.taste.style_numbers import bounded_number, number_of, styl
 from cuesuggest.rules import load_profile
 from cuesuggest.song import SetCue, Settings, Song, change, change_all
 from cuesuggest.song.taken_over import TakenOver
-from tests.designers import BAND, EXAMPLE, Designer, a_song, drafted, evenings
+from tests.designers import BAND, EXAMPLE, Designer, a_song, evenings, work_in
 from tests.test_batch import on_a_terminal
+from tests.test_rerun import drafted
 
 
 def joined(text):
@@ -85,6 +86,12 @@ def test_somebody_whose_lifts_come_in_slowly_is_understood():
     assert "you made it longer" in found.lessons[0].evidence
 
 
+def test_somebody_who_gives_lifts_one_colour_less_is_understood():
+    found = taught(left_by(Designer(colours={"lift": -1}, whims=0.5), 9))
+    assert found.numbers == {"looks.colours.lift": 1.0}
+    assert "you gave them fewer colours" in found.lessons[0].evidence
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_nothing_is_found_where_songs_are_changed_for_their_own_sake_only(seed):
     found = taught(left_by(Designer(whims=1.5), [41, seed]))
@@ -97,18 +104,12 @@ def test_nothing_is_found_where_nothing_was_changed():
 
 
 def test_the_new_style_asks_less_work_of_the_same_designer_on_fresh_songs(found):
-    designer, rng = Designer(shots=2, levels={"lift": -15}, whims=0.0), np.random.default_rng(77)
-    edits = {}
+    designer = Designer(shots=2, levels={"lift": -15}, whims=0.0)
+    work = {}
     for name, style in (("old", BAND), ("new", found.style)):
         songs = [a_song(np.random.default_rng([9, k])) for k in range(4)]
-        # What they want does not hang on the style that they are given: levels as far below the usual.
-        shift = int(BAND.looks.ceiling.lift - 15 - style.looks.ceiling.lift)
-        same = replace(designer, levels={"lift": shift} if shift else {})
-        edits[name] = sum(
-            sum(entry.edit.changes.get("status") != "accepted" for entry in song.history)
-            for song in evenings(same, style, EXAMPLE, rng, songs)
-        )
-    assert edits["new"] < edits["old"] / 2
+        work[name] = sum(map(work_in, evenings(designer, style, EXAMPLE, np.random.default_rng(77), songs)))
+    assert work["new"] < work["old"] / 2
 
 
 # What counts as what.
@@ -116,7 +117,7 @@ def test_the_new_style_asks_less_work_of_the_same_designer_on_fresh_songs(found)
 
 @pytest.fixture
 def song():
-    return drafted(a_song(np.random.default_rng(3)), BAND, EXAMPLE, "Paper Boats")
+    return drafted(a_song(np.random.default_rng(3)))
 
 
 def reviewed(song):
@@ -140,10 +141,12 @@ def test_each_thing_that_was_put_right_is_one_repair_of_its_kind(song):
         by="page",
     )
     changed = change(changed, SetCue(shot.id, {"status": "rejected"}), by="page")
+    changed = change(changed, coloured(song, fade.look, 4), by="page")
     kept = reviewed(changed)
     assert repairs(kept, suggestion(kept, BAND)) == {
         ("lengths", f"{fade.id} up"),
         ("levels", fade.id),
+        ("colours", fade.look),
         ("one-shots", f"{shot.place.seconds:.1f}"),
     }
 
@@ -166,7 +169,7 @@ def test_a_section_with_other_light_is_one_repair_and_what_follows_from_it_none(
 
 def test_an_entrance_that_was_rejected_leaves_its_section_dark_and_counts_as_light():
     heard = a_song(np.random.default_rng(3))
-    song = drafted(heard, BAND, EXAMPLE, "Paper Boats")
+    song = drafted(heard)
     first = min((cue for cue in song.cues if cue.kind == "fade-in"), key=lambda cue: cue.place.seconds)
     kept = reviewed(change(song, SetCue(first.id, {"status": "rejected"}), by="page"))
     assert ("light", first.section_id) in repairs(kept, suggestion(kept, BAND))

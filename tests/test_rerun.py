@@ -16,7 +16,7 @@ from cuesuggest.draft.again.merge import merged
 from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match, compare
 from cuesuggest.rules import check_playable, draft, load_profile, load_rig
-from cuesuggest.song import SetCue, SetPlan, SetSection, Settings, SetTitle, Song, SongWindow, change
+from cuesuggest.song import SetCue, SetLook, SetPlan, SetSection, Settings, SetTitle, Song, SongWindow, change
 from cuesuggest.song.decided import decided
 from cuesuggest.song.numbers import number_between
 from tests.songs import make_analysis, make_song
@@ -92,6 +92,17 @@ def test_a_decided_cue_is_as_it_was(song, status):
     assert (kept.level == 33) == (status != "rejected")
     assert chosen.id in told.kept
     assert any(f"1 {status}" in line for line in told.lines)
+
+
+def test_colours_that_were_given_stay_whatever_the_style(song):
+    coloured = change(song, SetLook("lift-1", {"colours": 1, "colour_relation": "amber"}), by="test")
+    for style in ("gentle", "band", "club"):
+        after, _ = again(coloured, style=load_profile(style))
+        looks = {look.id: look for look in after.looks}
+        assert (looks["lift-1"].colours, looks["lift-1"].colour_relation) == (1, "amber")
+        assert not looks["intense-1"].decided
+        # All else of a look is the style's.
+        assert looks["lift-1"].level_ceiling == load_profile(style).looks.ceiling.lift
 
 
 def test_names_first_words_and_title_stay(song):

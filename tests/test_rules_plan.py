@@ -407,3 +407,11 @@ def test_a_shape_counts_its_bars():
     assert (shape.first, shape.last, shape.top) == (2, 2, 3)
     assert shape.spans(20) == [(0, 8, 2), (8, 16, 3), (16, 20, 2)]
     assert (shape.bars_of(3, 20), shape.bars_of(2, 20)) == (8, 12)
+
+
+def test_a_style_with_another_number_of_colours_does_not_say_how_they_go_together():
+    colours = replace(BAND.looks.colours, lift=1, subtle=1)
+    style = replace(BAND, looks=replace(BAND.looks, colours=colours))
+    looks = {look.id: look for look in draft(make_analysis("A8 B8 A8 B8 B8", drive={"B": 0.7}), style, RIG).looks}
+    assert (looks["lift-1"].colours, looks["lift-1"].colour_relation) == (1, "one colour")
+    assert looks["subtle-1"].colour_relation == "one colour, close to the stage's own"

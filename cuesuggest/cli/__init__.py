@@ -22,7 +22,7 @@ from cuesuggest.cli.editing import edit
 from cuesuggest.cli.exporting import export, formats, map_, read
 from cuesuggest.cli.learning import learn
 from cuesuggest.cli.nights import night
-from cuesuggest.cli.one_word import accept_all, accept_section, by_hand, by_itself, dark, length, one_shot
+from cuesuggest.cli.one_word import accept_all, accept_section, by_hand, by_itself, colours, dark, length, one_shot
 from cuesuggest.cli.playing import play
 from cuesuggest.cli.profiles import profiles, rigs
 from cuesuggest.cli.reviewing import review
@@ -75,7 +75,7 @@ def cli(context: click.Context, quiet: bool, debug: bool) -> None:
     context.obj.setdefault("written", [])
 
 
-for command in (accept_all, accept_section, by_hand, by_itself, dark, length, one_shot):
+for command in (accept_all, accept_section, by_hand, by_itself, colours, dark, length, one_shot):
     edit.add_command(command)
 for command in (
     suggest,

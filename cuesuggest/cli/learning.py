@@ -108,7 +108,7 @@ def _told(found: Learned, base: Profile) -> list[str]:
             "",
             f"All of it together: drafts of songs left out need {found.after} repairs in the new style, where the old "
             f"one needs {found.before}. A repair is one thing to put right: a section's light, a press, a length, a "
-            "level. Each song was drafted with what the others taught.",
+            "level, a look's colours. Each song was drafted with what the others taught.",
         ]
     else:
         lines += ["", "Nothing to learn was found: what you changed, you changed for the sake of single songs."]

@@ -1,4 +1,4 @@
-"""Decisions of one word, of the command `edit`: all accepted, a one-shot, a dark on a stop, the length of a fade."""
+"""Decisions of one word, of the command `edit`: all accepted, a one-shot, a dark on a stop, a length, colours."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ import click
 from cuesuggest.cli.editing import BY, CUES, apply_edits, finish, place_of, placed
 from cuesuggest.cli.shared import everywhere, load
 from cuesuggest.cli.times import Number
-from cuesuggest.score.bounds import MOST_FADE_BEATS
+from cuesuggest.score.bounds import MOST_COLOURS, MOST_FADE_BEATS
 
 if TYPE_CHECKING:
     from cuesuggest.decide.change import Change
     from cuesuggest.song import Song
 
-__all__ = ["accept_all", "accept_section", "by_hand", "by_itself", "dark", "length", "one_shot"]
+__all__ = ["accept_all", "accept_section", "by_hand", "by_itself", "colours", "dark", "length", "one_shot"]
 
 
 def _make(obj: dict[str, Any], change: Callable[[Song], Change]) -> None:
@@ -84,6 +84,20 @@ def _waiting(obj: dict[str, Any], cues: tuple[str, ...], *, by_itself: bool) -> 
     from cuesuggest.decide.meant import find_cues
 
     apply_edits(obj, lambda song: [played_by_itself(song, cue, by_itself) for cue in find_cues(song, cues)])
+
+
+@click.command()
+@click.argument("look")
+@click.argument("count", type=click.IntRange(1, MOST_COLOURS))
+@click.option("--relation", metavar="TEXT", help="How they go together: 'amber and its neighbour'.")
+@everywhere
+@click.pass_obj
+def colours(obj: dict[str, Any], look: str, count: int, relation: str | None) -> None:
+    """Let a look have so many colours, in this song."""
+    from cuesuggest.decide.meant import find_look
+    from cuesuggest.decide.quick import coloured
+
+    apply_edits(obj, lambda song: [coloured(song, find_look(song, look), count, relation)])
 
 
 @click.command(name="one-shot")

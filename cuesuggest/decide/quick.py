@@ -19,15 +19,24 @@ from cuesuggest.errors import EditError
 from cuesuggest.score.bounds import MOST_FADE_BEATS
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import SideState, fade_seconds, follow, is_held
-from cuesuggest.score.records import ENTRANCES, EXITS, Cue, CueKind, Place, counted
-from cuesuggest.song import Edit, SetCue, SetSection, Song
+from cuesuggest.score.records import ENTRANCES, EXITS, Cue, CueKind, Place, colours_alone, counted
+from cuesuggest.song import Edit, SetCue, SetLook, SetSection, Song
 from cuesuggest.song.compared import in_places
 from cuesuggest.song.edit_types import CueChanges, SectionChanges
 from cuesuggest.song.hand_words import length_words
 from cuesuggest.song.open_questions import open_questions
 from cuesuggest.song.rig_facts import action_gap, hands_of, kill_button, waits_on_rig
 
-__all__ = ["all_accepted", "dark_held", "lengthened", "one_shot_at", "section_accepted", "section_named", "with_length"]
+__all__ = [
+    "all_accepted",
+    "coloured",
+    "dark_held",
+    "lengthened",
+    "one_shot_at",
+    "section_accepted",
+    "section_named",
+    "with_length",
+]
 
 _SAME_PLACE = 0.2  # s; a cue of the same kind so near is the same one
 _NEAR_STOP = 1.5  # bars; a stop further away than this is another one
@@ -45,6 +54,13 @@ def all_accepted(song: Song) -> Change:
     answered = len(open_questions(song)) - len(open_questions(trial))
     with_it = f"; {counted(answered, 'question')} about cues answered with it" if answered else ""
     return Change(edits, f"the whole draft accepted: {in_places(cues, Grid(song.analysis))}{with_it}")
+
+
+def coloured(song: Song, look: str, count: int, relation: str | None = None) -> SetLook:
+    """Return the edit that gives a look, by id, so many colours; in words where it is said how they go together."""
+    there = next((each for each in song.looks if each.id == look), None)
+    told = there.colour_relation if there and there.colours == count else colours_alone(count)
+    return SetLook(look, {"colours": count, "colour_relation": relation or told})
 
 
 def section_accepted(song: Song, section: Section) -> Change:

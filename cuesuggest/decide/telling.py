@@ -16,6 +16,7 @@ from cuesuggest.song import (
     SetCorrections,
     SetCue,
     SetDoubts,
+    SetLook,
     SetPlan,
     SetRecording,
     SetSection,
@@ -65,6 +66,10 @@ def describe(song: Song, edit: Edit) -> str:
         case SetSection():
             said = ", ".join(_value_words(song, key, value) for key, value in edit.changes.items())
             return f"{_section_name(song, edit.section)}: {said}"
+        case SetLook():
+            name = next((look.name for look in song.looks if look.id == edit.look), "a look that is not there any more")
+            words = [_value_words(song, key, value) for key, value in edit.changes.items() if key != "decided"]
+            return f"{name}: {', '.join(words) or 'as drafted'}"
         case SetPlan():
             return f"{_section_name(song, edit.section)}: {edit.decided or 'light as the plan has it'}"
         case SetTitle():

@@ -19,6 +19,7 @@ __all__ = [
     "MOST_BYTES",
     "MOST_CHANGES",
     "MOST_CHANNELS",
+    "MOST_COLOURS",
     "MOST_CORRECTIONS",
     "MOST_CUES",
     "MOST_FADE_BEATS",
@@ -45,6 +46,8 @@ SLOWEST_STATED, FASTEST_STATED = 20.0, 400.0
 """Beats a minute that a felt beat can have, as somebody states it."""
 MOST_CUES = 5_000
 """A cue every three seconds for four hours, the longest that is listened to."""
+MOST_COLOURS = 12
+"""In one look; nobody tells more of them apart."""
 MOST_CORRECTIONS = 20_000
 """A bar line every 0.7 s for four hours."""
 MOST_CHANGES = 10_000

@@ -23,6 +23,7 @@ __all__ = [
     "Source",
     "beat_words",
     "clock",
+    "colours_alone",
     "counted",
     "near_beat",
 ]
@@ -99,6 +100,11 @@ def clock(seconds: float) -> str:
     return f"{before}{tenths // 600}:{tenths // 10 % 60:02d}.{tenths % 10}"
 
 
+def colours_alone(count: int) -> str:
+    """Say how colours go together where nothing but their number is known."""
+    return "one colour" if count == 1 else f"{count} colours of your choice"
+
+
 def counted(count: int, what: str) -> str:
     """Write a count of things: "1 cue", "2 cues"."""
     return f"{count} {what}" + ("" if count == 1 else "s")
@@ -125,6 +131,8 @@ class Look:
     """Seconds from the press to its strongest moment."""
     description: str
     home: bool = False
+    decided: bool = False
+    """True where the designer has said how many colours it has; the next draft leaves them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from pydantic import Field, JsonValue
 from typing_extensions import TypedDict  # pydantic asks for this one before Python 3.12.
 
 from cuesuggest.analysis.types import FILE_CONFIG, Section
+from cuesuggest.score.bounds import MOST_COLOURS
 from cuesuggest.score.records import Anchor, Category, Cue, CueKind, Place, Series, Status, Trigger
 from cuesuggest.song.corrections import Correction
 from cuesuggest.song.recording_file import RecordingFile
@@ -18,11 +19,13 @@ __all__ = [
     "AddCue",
     "CueChanges",
     "Edit",
+    "LookChanges",
     "RemoveCue",
     "SectionChanges",
     "SetCorrections",
     "SetCue",
     "SetDoubts",
+    "SetLook",
     "SetPlan",
     "SetRecording",
     "SetSection",
@@ -83,6 +86,16 @@ class SectionChanges(TypedDict, total=False):
     vamp: str
 
 
+class LookChanges(TypedDict, total=False):
+    """How a look is coloured; what is not named stays as it is."""
+
+    __pydantic_config__ = FILE_CONFIG  # type: ignore[misc]
+
+    colours: Annotated[int, Field(ge=1, le=MOST_COLOURS)]
+    colour_relation: str
+    decided: bool
+
+
 @dataclass(frozen=True, slots=True)
 class SetCue:
     """Change fields of a cue.
@@ -130,6 +143,18 @@ class SetSection:
     """The section's id."""
     changes: SectionChanges
     op: Literal["set-section"] = "set-section"
+
+
+@dataclass(frozen=True, slots=True)
+class SetLook:
+    """Say how a look is coloured. It counts as decided then, unless the change says otherwise."""
+
+    __pydantic_config__ = FILE_CONFIG
+
+    look: str
+    """The look's id."""
+    changes: LookChanges
+    op: Literal["set-look"] = "set-look"
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +240,7 @@ Edit = Annotated[
     SetCue
     | AddCue
     | RemoveCue
+    | SetLook
     | SetPlan
     | SetSection
     | SetTitle

@@ -17,16 +17,18 @@ from pydantic import TypeAdapter, ValidationError
 from cuesuggest.analysis.types import Section
 from cuesuggest.errors import EditError
 from cuesuggest.score.bounds import MOST_CHANGES
-from cuesuggest.score.records import Cue, PlannedSection
+from cuesuggest.score.records import Cue, Look, PlannedSection
 from cuesuggest.song.edit_types import (
     AddCue,
     CueChanges,
     Edit,
+    LookChanges,
     RemoveCue,
     SectionChanges,
     SetCorrections,
     SetCue,
     SetDoubts,
+    SetLook,
     SetPlan,
     SetRecording,
     SetSection,
@@ -45,6 +47,7 @@ __all__ = ["apply", "change", "change_all", "inverse", "last_action", "redo", "u
 _CHANGES: dict[type, TypeAdapter[Any]] = {
     SetCue: TypeAdapter(CueChanges),
     SetSection: TypeAdapter(SectionChanges),
+    SetLook: TypeAdapter(LookChanges),
 }
 _NOT_CONTENT = frozenset({"status", "note", "lock"})
 _UNTOUCHED = ("suggested", "accepted")
@@ -57,7 +60,7 @@ def apply(song: Song, edit: Edit) -> Song:
     ----------
     song : Song
         Is not altered.
-    edit : SetCue, AddCue, RemoveCue, SetPlan, SetSection, SetTitle, SetCorrections, SetRecording, SetDoubts or
+    edit : SetCue, AddCue, RemoveCue, SetLook, SetPlan, SetSection, SetTitle, SetCorrections, SetRecording, SetDoubts or
         SetSettings
         What to change.
 
@@ -80,6 +83,10 @@ def apply(song: Song, edit: Edit) -> Song:
         case RemoveCue():
             gone = _cue(song, edit.cue)
             return _with(song, edit, cues=tuple(each for each in song.cues if each is not gone))
+        case SetLook():
+            look = _look(song, edit.look)
+            coloured = replace(look, **{"decided": True, **_checked(edit)})
+            return _with(song, edit, looks=tuple(coloured if each is look else each for each in song.looks))
         case SetPlan():
             planned = _planned(song, edit.section)
             decided = replace(planned, decided=edit.decided)
@@ -122,6 +129,9 @@ def inverse(song: Song, edit: Edit) -> Edit:
             return RemoveCue(edit.cue.id)
         case RemoveCue():
             return AddCue(_cue(song, edit.cue))
+        case SetLook():
+            look = _look(song, edit.look)
+            return SetLook(edit.look, _values(look, {**_checked(edit), "decided": look.decided}))
         case SetPlan():
             return SetPlan(edit.section, _planned(song, edit.section).decided)
         case SetSection():
@@ -259,11 +269,11 @@ def _content_differs(old: Cue, changes: dict[str, Any]) -> bool:
     return any(getattr(old, name) != value for name, value in changes.items() if name not in _NOT_CONTENT)
 
 
-def _values(record: Cue | Section, names: dict[str, Any]) -> Any:
+def _values(record: Cue | Look | Section, names: dict[str, Any]) -> Any:
     return {name: getattr(record, name) for name in names}
 
 
-def _checked(edit: SetCue | SetSection) -> dict[str, Any]:
+def _checked(edit: SetCue | SetLook | SetSection) -> dict[str, Any]:
     """Check field names and types; an edit made in Python was not read through pydantic."""
     if not edit.changes:
         raise EditError(f"{edit.op} names no field to change. Give at least one, such as a name or a note.")
@@ -278,6 +288,14 @@ def _cue(song: Song, cue_id: str) -> Cue:
         if cue.id == cue_id:
             return cue
     raise EditError(f"There is no cue {cue_id!r} in this song. Open the song again to see the cues it has now.")
+
+
+def _look(song: Song, look_id: str) -> Look:
+    for look in song.looks:
+        if look.id == look_id:
+            return look
+    known = ", ".join(f"{each.id} ({each.name})" for each in song.looks)
+    raise EditError(f"There is no look {look_id!r} in this song; it has {known or 'none'}.")
 
 
 def _taken_over(song: Song) -> TakenOver:

@@ -9,13 +9,14 @@ from dataclasses import dataclass, replace
 from cuesuggest.draft.again.moved_cues import Mover
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.records import Cue, PlannedSection, counted
+from cuesuggest.score.records import Cue, Look, PlannedSection, counted
 from cuesuggest.song import (
     AddCue,
     HistoryEntry,
     RemoveCue,
     SetCorrections,
     SetCue,
+    SetLook,
     SetRecording,
     SetSection,
     Song,
@@ -94,15 +95,16 @@ def merged(
     slots = {_slot(cue) for cue in kept.values() if stands(cue) and cue.status != "added"}
     suggested = [cue for cue in fresh.cues if cue.id not in kept and _slot(cue) not in slots]
     cues = renumbered(old, [*kept.values(), *suggested])
-    looks = {look.id for look in fresh.looks}
-    wanted = {cue.look for cue in cues} - looks
+    coloured = {look.id: look for look in old.looks if look.decided}
+    looks = tuple(_coloured_as(look, coloured.get(look.id)) for look in fresh.looks)
+    wanted = {cue.look for cue in cues} - {look.id for look in looks}
     song = fresh.replaced(
         title=old.title,
         revision=old.revision + 1 if revision is None else revision,
         corrections=old.corrections,
         numbers_frozen=old.numbers_frozen,
         printed=old.printed,
-        looks=(*fresh.looks, *(look for look in old.looks if look.id in wanted)),
+        looks=(*looks, *(look for look in old.looks if look.id in wanted)),
         plan=_with_decided(fresh, old),
         cues=cues,
         unplaced=tuple(unplaced),
@@ -127,6 +129,12 @@ def _with_decided(fresh: Song, old: Song) -> tuple[PlannedSection, ...]:
     """Return the fresh plan with what was decided for its sections."""
     decided = {planned.section: planned.decided for planned in old.plan}
     return tuple(replace(planned, decided=decided.get(planned.section)) for planned in fresh.plan)
+
+
+def _coloured_as(look: Look, decided: Look | None) -> Look:
+    if decided is None:
+        return look
+    return replace(look, colours=decided.colours, colour_relation=decided.colour_relation, decided=True)
 
 
 def _slot(cue: Cue) -> tuple[str, ...]:
@@ -160,6 +168,8 @@ def _can_be_undone(entry: HistoryEntry, song: Song, same_bars: bool) -> bool:
             return any(cue.id == entry.edit.cue.id for cue in song.cues)
         case RemoveCue():
             return same_bars and all(cue.id != entry.edit.cue for cue in song.cues)
+        case SetLook():
+            return any(look.id == entry.edit.look for look in song.looks)
         case SetSection():
             return any(section.id == entry.edit.section for section in song.analysis.sections)
         case SetRecording():

@@ -16,6 +16,7 @@ from typing import Protocol
 from cuesuggest.draft.taste.reviewed import ReviewedSong, Suggestion, other_length, other_level, pairs
 from cuesuggest.draft.taste.style_numbers import bounded_number, number_of
 from cuesuggest.rules import Profile
+from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.records import CATEGORIES, ENTRANCES, Category, CueKind, counted
 
 __all__ = ["Habit", "Reading", "Trials", "habits"]
@@ -177,6 +178,41 @@ class LevelOf:
 
 
 @dataclass(frozen=True, slots=True)
+class ColoursOf:
+    """Looks of one category get more or fewer colours."""
+
+    category: Category
+    kind: str = "colours"
+
+    @property
+    def name(self) -> str:
+        """Which looks."""
+        return f"colours of {self.category} looks"
+
+    def reading(self, song: ReviewedSong, made: Suggestion, base: Profile) -> Reading:
+        """Return how many colours the looks of this category were left with."""
+        kept = {look.id: look for look in song.song.looks}
+        looks = _Changes()
+        for ours in made.looks:
+            if ours.category == self.category and ours.id in LOOKS and ours.id in kept:
+                by = kept[ours.id].colours - ours.colours
+                looks.note((by > 0) - (by < 0), by)
+        return looks.reading()
+
+    def numbers(self, trials: Trials, readings: Mapping[int, Reading]) -> dict[str, float]:
+        """Return as many colours more or fewer as in the middle one of the songs."""
+        key = f"looks.colours.{self.category}"
+        now = number_of(trials.base, key)
+        value = bounded_number(key, float(round(now + (_wish(readings.values()) or 0.0))))
+        return {key: value} if value != now else {}
+
+    def evidence(self, readings: Sequence[Reading]) -> str:
+        """Say how often they got more or fewer."""
+        way = _way(readings, "more colours", "fewer colours")
+        return f"{_in_songs(readings, 'you gave them', way)} ({_changed(readings)} of {_seen(readings)} looks)."
+
+
+@dataclass(frozen=True, slots=True)
 class HowMuchLight:
     """Sections get more or less light than was suggested."""
 
@@ -256,6 +292,7 @@ def habits() -> tuple[Habit, ...]:
         HowMuchLight(),
         HowManyShots(),
         *(LevelOf(category) for category in _LIT),
+        *(ColoursOf(category) for category in _LIT),
         FadeLength("fades.lift_up_beats", f"{name} a lift comes in", "enter", enters, "up_beats", "lift"),
         FadeLength(
             "fades.subtle_up_bars", f"{name} a subtle look comes in", "enter", enters, "up_beats", "subtle", True

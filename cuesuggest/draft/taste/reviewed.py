@@ -123,10 +123,12 @@ def repairs(song: ReviewedSong, made: Suggestion) -> frozenset[Repair]:
     """Return what has to be put right of a suggestion for it to be what the designer kept.
 
     "light": sections with another category; "one-shots": presses too many or missing; "lengths": fades longer or
-    shorter by more than a quarter; "levels": those off by more than 5 percent.
+    shorter by more than a quarter; "levels": those off by more than 5 percent; "colours": looks with more or fewer.
     """
     found = {("light", id_) for id_, category in made.light.items() if song.light[id_] != category}
     found |= {("one-shots", f"{at:.1f}") for at in (*_apart(made.shots, song.shots), *_apart(song.shots, made.shots))}
+    kept_looks = {look.id: look for look in song.song.looks}
+    found |= {("colours", each.id) for each in made.looks if each.colours != kept_looks.get(each.id, each).colours}
     for ours, kept in pairs(song, made.cues):
         found |= {("lengths", f"{ours.id} up")} if other_length(ours.up_beats, kept.up_beats) else set()
         found |= {("lengths", f"{ours.id} down")} if other_length(ours.down_beats, kept.down_beats) else set()

@@ -12,7 +12,7 @@ from cuesuggest.rules.plan.material import Material, finale
 from cuesuggest.rules.plan.plan_parts import Pin
 from cuesuggest.rules.plan.plan_reasons import SECOND_LOOK, with_reason
 from cuesuggest.rules.settings.house import OneShot
-from cuesuggest.score.records import CATEGORIES, Category, Look, PlannedSection
+from cuesuggest.score.records import CATEGORIES, Category, Look, PlannedSection, colours_alone
 
 __all__ = [
     "HOME",
@@ -46,6 +46,8 @@ class _Kind:
     surface: str
     """What to build where nothing in the air shows the light."""
     colours: str
+    count: int
+    """Of the colours that are meant by that."""
 
 
 _KINDS: dict[str, _Kind] = {
@@ -55,6 +57,7 @@ _KINDS: dict[str, _Kind] = {
         "soft columns of light that drift slowly",
         "a soft pattern on the wall or the curtain that drifts slowly",
         "one colour, close to the stage's own",
+        1,
     ),
     "lift-1": _Kind(
         "Parallel beams",
@@ -62,6 +65,7 @@ _KINDS: dict[str, _Kind] = {
         "parallel columns swinging together",
         "a row of patches on the wall or the curtain, swinging together",
         "two neighbouring colours",
+        2,
     ),
     "lift-2": _Kind(
         "Wide parallel beams",
@@ -69,6 +73,7 @@ _KINDS: dict[str, _Kind] = {
         "columns over the full width, swinging against each other",
         "patches over the full width of the wall or the curtain, swinging against each other",
         "two neighbouring colours and white",
+        3,
     ),
     "intense-1": _Kind(
         "Opening fan",
@@ -76,6 +81,7 @@ _KINDS: dict[str, _Kind] = {
         "a fan of columns that opens and closes, restarted on the downbeat",
         "patches on the wall or the curtain that spread and gather, restarted on the downbeat",
         "two colours in contrast",
+        2,
     ),
     "intense-2": _Kind(
         "Crossing fans",
@@ -83,6 +89,7 @@ _KINDS: dict[str, _Kind] = {
         "two fans of columns that sweep through each other, restarted on the downbeat",
         "two groups of patches that sweep through each other over the whole wall, restarted on the downbeat",
         "two colours in contrast and white",
+        3,
     ),
 }
 
@@ -160,6 +167,7 @@ def look_at(id_: str, category: Category, bar_seconds: float, brief: Brief) -> L
     source = brief.rig.playing[0].source
     bars = cycle(category, bar_seconds, brief)
     profile = brief.profile.looks
+    colours = int(profile.colours.of(category)) + (id_.endswith("-2"))
     in_the_air = kind.laser if source == "laser" else kind.lamp
     return Look(
         id=id_,
@@ -168,8 +176,8 @@ def look_at(id_: str, category: Category, bar_seconds: float, brief: Brief) -> L
         source=source,
         cycle_bars=bars,
         cycle_seconds=round(bars * bar_seconds, 2),
-        colours=int(profile.colours.of(category)) + (id_.endswith("-2")),
-        colour_relation=kind.colours,
+        colours=colours,
+        colour_relation=kind.colours if colours == kind.count else colours_alone(colours),
         level_ceiling=int(profile.ceiling.of(category)),
         peak_after=0.0,
         description=in_the_air if brief.rig.haze else kind.surface,
