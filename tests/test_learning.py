@@ -58,7 +58,7 @@ def test_somebody_who_wants_few_one_shots_and_dark_lifts_is_understood(found):
     assert abs(found.numbers["shots.most_per_song"] - 2) <= 1
     assert abs(found.numbers["looks.base_level.lift"] - (BAND.looks.base_level.lift - 15)) <= 5
     assert abs(found.numbers["looks.ceiling.lift"] - (BAND.looks.ceiling.lift - 15)) <= 5
-    assert {lesson.about for lesson in found.lessons} == {"one-shots", "levels of lift looks"}
+    assert {lesson.about for lesson in found.lessons} == {"One-shots", "Levels of lift looks"}
 
 
 def test_drafts_of_songs_left_out_need_fewer_repairs_in_the_new_style(found):
@@ -67,7 +67,7 @@ def test_drafts_of_songs_left_out_need_fewer_repairs_in_the_new_style(found):
 
 
 def test_each_lesson_says_in_how_many_songs_what_was_done(found):
-    shots = next(lesson for lesson in found.lessons if lesson.about == "one-shots")
+    shots = next(lesson for lesson in found.lessons if lesson.about == "One-shots")
     assert shots.evidence.startswith("In 7 of 8 songs you took one-shots out, in none the other way: ")
     assert shots.strength == "clear"
     assert shots.chance == pytest.approx(2 / 2**7)
@@ -317,7 +317,7 @@ def test_learn_asks_on_a_terminal_for_each_proposal_and_takes_those_with_a_yes(g
     words = [sys.executable, "-m", "cuesuggest", "learn", str(gone_through), "-o", str(mine)]
     shown, code = on_a_terminal(words, answer="n\ny\n")
     assert code == 0
-    assert "Take 1 (one-shots)? [y/N]" in shown
+    assert "Take 1 (One-shots)? [y/N]" in shown
     style = load_profile(mine)
     assert style.shots == BAND.shots
     assert style.looks.ceiling.lift < BAND.looks.ceiling.lift
@@ -327,10 +327,11 @@ def test_learn_asks_on_a_terminal_for_each_proposal_and_takes_those_with_a_yes(g
 
 
 def test_learn_never_writes_over_the_base_or_a_document(run, gone_through, tmp_path):
-    base = tmp_path / "base.toml"
-    base.write_text('based_on = "band"\n')
+    below, base = tmp_path / "below.toml", tmp_path / "base.toml"
+    below.write_text('based_on = "band"\n')
+    base.write_text('based_on = "below.toml"\n')
     document = next(gone_through.glob("*.cues.json"))
-    for target in (base, document):
+    for target in (base, below, document):
         before = target.read_bytes()
         code, _, err = run("learn", gone_through, "--profile", base, "-o", target, "--yes", "--force")
         assert code == 2

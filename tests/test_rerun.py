@@ -105,6 +105,14 @@ def test_colours_that_were_given_stay_whatever_the_style(song):
         assert looks["lift-1"].level_ceiling == load_profile(style).looks.ceiling.lift
 
 
+def test_colours_of_a_look_that_is_gone_are_told(song):
+    coloured = change(song, SetLook("intense-1", {"colours": 1, "colour_relation": "red"}), by="test")
+    dark = replace(BAND, drive=replace(BAND.drive, intense=1.0, intense_floor=1.0))
+    after, told = again(coloured, style=dark)
+    assert "intense-1" not in {look.id for look in after.looks}
+    assert "Opening fan had colours that you gave it (red); there is no such look any more." in told.lines
+
+
 def test_names_first_words_and_title_stay(song):
     second = song.analysis.sections[1].id
     named = change(song, SetSection(second, {"name": "Chorus", "first_words": "and the tide"}), by="test")

@@ -54,11 +54,11 @@ def learn(
     from cuesuggest.draft.taste.chance import FEWEST_SONGS
     from cuesuggest.draft.taste.lessons import learned, songs_to_learn_from
     from cuesuggest.rules import load_profile
+    from cuesuggest.rules.settings.settings_file import style_files
 
     base = load_profile(profile)
     places = [place for place in documents(named) if os.path.exists(place)]
-    inputs = [*places, *([Path(profile)] if os.path.exists(profile) else [])]
-    targets = check_targets([output], inputs, force=force) if output else []
+    targets = check_targets([output], [*places, *style_files(profile)], force=force) if output else []
     # What is proposed is read, and the style is written, to different places.
     to_screen = any(target.kind == "output" for target in targets)
     songs, left_out = songs_to_learn_from({click.format_filename(each.name): load(each) for each in places}, base)
@@ -98,7 +98,7 @@ def _told(found: Learned, base: Profile) -> list[str]:
     for number, lesson in enumerate(found.lessons, 1):
         lines += [
             "",
-            f"{number}. {_capital(lesson.about)} ({lesson.strength})",
+            f"{number}. {lesson.about} ({lesson.strength})",
             f"{_INDENT}{lesson.evidence}",
             *(f"{_INDENT}{line}" for line in _changes(lesson)),
             f"{_INDENT}{_weight(lesson)}",
@@ -152,9 +152,7 @@ def _style_file(lessons: Sequence[Lesson], found: Learned, base: Profile, profil
     based_on = profile if profile in known_names("profiles") else _way_to(Path(profile), target)
     numbers = {key: value for lesson in lessons for key, value in lesson.then.items()}
     reasons = {
-        key: f"{_capital(lesson.about)} ({lesson.strength}): {lesson.evidence}"
-        for lesson in lessons
-        for key in lesson.then
+        key: f"{lesson.about} ({lesson.strength}): {lesson.evidence}" for lesson in lessons for key in lesson.then
     }
     about = f"As {base.name}, with what {counted(len(found.songs), 'song')} taught."
     return style_text(based_on, about, numbers, reasons)
@@ -168,7 +166,3 @@ def _way_to(base: Path, target: Target) -> str:
         return f"./{Path(os.path.relpath(os.path.realpath(base), folder)).as_posix()}"
     except ValueError:  # on another drive
         return Path(os.path.realpath(base)).as_posix()
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

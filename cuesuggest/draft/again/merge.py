@@ -199,6 +199,10 @@ def _lines_of(old: Song, song: Song, rerun: Rerun, forgotten: int, notes: Iterab
     ):
         if cues:
             yield f"{what}: {in_places(cues, grid)}."
+    looks = {look.id for look in song.looks}
+    for look in old.looks:
+        if look.decided and look.id not in looks:
+            yield f"{look.name} had colours that you gave it ({look.colour_relation}); there is no such look any more."
     for each in song.unplaced:
         cue = each.cue
         yield f"Cue {cue.number:g} ({kind_words(cue)}, {cue.place}) lost its place: {each.why}. It is kept aside."

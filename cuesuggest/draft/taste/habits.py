@@ -150,7 +150,7 @@ class LevelOf:
     @property
     def name(self) -> str:
         """Which levels."""
-        return f"levels of {self.category} looks"
+        return f"Levels of {self.category} looks"
 
     def reading(self, song: ReviewedSong, made: Suggestion, base: Profile) -> Reading:
         """Return how levels of this category were left."""
@@ -187,7 +187,7 @@ class ColoursOf:
     @property
     def name(self) -> str:
         """Which looks."""
-        return f"colours of {self.category} looks"
+        return f"Colours of {self.category} looks"
 
     def reading(self, song: ReviewedSong, made: Suggestion, base: Profile) -> Reading:
         """Return how many colours the looks of this category were left with."""
@@ -216,7 +216,7 @@ class ColoursOf:
 class HowMuchLight:
     """Sections get more or less light than was suggested."""
 
-    name: str = "how much light a section gets"
+    name: str = "How much light a section gets"
     kind: str = "light"
 
     def reading(self, song: ReviewedSong, made: Suggestion, base: Profile) -> Reading:
@@ -252,7 +252,7 @@ class HowMuchLight:
 class HowManyShots:
     """One-shots are left out, or put in."""
 
-    name: str = "one-shots"
+    name: str = "One-shots"
     kind: str = "one-shots"
 
     def reading(self, song: ReviewedSong, made: Suggestion, base: Profile) -> Reading:
@@ -287,7 +287,7 @@ class HowManyShots:
 def habits() -> tuple[Habit, ...]:
     """Return everything that is looked for."""
     enters: tuple[CueKind, ...] = ("fade-in", "crossfade")
-    name = "the fade by which"
+    name = "The fade by which"
     return (
         HowMuchLight(),
         HowManyShots(),

@@ -194,7 +194,7 @@ def learned(songs: Sequence[ReviewedSong], base: Profile) -> Learned:
             return Learned(names, tuple(lessons), tuple(notes), style, before, after)
         # Together they do not help: the least sure one is given up.
         at = max(range(len(lessons)), key=lambda index: lessons[index].chance)
-        notes.append(f"{_capital(lessons[at].about)}: {_small(lessons[at].evidence)} It does not help beside the rest.")
+        notes.append(f"{lessons[at].about}: {lessons[at].evidence} It does not help beside the rest.")
         del lessons[at], found[at]
     return Learned(names, notes=tuple(notes))
 
@@ -209,21 +209,13 @@ def _lesson(habit: Habit, read: Sequence[Reading], trials: _Redrafts, chance: fl
     told = habit.evidence(read)
     then = habit.numbers(trials, dict(enumerate(read)))
     if not then:
-        return f"{_capital(habit.name)}: {_small(told)} No number of the style answers to that."
+        return f"{habit.name}: {told} No number of the style answers to that."
     without = [_without(habit, read, trials, song) for song in range(len(read))]
     before, after = trials.left_out([{}] * len(read), {habit.kind}), trials.left_out(without, {habit.kind})
     if after >= before:
         return (
-            f"{_capital(habit.name)}: {_small(told)} But a style that follows it would not save repairs on songs left "
+            f"{habit.name}: {told} But a style that follows it would not save repairs on songs left "
             f"out ({before} now, {after} then)."
         )
     now = {key: number_of(trials.base, key) for key in then}
     return Lesson(habit.name, now, then, told, chance, before, after)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _small(words: str) -> str:
-    return words[:1].lower() + words[1:]

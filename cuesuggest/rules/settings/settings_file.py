@@ -43,6 +43,7 @@ __all__ = [
     "settings_toml",
     "shipped_profiles",
     "shipped_rigs",
+    "style_files",
 ]
 
 Folder = Literal["profiles", "rigs"]
@@ -93,6 +94,18 @@ def load_profile(name_or_path: str | Path) -> Profile:
         If there is no such style or file, or a key or value in it is wrong.
     """
     return _profile(_file_of(name_or_path, "profiles"), ())
+
+
+def style_files(name_or_path: str | Path) -> tuple[Path, ...]:
+    """Return the files that a house style, which can be loaded, is read from: its own, and those it is based on."""
+    found: list[Path] = []
+    file = _file_of(name_or_path, "profiles")
+    while file.path is not None:
+        found.append(file.path)
+        if "based_on" not in file.table:
+            break
+        file = _base_file(file, file.table["based_on"], ())
+    return tuple(found)
 
 
 def load_rig(name_or_path: str | Path | None) -> Rig:
