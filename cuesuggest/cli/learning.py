@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -82,8 +83,10 @@ def learn(
         return
     put_out(targets, [_style_file(lessons, found, base, profile, target).encode() for target in targets])
     if not obj["quiet"]:
-        written = click.format_filename(targets[0].named)
-        _say([f"Written: {written}. Use it with: cuesuggest suggest SONG --profile {written}"], err=to_screen)
+        # Unbroken, however long: it may be copied.
+        echo(f"Written: {click.format_filename(targets[0].named)}", err=to_screen)
+        if not to_screen:
+            echo(f"Use it with: cuesuggest suggest SONG --profile {shlex.quote(str(targets[0].named))}")
 
 
 def _say(lines: Sequence[str], *, err: bool) -> None:
