@@ -82,11 +82,10 @@ def learn(
         echo("Nothing was written.", err=True)
         return
     put_out(targets, [_style_file(lessons, found, base, profile, target).encode() for target in targets])
-    if not obj["quiet"]:
+    if not obj["quiet"] and not to_screen:
         # Unbroken, however long: it may be copied.
-        echo(f"Written: {click.format_filename(targets[0].named)}", err=to_screen)
-        if not to_screen:
-            echo(f"Use it with: cuesuggest suggest SONG --profile {shlex.quote(str(targets[0].named))}")
+        echo(f"Written: {click.format_filename(targets[0].named)}")
+        echo(f"Use it with: cuesuggest suggest SONG --profile {shlex.quote(str(targets[0].named))}")
 
 
 def _say(lines: Sequence[str], *, err: bool) -> None:
