@@ -38,7 +38,7 @@ _INDENT = "   "
     metavar="NAME|FILE",
     help="The house style that the songs were drafted in.",
 )
-@click.option("-o", "--output", type=FILE, metavar="OUT", help="House style to write: mine.toml. Never over another.")
+@click.option("-o", "--output", type=FILE, metavar="OUT", help="House style to write, such as mine.toml.")
 @click.option("--yes", is_flag=True, help="Take everything that is proposed, without being asked.")
 @click.option("--force", is_flag=True, help="Replace a file that is there, but never what is worked from.")
 @everywhere
