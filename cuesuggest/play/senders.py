@@ -49,9 +49,10 @@ class OscSender:
     """
 
     def __init__(self, address: str | None) -> None:
-        found = _ADDRESS.fullmatch((address or HERE).strip())
+        named = HERE if address is None else address.strip()
+        found = _ADDRESS.fullmatch(named)
         port = PORT if found is None or found["port"] is None else int(found["port"])
-        if found is None or not 1 <= port <= 65535:
+        if not named or found is None or not 1 <= port <= 65535:
             raise CuesuggestError(f"{address!r} is no address. Write HOST:PORT, such as 192.0.2.7:9001.")
         host = found["six"] or found["host"] or HERE
         family, self._to = _resolved(host, port)
