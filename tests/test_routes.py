@@ -78,6 +78,17 @@ def test_each_route_has_four_to_seven_steps_of_which_one_says_what_to_check():
         assert "light" in route.lower() or name == "A spreadsheet"
 
 
+def test_links_within_the_page_lead_to_its_headings():
+    page = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8")
+    headings = {
+        re.sub(r"[^\w -]", "", name).lower().replace(" ", "-") for name in re.findall(r"^#+ (.+)$", page, re.MULTILINE)
+    }
+    links = set(re.findall(r"\]\(#([^)]+)\)", page))
+    links |= set(re.findall(r"docs/formats\.md#([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8")))
+    assert len(links) > 10
+    assert links <= headings
+
+
 def test_every_command_of_the_routes_is_walked_or_needs_somebody_at_the_keys(walked):
     assert {line for line in TYPED if not line.startswith(AT_KEYS)} == walked[1].keys()
     assert len(walked[1]) >= 12
