@@ -6,17 +6,14 @@ import pytest
 
 from cuesuggest.export import FORMATS
 from tests.songs import make_song
+from tests.test_export_formats import beside
 
 
 @pytest.fixture
 def document(tmp_path):
-    path = tmp_path / "evening.cues.json"
-    make_song("A8 B8 A8").save(path)
-    return path
-
-
-def beside(document):
-    return sorted(path.name for path in document.parent.iterdir() if path != document)
+    """A song whose recording is not there."""
+    make_song("A8 B8 A8").save(tmp_path / "evening.cues.json")
+    return tmp_path / "evening.cues.json"
 
 
 @pytest.mark.parametrize(
