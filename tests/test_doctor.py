@@ -1,5 +1,6 @@
 """The doctor: what it says of a machine and of a document, and the way back to an earlier state."""
 
+import importlib.util
 import json
 import os
 import re
@@ -67,6 +68,19 @@ def test_without_the_extra_it_says_how_more_scripts_come_on_paper(run, whole, mo
     assert "boxes for Chinese, Japanese, Korean, Thai" in said
     assert 'For Chinese, Japanese, Korean and emoji: pip install "cuesuggest[fonts]".' in said
     assert "export --font FILE" in said
+
+
+@pytest.mark.parametrize(
+    ("found", "says"), [(None, "For MIDI as well: pip install 'cuesuggest[live]'."), (True, "play sends OSC and MIDI.")]
+)
+def test_it_says_what_a_list_can_be_played_to(run, whole, monkeypatch, found, says):
+    real = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *more: found if name == "rtmidi" else real(name, *more)
+    )
+    code, out, _ = run("doctor")
+    assert code == 0
+    assert says in flat(out)
 
 
 def test_it_knows_what_every_library_that_is_asked_for_is_needed_for():

@@ -285,6 +285,7 @@ def test_lasers_go_only_with_somebody_at_the_keys(run, evening, receiver, tmp_pa
     ("words", "says"),
     [
         (("--to", "osc", "--address", "a b"), "'a b' is no address"),
+        (("--to", "osc", "--address", ""), "'' is no address"),
         (("--to", "osc", "--address", "127.0.0.1:0"), "is no address"),
         (("--to", "osc", "--address", "127.0.0.1:70000"), "is no address"),
         (("--to", "osc", "--address", "no-such-machine.invalid:9001"), "No machine is known by the name"),

@@ -306,6 +306,15 @@ def _typeface(topic: str) -> Iterator[Looked]:
     )
 
 
+def _playing(topic: str) -> Iterator[Looked]:
+    from importlib.util import find_spec
+
+    from cuesuggest.play.senders import EXTRA
+
+    midi = "and MIDI." if find_spec("rtmidi") else f"to other programs and desks. For MIDI as well: {EXTRA}."
+    yield Looked(topic, f"play sends OSC {midi}")
+
+
 def _said(error: BaseException) -> str:
     if isinstance(error, OSError) and error.strerror:
         return os.strerror(error.errno) if error.errno else error.strerror
@@ -322,5 +331,6 @@ _TOPICS: dict[str, Callable[[str], Iterator[Looked]]] = {
     "Writing": _writing,
     "Browser": _browser,
     "Typeface": _typeface,
+    "Playing": _playing,
 }
 _NEEDED = {"Libraries", "Decoders", "Networks", "Writing"}

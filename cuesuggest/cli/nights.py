@@ -139,6 +139,7 @@ def _tell(obj: dict[str, Any], told: list[ToldOfSong], last: str) -> None:
 
 def _write(obj: dict[str, Any], opened: OpenNight, names: str, given: dict[str, Any]) -> None:
     """Write the night: one file of live pages, one for the tablet, and of other formats one for each song."""
+    from cuesuggest.cli.exporting import names_with_sound
     from cuesuggest.export import chosen
     from cuesuggest.export.common.desk_map import DeskMap, load_map
     from cuesuggest.night.as_played import as_played, options_of
@@ -154,9 +155,10 @@ def _write(obj: dict[str, Any], opened: OpenNight, names: str, given: dict[str, 
     folder = given["output"] or opened.file.parent
     made: list[tuple[str, Callable[[], bytes]]] = []
     songs: list[tuple[Song, Options]] = []
+    sounding = names_with_sound(form for form, _ in files)
     for index, (place, song) in enumerate(zip(plan.songs, opened.songs, strict=True)):
         document = opened.places[index].document
-        own = _options(song, document, numbers, given, any(form.needs_sound for form, _ in files))
+        own = _options(song, document, numbers, given, sounding)
         songs.append((as_played(song, place, plan), options_of(own, place, plan, index)))
     for form, ending in files:
         made += _made(form, ending, stem, opened, plan, songs)
@@ -192,7 +194,7 @@ def _made(
     ]
 
 
-def _options(song: Song, document: Path, numbers: DeskMap, given: dict[str, Any], with_sound: bool) -> Options:
+def _options(song: Song, document: Path, numbers: DeskMap, given: dict[str, Any], sounding: list[str]) -> Options:
     from cuesuggest import __version__
     from cuesuggest.cli.exporting import sound_of
     from cuesuggest.export import Options
@@ -203,7 +205,7 @@ def _options(song: Song, document: Path, numbers: DeskMap, given: dict[str, Any]
         map=numbers,
         date=date.today().isoformat(),
         program=__version__,
-        sound=sound_of(song, document) if with_sound else None,
+        sound=sound_of(song, document, sounding) if sounding else None,
         allow_auto=given["allow_auto"],
         paper=given["paper"],
         fonts=given["fonts"],

@@ -46,10 +46,16 @@ _KEYS = (
 @click.option("--to", "to", type=click.Choice(["osc", "midi"]), required=True, help="What is sent.")
 @click.option("--address", metavar="HOST:PORT", help="Where OSC goes. Without it: this machine, port 52370.")
 @click.option("--port", metavar="NAME", help="The MIDI port. Without it: one of our own, called cuesuggest.")
-@click.option("--map", "map_file", type=FILE, metavar="FILE.toml", help="Notes, addresses … of your desk.")
+@click.option(
+    "--map",
+    "map_file",
+    type=FILE,
+    metavar="FILE.toml",
+    help="Notes, addresses … of your desk; `cuesuggest map` writes one.",
+)
 @allowing
-@click.option("--from", "start", type=SECONDS, metavar="TIME", help="Begin there, not at the start of the song.")
-@click.option("--start-now", is_flag=True, help="Do not wait for a key.")
+@click.option("--from", "start", type=SECONDS, metavar="TIME", help="Where in the recording; else the song's start.")
+@click.option("--start-now", is_flag=True, help="Start at once, without waiting for a key.")
 @everywhere
 @click.pass_obj
 def play(

@@ -47,6 +47,10 @@ class Format:
     """
     on_paper: bool = False
     """True if people hold it in their hands: the next print marks what has changed since."""
+    mixed: tuple[str, ...] = ()
+    """The parts whose levels can be chosen."""
+    in_time: bool = False
+    """True if its cues come in the show's time: it has no room for those before second 0."""
     plays: bool = False
     """True if machines act by it: what waits for a person is a reminder in it, and no more."""
     remarks: str = ""
@@ -121,6 +125,7 @@ FORMATS: dict[str, Format] = {
             loses="reasons, cautions, notes; letters outside ASCII; levels finer than 1 in 127",
             files={".mid": "desk.midi:write"},
             plays=True,
+            in_time=True,
         ),
         Format(
             name="msc",
@@ -130,6 +135,7 @@ FORMATS: dict[str, Format] = {
             files={".msc.mid": "desk.show_control:write"},
             plays=True,
             experimental=True,
+            in_time=True,
         ),
         Format(
             name="timecode",
@@ -146,6 +152,8 @@ FORMATS: dict[str, Format] = {
             files={".practice.wav": "desk.practice:write_mixed", ".count.wav": "desk.practice:write_alone"},
             needs_sound=True,
             remarks="desk.counting:cut_short",
+            mixed=("song", "click", "count"),
+            in_time=True,
         ),
         Format(
             name="show-audio",
@@ -154,6 +162,7 @@ FORMATS: dict[str, Format] = {
             loses="the cues; stereo",
             files={".with-ltc.wav": "desk.show_audio:write"},
             needs_sound=True,
+            mixed=("song", "timecode"),
         ),
         Format(
             name="markers",
@@ -187,6 +196,7 @@ FORMATS: dict[str, Format] = {
             loses="reasons, cautions, notes; letters outside ASCII",
             files={".osc.txt": "desk.osc:write"},
             plays=True,
+            in_time=True,
         ),
         Format(
             name="captions",
@@ -194,6 +204,7 @@ FORMATS: dict[str, Format] = {
             standard="WebVTT (W3C)",
             loses="looks, levels and fades as values, reasons, notes",
             files={".vtt": "desk.captions:write"},
+            in_time=True,
         ),
         Format(
             name="dawproject",
@@ -203,6 +214,7 @@ FORMATS: dict[str, Format] = {
             files={".dawproject": "data.daw_project:write"},
             needs_sound=True,
             experimental=True,
+            in_time=True,
         ),
         Format(
             name="timeline",
@@ -210,6 +222,7 @@ FORMATS: dict[str, Format] = {
             standard="OpenTimelineIO (Academy Software Foundation), its JSON",
             loses="levels and fades as values; times finer than a frame, but for a note in each marker",
             files={".otio": "data.timeline:write"},
+            in_time=True,
         ),
         Format(
             name="score",
@@ -217,6 +230,7 @@ FORMATS: dict[str, Format] = {
             standard="MusicXML 4.0 (W3C)",
             loses="levels and fades as values, reasons, notes; tempo within a bar; long names are cut",
             files={".musicxml": "data.musicxml:write"},
+            in_time=True,
         ),
         Format(
             name="jams",

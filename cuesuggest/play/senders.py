@@ -12,10 +12,11 @@ from typing import Any, Protocol
 
 from cuesuggest.errors import CuesuggestError, reason_of
 
-__all__ = ["HERE", "PORT", "MidiSender", "OscSender", "Sender"]
+__all__ = ["EXTRA", "HERE", "PORT", "MidiSender", "OscSender", "Sender"]
 
 HERE = "127.0.0.1"
 PORT = 52370  # ours, from the range that is nobody's (RFC 6335: 49152 to 65535); OSC has no port of its own
+EXTRA = "pip install 'cuesuggest[live]'"
 _ADDRESS = re.compile(r"(?:\[(?P<six>[^\]]+)\]|(?P<host>[^:\s]*))(?::(?P<port>\d{1,5}))?")
 
 
@@ -49,9 +50,10 @@ class OscSender:
     """
 
     def __init__(self, address: str | None) -> None:
-        found = _ADDRESS.fullmatch((address or HERE).strip())
+        named = HERE if address is None else address.strip()
+        found = _ADDRESS.fullmatch(named)
         port = PORT if found is None or found["port"] is None else int(found["port"])
-        if found is None or not 1 <= port <= 65535:
+        if not named or found is None or not 1 <= port <= 65535:
             raise CuesuggestError(f"{address!r} is no address. Write HOST:PORT, such as 192.0.2.7:9001.")
         host = found["six"] or found["host"] or HERE
         family, self._to = _resolved(host, port)
@@ -112,7 +114,7 @@ class MidiSender:
             names = [] if port is None else list(dict.fromkeys(mido.get_output_names()))
         except ImportError:
             raise CuesuggestError(
-                "Playing to MIDI needs the package python-rtmidi. Install it with: pip install 'cuesuggest[live]'"
+                f"Playing to MIDI needs the package python-rtmidi. Install it with: {EXTRA}"
             ) from None
         except Exception as error:  # each system's driver has errors of its own
             raise _no_midi(error) from None
@@ -124,7 +126,7 @@ class MidiSender:
             self._port = mido.open_output(meant[0]) if meant else mido.open_output("cuesuggest", virtual=True)
         except ImportError:
             raise CuesuggestError(
-                "Playing to MIDI needs the package python-rtmidi. Install it with: pip install 'cuesuggest[live]'"
+                f"Playing to MIDI needs the package python-rtmidi. Install it with: {EXTRA}"
             ) from None
         except Exception as error:
             raise _no_midi(error) from None
