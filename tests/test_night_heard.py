@@ -81,7 +81,7 @@ def test_in_heard_songs_the_sound_check_keeps_decisions_and_is_undone_to_the_dig
                 cue.level,
                 cue.place,
             )
-    undo_night(open_night(night))
+    undo_night(night)
     undone = [Song.load(place.document) for place in open_night(night).places]
     assert list(map(content, undone)) == list(map(content, before))
 

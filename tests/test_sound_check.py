@@ -1,9 +1,13 @@
 """Changes for a whole night at sound check: said song by song, with every decision kept, taken back in one step."""
 
 import json
+import os
+import shlex
 import shutil
+import signal
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -40,6 +44,16 @@ def decide(file, title, *edits):
     path = document(file, title)
     song = Song.load(path)
     change_all(song, edits, by="page").save(path)
+
+
+def unbroken(out):
+    """What was printed, as if the screen were as wide as it takes."""
+    return " ".join(out.split())
+
+
+def shortened_to(file, count):
+    """Leave only the first songs of a night in its set list, so that a test takes less long."""
+    file.write_text("[[songs]]".join(file.read_text().split("[[songs]]")[: count + 1]))
 
 
 def shots(song):
@@ -140,7 +154,7 @@ def test_it_is_undone_in_one_step_to_the_digit(friday, wanted):
     changed = [content(song) for song in songs_of(friday)]
     assert all(now != was for now, was in zip(changed, before, strict=True))
     assert all(song.rig.values == songs_of(friday)[0].rig.values for song in songs_of(friday))
-    said, _ = undo_night(open_night(friday))
+    said, _ = undo_night(friday)
     assert [content(song) for song in songs_of(friday)] == before
     assert said == wanted.words
     assert kept_changes(friday) == []
@@ -150,7 +164,7 @@ def test_where_no_earlier_state_is_kept_it_is_undone_all_the_same(friday, monkey
     monkeypatch.setattr(whole_night, "kept_folder", lambda _: None)
     before = songs_of(friday)
     change_night(open_night(friday), Wanted(without=("strobe",), ceiling=50))
-    undo_night(open_night(friday))
+    undo_night(friday)
     for was, now in zip(before, songs_of(friday), strict=True):
         assert (now.rig, now.profile, now.looks, now.plan) == (was.rig, was.profile, was.looks, was.plan)
         assert [replace(cue, number=0.0) for cue in now.cues] == [replace(cue, number=0.0) for cue in was.cues]
@@ -174,7 +188,7 @@ def test_the_history_of_a_song_says_it_and_one_that_was_printed_since_is_undone_
         in (run("edit", document(friday, "Tin Roof"), "history")[1])
     )
     assert run("night", friday, "--to", "page.pdf")[0] == 0
-    undo_night(open_night(friday))
+    undo_night(friday)
     for was, now in zip(before, songs_of(friday), strict=True):
         assert (now.rig, now.profile, now.plan) == (was.rig, was.profile, was.plan)
         assert [replace(cue, number=0.0) for cue in now.cues] == [replace(cue, number=0.0) for cue in was.cues]
@@ -186,8 +200,8 @@ def test_a_song_that_is_dropped_keeps_its_document_and_the_others_their_numbers(
     assert {path: path.read_bytes() for path in files} == files
     plan = open_night(friday).plan()
     assert [(song.number, song.cues[0]) for song in plan.songs] == [(1, "101"), (2, "201"), (3, "301"), (6, "601")]
-    assert plan.changed == ("without song 4 and 5",)
-    undo_night(open_night(friday))
+    assert plan.changed == ("without song 4 (Salt Road) and song 5 (Two Rivers)",)
+    undo_night(friday)
     assert len(open_night(friday).plan().songs) == 6
 
 
@@ -196,13 +210,16 @@ def test_changes_on_top_of_each_other_are_undone_one_by_one(friday):
     change_night(open_night(friday), Wanted(without=("strobe",)))
     second = [content(song) for song in songs_of(friday)]
     change_night(open_night(friday), Wanted(ceiling=45), drop=("1",))
-    assert [each.said for each in kept_changes(friday)] == ["without strobe", "nothing above 45 %, without song 1"]
-    undo_night(open_night(friday))
+    assert [each.said for each in kept_changes(friday)] == [
+        "without strobe",
+        "nothing above 45 %, without song 1 (Paper Boats)",
+    ]
+    undo_night(friday)
     assert [content(song) for song in songs_of(friday)] == second
-    undo_night(open_night(friday))
+    undo_night(friday)
     assert [content(song) for song in songs_of(friday)] == first
     with pytest.raises(CuesuggestError, match="Nothing was changed at sound check"):
-        undo_night(open_night(friday))
+        undo_night(friday)
 
 
 def test_nothing_is_taken_back_where_something_was_decided_since(friday):
@@ -211,7 +228,7 @@ def test_nothing_is_taken_back_where_something_was_decided_since(friday):
     decide(friday, "Paper Boats", SetCue(song.cues[0].id, {"note": "wait for me"}))
     before = [content(song) for song in songs_of(friday)]
     with pytest.raises(CuesuggestError, match="other things were decided in Paper Boats, so nothing was taken back"):
-        undo_night(open_night(friday))
+        undo_night(friday)
     assert [content(song) for song in songs_of(friday)] == before
 
 
@@ -225,17 +242,182 @@ def test_the_biggest_look_makes_way_where_others_are_to_have_it(friday):
     assert conflicts(Song.load(document(friday, "Salt Road"))) == ()
 
 
-def test_if_one_song_cannot_be_saved_none_is_changed(friday, monkeypatch):
+def after_saves(monkeypatch, count, end):
+    """Let the program come to an end when so many songs of the night are saved."""
+    save, saved = Song.save, []
+
+    def last(self, path, expected_revision=None):
+        if len(saved) == count:
+            saved.append(path)
+            end()
+        save(self, path, expected_revision)
+        saved.append(path)
+
+    monkeypatch.setattr(Song, "save", last)
+
+
+def full():
+    raise CuesuggestError("The disk is full.")
+
+
+def stopped():
+    raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize("end", [full, stopped])
+def test_if_one_song_cannot_be_saved_or_somebody_stops_it_none_is_changed(friday, monkeypatch, end):
+    shortened_to(friday, 3)
     before = [content(song) for song in songs_of(friday)]
+    with monkeypatch.context() as patched:
+        after_saves(patched, 2, end)
+        with pytest.raises((CuesuggestError, KeyboardInterrupt)):
+            change_night(open_night(friday), Wanted(ceiling=50))
+    assert [content(song) for song in songs_of(friday)] == before
+    assert kept_changes(friday) == []
 
-    def full(*_):
-        raise CuesuggestError("The disk is full.")
 
-    monkeypatch.setattr(whole_night, "write_all", full)
+@pytest.mark.parametrize("end", [full, stopped])
+def test_if_one_song_cannot_be_taken_back_none_is(friday, monkeypatch, end):
+    shortened_to(friday, 3)
+    change_night(open_night(friday), Wanted(ceiling=50))
+    changed = [content(song) for song in songs_of(friday)]
+    with monkeypatch.context() as patched:
+        after_saves(patched, 2, end)
+        with pytest.raises((CuesuggestError, KeyboardInterrupt)):
+            undo_night(friday)
+    assert [content(song) for song in songs_of(friday)] == changed
+    assert [each.said for each in kept_changes(friday)] == ["nothing above 50 %"]
+
+
+def test_if_what_was_changed_cannot_be_noted_no_song_is_changed(friday, monkeypatch):
+    before = [content(song) for song in songs_of(friday)]
+    monkeypatch.setattr(whole_night, "write_all", lambda *_: full())
     with pytest.raises(CuesuggestError, match="disk is full"):
         change_night(open_night(friday), Wanted(ceiling=50))
     assert [content(song) for song in songs_of(friday)] == before
     assert not changes_file(friday).exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="a program is killed in the middle of its work")
+def test_killed_halfway_it_is_told_which_songs_lack_the_change_and_all_is_taken_back(friday, monkeypatch, run):
+    shortened_to(friday, 4)
+    before = [content(song) for song in songs_of(friday)]
+    child = os.fork()
+    if child == 0:
+        after_saves(monkeypatch, 2, lambda: os.kill(os.getpid(), signal.SIGKILL))
+        try:
+            change_night(open_night(friday), Wanted(ceiling=50))
+        finally:
+            os._exit(0)
+    assert os.WTERMSIG(os.waitpid(child, 0)[1]) == signal.SIGKILL
+    after = [content(song) for song in songs_of(friday)]
+    assert [now != was for now, was in zip(after, before, strict=True)] == [True] * 2 + [False] * 2
+    code, out, err = run("night", friday)
+    assert (code, err) == (0, "")
+    assert (
+        "Changed at sound check: nothing above 50 %, but not in Slow Ferry, Salt Road: it was taken back there, "
+        "or the command was stopped. To have it in all songs, take it back with --undo and give it again."
+    ) in unbroken(out)
+    code, out, err = run("night", friday, "--undo")
+    assert (code, err) == (0, "")
+    assert out.count("It is as it was before.") == 2
+    assert [content(song) for song in songs_of(friday)] == before
+    assert kept_changes(friday) == []
+
+
+def test_a_change_that_the_page_took_back_in_one_song_is_told_of_the_night(friday):
+    shortened_to(friday, 2)
+    change_night(open_night(friday), Wanted(ceiling=50))
+    assert open_night(friday).plan().changed == ("nothing above 50 %",)
+    path = document(friday, "Tin Roof")
+    undo(Song.load(path)).save(path)
+    (told,) = open_night(friday).plan().changed
+    assert told.startswith("nothing above 50 %, but not in Tin Roof: it was taken back there")
+
+
+def test_a_dropped_song_stays_dropped_in_another_order(friday):
+    change_night(open_night(friday), Wanted(), drop=("paper boats",))
+    head, *songs = friday.read_text().split("[[songs]]")
+    friday.write_text("[[songs]]".join([head, *reversed(songs)]))
+    assert [(song.number, song.title) for song in open_night(friday).plan().songs] == list(
+        enumerate(list(reversed(SONGS))[:-1], 1)
+    )
+    undo_night(friday)
+    assert len(open_night(friday).plan().songs) == 6
+
+
+def test_a_night_of_which_nothing_is_left_can_still_be_taken_back(friday):
+    change_night(open_night(friday), Wanted(), drop=("paper boats",))
+    head, first, *_ = friday.read_text().split("[[songs]]")
+    friday.write_text("[[songs]]".join([head, first]))
+    with pytest.raises(CuesuggestError, match="has no songs to play"):
+        open_night(friday)
+    undo_night(friday)
+    assert [song.title for song in open_night(friday).plan().songs] == ["Paper Boats"]
+
+
+def test_a_document_that_is_gone_by_then_keeps_nobody_from_taking_the_change_back(friday):
+    shortened_to(friday, 3)
+    before = [content(song) for song in songs_of(friday)]
+    change_night(open_night(friday), Wanted(ceiling=50))
+    gone = document(friday, "Tin Roof")
+    gone.rename(gone.with_suffix(".away"))
+    _, told = undo_night(friday)
+    assert lines_of(told, gone.name) == ("Its document is not there any more.",)
+    after = [content(Song.load(document(friday, title))) for title in ("Paper Boats", "Slow Ferry")]
+    assert after == [before[0], before[2]]
+
+
+def test_a_document_that_is_named_in_two_ways_is_changed_once(friday):
+    shortened_to(friday, 2)
+    before = [content(song) for song in songs_of(friday)]
+    text = friday.read_text()
+    friday.write_text(f'{text}\n[[songs]]\ndocument = "../{friday.parent.name}/tin-roof.cues.json"\n')
+    told = change_night(open_night(friday), Wanted(ceiling=50))
+    assert [each.number for each in told if each.title == "Tin Roof"] == [2, 3]
+    undo_night(friday)
+    assert [content(song) for song in songs_of(friday)] == [*before, before[1]]
+
+
+def test_where_there_is_nothing_to_change_no_older_change_is_offered_to_be_taken_back(friday, run):
+    shortened_to(friday, 2)
+    run("night", friday, "--ceiling", "50")
+    code, out, _ = run("night", friday, "--ceiling", "70")
+    assert code == 0
+    assert out.count("Nothing to change.") == 2
+    assert out.endswith("Nothing was changed.\n")
+    assert [each.said for each in kept_changes(friday)] == ["nothing above 50 %"]
+
+
+def test_the_command_that_takes_it_back_can_be_copied_from_a_folder_with_a_space_in_it(friday, run):
+    file = Path(shutil.copytree(friday.parent, friday.parent.with_name("two words"))) / friday.name
+    _, out, _ = run("night", file, "--drop", "1")
+    command = out.splitlines()[-1].partition("with: ")[2]
+    assert shlex.split(command) == ["cuesuggest", "night", str(file), "--undo"]
+
+
+def test_a_long_title_is_told_within_the_width_of_the_screen(friday, run, monkeypatch):
+    shortened_to(friday, 2)
+    monkeypatch.setenv("COLUMNS", "80")
+    path = document(friday, "Tin Roof")
+    song = Song.load(path)
+    song.replaced(title="Tin " * 49 + "Roof", revision=song.revision + 1).save(path)
+    for options in ((), ("--without", "strobe"), ("--undo",)):
+        _, out, _ = run("night", friday, *options)
+        lines = [line for line in out.splitlines() if str(friday) not in line]
+        assert max(map(len, lines)) <= 80
+        assert "Tin Tin Roof" in unbroken(out)
+
+
+def test_what_is_no_set_list_is_told_for_what_it_is(friday, run):
+    _, _, err = run("night", friday.parent)
+    assert "is a folder. Name the night in it (NIGHT.toml), or write one: cuesuggest night --new" in err
+    path = document(friday, "Tin Roof")
+    _, _, err = run("night", path)
+    assert "is the document of one song. A night names the documents of several in a file of its own" in err
+    path.unlink()
+    _, _, err = run("night", friday)
+    assert f"{friday}, song 2: {path} was not found." in err
 
 
 def test_what_cannot_be_is_refused_in_words(friday):
@@ -270,7 +452,7 @@ def test_an_added_cue_on_a_dead_side_is_taken_out_and_comes_back(friday):
     told = change_night(open_night(friday), Wanted(without=("b",)))
     assert on_side(Song.load(path), "B") == []
     assert "added by you, was on side B: it is taken out" in " ".join(lines_of(told, "Slow Ferry"))
-    undo_night(open_night(friday))
+    undo_night(friday)
     assert Song.load(path).cues == own
 
 
@@ -298,9 +480,9 @@ def test_on_the_command_line_it_is_one_command_and_one_to_take_it_back(run, frid
         assert title in out
     assert f"cuesuggest night {friday} --undo" in out
     code, out, _ = run("night", friday)
-    assert "Changed at sound check: without strobe, nothing above 60 %, without song 3." in out
+    assert "Changed at sound check: without strobe, nothing above 60 %, without song 3 (Slow Ferry)." in unbroken(out)
     code, out, _ = run("night", friday, "--undo")
-    assert "Taken back: without strobe, nothing above 60 %, without song 3." in out
+    assert "Taken back: without strobe, nothing above 60 %, without song 3 (Slow Ferry)." in out
     assert [content(song) for song in songs_of(friday)] == before
     told = json.loads(changes_file(friday).read_text())
     assert told["changes"] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -72,20 +73,38 @@ def night(obj: dict[str, Any], /, file: Path | None, folder: Path | None, names:
         raise click.UsageError("Name a night (NIGHT.toml), or write one with --new FOLDER.")
     from cuesuggest.night.the_set import open_night
 
+    _check_night(file)
+    if given["undo"]:
+        from cuesuggest.night.whole_night import undo_night
+
+        said, told = undo_night(file)
+        _tell(obj, told, f"Taken back: {said}.")
+        return
     opened = open_night(file)
     if names is not None:
         _write(obj, opened, names, given)
     elif changing:
         _change(obj, opened, given)
-    elif given["undo"]:
-        from cuesuggest.night.whole_night import undo_night
-
-        said, told = undo_night(opened)
-        _tell(obj, told, f"Taken back: {said}.")
     else:
         from cuesuggest.cli.night_report import night_text
 
         echo(night_text(opened.plan(), min(width(), _WIDEST)), nl=False)
+
+
+def _check_night(file: Path) -> None:
+    """Refuse what is easily taken for a set list, before it is read as one."""
+    from cuesuggest.sound.recording import DOCUMENT_SUFFIX
+
+    if os.path.isdir(file):
+        raise CuesuggestError(
+            f"{file} is a folder. Name the night in it (NIGHT.toml), or write one: cuesuggest night --new "
+            f"{shlex.quote(str(file))}"
+        )
+    if file.name.endswith(DOCUMENT_SUFFIX):
+        raise CuesuggestError(
+            f"{file} is the document of one song. A night names the documents of several in a file of its own: write "
+            f"one with cuesuggest night --new {shlex.quote(str(file.parent))}"
+        )
 
 
 def _new(obj: dict[str, Any], file: Path | None, folder: Path, *, force: bool) -> None:
@@ -121,7 +140,9 @@ def _change(obj: dict[str, Any], opened: OpenNight, given: dict[str, Any]) -> No
         volunteer=given["volunteer"],
     )
     told = change_night(opened, wanted, restrain=given["restrain"], drop=given["drop"])
-    _tell(obj, told, f"Take all of it back with: cuesuggest night {opened.file} --undo")
+    changed = any(song.changed for song in told)
+    back = f"Take all of it back with: cuesuggest night {shlex.quote(str(opened.file))} --undo"
+    _tell(obj, told, back if changed else "Nothing was changed.")
 
 
 def _tell(obj: dict[str, Any], told: list[ToldOfSong], last: str) -> None:
@@ -131,7 +152,8 @@ def _tell(obj: dict[str, Any], told: list[ToldOfSong], last: str) -> None:
         return
     columns = min(width(), _WIDEST)
     for song in told:
-        echo(f"{song.number:>3}  {song.title}" if song.number else f"  {song.title}")
+        number = f"{song.number:>3}  " if song.number else "     "
+        echo(textwrap.fill(song.title, columns, initial_indent=number, subsequent_indent="     "))
         for line in song.lines:
             echo(textwrap.fill(line, columns, initial_indent="     ", subsequent_indent="       "))
     echo(last)

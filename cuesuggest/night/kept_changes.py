@@ -12,7 +12,10 @@ from typing import Any
 from cuesuggest.bounded import read_text
 from cuesuggest.errors import CuesuggestError
 
-__all__ = ["KeptChange", "changes_file", "changes_text", "kept_changes"]
+__all__ = ["BY", "KeptChange", "changes_file", "changes_text", "kept_changes"]
+
+BY = "sound check"
+"""Who changed a song, in its history."""
 
 _FORMAT = "cuesuggest-night-changes"
 _VERSION = 1
@@ -26,8 +29,8 @@ class KeptChange:
     """What it does, in a sentence."""
     time: str
     """In UTC, as in the history of each song that it changed."""
-    dropped: tuple[int, ...] = ()
-    """Numbers of the songs that it took out of the night."""
+    dropped: tuple[tuple[int, str], ...] = ()
+    """Numbers and documents, as the set list names them, of the songs that it took out of the night."""
     songs: tuple[str, ...] = ()
     """Documents that it changed, as seen from the folder of the set list."""
 
@@ -61,7 +64,10 @@ def kept_changes(night: Path) -> list[KeptChange]:
     listed = told.get("changes")
     if not isinstance(listed, list) or not all(map(_is_change, listed)):
         raise wrong
-    return [KeptChange(each["said"], each["time"], tuple(each["dropped"]), tuple(each["songs"])) for each in listed]
+    return [
+        KeptChange(each["said"], each["time"], tuple(map(tuple, each["dropped"])), tuple(each["songs"]))
+        for each in listed
+    ]
 
 
 def _is_change(told: Any) -> bool:
@@ -71,7 +77,8 @@ def _is_change(told: Any) -> bool:
     return (
         isinstance(told, dict)
         and all(isinstance(told.get(key), str) for key in ("said", "time"))
-        and is_list("dropped", int)
+        and is_list("dropped", list)
+        and all([type(part) for part in each] == [int, str] for each in told["dropped"])
         and is_list("songs", str)
     )
 

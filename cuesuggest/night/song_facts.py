@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cuesuggest.night.kept_changes import BY
 from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.grid import Grid
@@ -37,6 +38,8 @@ class SongFacts:
     profile: Profile
     rig: Rig
     to_do: str
+    sound_checks: frozenset[str]
+    """Times of the changes of a sound check that its history holds."""
 
 
 def size_of(look: str) -> int:
@@ -82,6 +85,7 @@ def facts_of(song: Song) -> SongFacts:
         profile=profile_from_values(song.profile.values),
         rig=rig_from_values(song.rig.values),
         to_do=", ".join(filter(None, left)),
+        sound_checks=frozenset(entry.time for entry in song.history if entry.by == BY),
     )
 
 

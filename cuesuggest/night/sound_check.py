@@ -17,6 +17,7 @@ from cuesuggest.draft.again.redraft import lights_that_change
 from cuesuggest.draft.clashes import new_clashes
 from cuesuggest.draft.settling import settled
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.night.kept_changes import BY
 from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue
@@ -24,9 +25,7 @@ from cuesuggest.song import Edit, RemoveCue, SetCue, SetPlan, SetSettings, Setti
 from cuesuggest.song.compared import compared, in_places
 from cuesuggest.song.decided import stands
 
-__all__ = ["BY", "Checked", "Wanted", "checked"]
-
-BY = "sound check"
+__all__ = ["Checked", "Wanted", "checked"]
 
 _SOURCES = ("laser", "lamp", "strobe")
 _SETS_LEVEL = (*ENTRANCES, "ramp")

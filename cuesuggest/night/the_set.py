@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from cuesuggest.errors import CuesuggestError
+from cuesuggest.errors import CuesuggestError, DocumentError
 from cuesuggest.export.common.escape import toml_string
 from cuesuggest.night.arranged import arranged
 from cuesuggest.night.kept_changes import KeptChange, kept_changes
-from cuesuggest.night.song_facts import facts_of
+from cuesuggest.night.song_facts import SongFacts, facts_of
 from cuesuggest.rules.settings.set_list import AFTER, SetList
 from cuesuggest.rules.settings.settings_file import load_set_list
 from cuesuggest.score.night_records import NightPlan
-from cuesuggest.song import Song
+from cuesuggest.song import Song, path_to
 
-__all__ = ["OpenNight", "SetPlace", "documents_of", "new_set_list", "open_night", "places_of"]
+__all__ = ["OpenNight", "SetPlace", "documents_of", "new_set_list", "open_night", "places_of", "plan_of"]
 
 _COLUMN = 24  # in which comments stand
 
@@ -43,11 +44,8 @@ class OpenNight:
 
     def plan(self) -> NightPlan:
         """Arrange it."""
-        return arranged(
-            self.set_list,
-            [(each.number, each.after, facts_of(song)) for each, song in zip(self.places, self.songs, strict=True)],
-            [each.said for each in self.changes],
-        )
+        songs = [(each, facts_of(song)) for each, song in zip(self.places, self.songs, strict=True)]
+        return plan_of(self.file, self.set_list, self.changes, songs)
 
 
 def open_night(file: Path) -> OpenNight:
@@ -65,7 +63,13 @@ def open_night(file: Path) -> OpenNight:
     set_list = load_set_list(file)
     changes = kept_changes(file)
     places = places_of(file, set_list, changes)
-    songs = {each.document: Song.load(each.document) for each in places}
+    songs: dict[Path, Song] = {}
+    for place in places:
+        if place.document not in songs:
+            try:
+                songs[place.document] = Song.load(place.document)
+            except DocumentError as error:
+                raise DocumentError(f"{file}, song {place.number}: {error}") from None
     return OpenNight(file, set_list, tuple(places), tuple(songs[each.document] for each in places), tuple(changes))
 
 
@@ -89,17 +93,49 @@ def places_of(file: Path, set_list: SetList, changes: Iterable[KeptChange]) -> l
     CuesuggestError
         If none is left.
     """
-    dropped = {number for change in changes for number in change.dropped}
+    dropped = {number for change in changes for each in change.dropped for number in _numbers(set_list, *each)}
+    # One document is one, by whichever way it is named: it is saved once.
+    ways: dict[str, Path] = {}
     found = [
-        SetPlace(number, file.parent / song.document, song.after)
+        SetPlace(number, ways.setdefault(os.path.abspath(way), way), song.after)
         for number, song in enumerate(set_list.songs, 1)
         if number not in dropped
+        for way in (file.parent / song.document,)
     ]
     if not found:
         raise CuesuggestError(
             f"{file} has no songs to play. Add a table [[songs]] for each, or take the last change back with --undo."
         )
     return found
+
+
+def _numbers(set_list: SetList, number: int, document: str) -> Iterable[int]:
+    """Return which songs were dropped as a number and a document: others, where the order was changed since."""
+    named = [at for at, song in enumerate(set_list.songs, 1) if song.document == document]
+    return [number] if number in named else named
+
+
+def plan_of(
+    file: Path, set_list: SetList, changes: Iterable[KeptChange], songs: Sequence[tuple[SetPlace, SongFacts]]
+) -> NightPlan:
+    """Arrange a night of songs that are known by their facts, and say what was changed at sound check."""
+    by_way = {os.path.realpath(place.document): facts for place, facts in songs}
+    told = []
+    for change in changes:
+        there = [by_way.get(os.path.realpath(path_to(file, named))) for named in change.songs]
+        lacking = [facts.title for facts in there if facts is not None and change.time not in facts.sound_checks]
+        told.append(f"{change.said}{_lacking(lacking)}")
+    return arranged(set_list, [(place.number, place.after, facts) for place, facts in songs], told)
+
+
+def _lacking(titles: Sequence[str]) -> str:
+    """Say in which songs a change does not hold; nothing where it holds in all."""
+    if not titles:
+        return ""
+    return (
+        f", but not in {', '.join(titles)}: it was taken back there, or the command was stopped. To have it in all "
+        "songs, take it back with --undo and give it again"
+    )
 
 
 def new_set_list(title: str, documents: Sequence[tuple[str, str]]) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -11,16 +12,20 @@ from pathlib import Path
 from cuesuggest.draft.states import KeptStates, kept_folder
 from cuesuggest.draft.undo import taken_back
 from cuesuggest.errors import CuesuggestError
+from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.gate_out import check_targets, write_all
 from cuesuggest.night.as_played import numbered_in_night
-from cuesuggest.night.kept_changes import KeptChange, changes_file, changes_text
-from cuesuggest.night.sound_check import BY, Checked, Wanted, checked
+from cuesuggest.night.kept_changes import BY, KeptChange, changes_file, changes_text, kept_changes
+from cuesuggest.night.sound_check import Checked, Wanted, checked
 from cuesuggest.night.the_set import OpenNight
+from cuesuggest.rules.settings.settings_file import load_set_list
 from cuesuggest.score.night_records import NightPlan
 from cuesuggest.song import Song, check_savable, path_from, path_to
 from cuesuggest.song.edits import last_action
 
 __all__ = ["ToldOfSong", "change_night", "undo_night"]
+
+_NAME = 40  # letters of a title that is told in a line with others
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +35,7 @@ class ToldOfSong:
     number: int
     title: str
     lines: tuple[str, ...]
+    changed: bool = True
 
 
 def change_night(
@@ -67,27 +73,36 @@ def change_night(
             narrower = _narrower(plan, place.number) if restrain else ()
             numbered = partial(numbered_in_night, number=place.number, step=plan.step)
             found[place.document] = checked(song, place.document, wanted, at, narrower=narrower, numbered=numbered)
-        told.append(ToldOfSong(place.number, song.title, found[place.document].lines))
+        each = found[place.document]
+        told.append(ToldOfSong(place.number, song.title, each.lines, changed=each.after != each.before))
     if len(set(dropped)) == len(night.places):
         raise CuesuggestError("No song would be left to play. Leave one in.")
     changed = {document: each for document, each in found.items() if each.after != each.before}
     if not changed and not dropped:
         return told
     words = [wanted.words, "the biggest look kept for where it counts" if restrain else ""]
-    words.append(f"without song {' and '.join(map(str, sorted(set(dropped))))}" if dropped else "")
+    both = zip(night.places, night.songs, strict=True)
+    gone = [(place, song.title) for place, song in both if place.number in dropped]
+    names = [f"song {place.number} ({shortened(one_line(title), _NAME)})" for place, title in gone]
+    words.append(f"without {' and '.join(names)}" if names else "")
     said = ", ".join(filter(None, words))
     kept = KeptChange(
         said=said,
         time=at.isoformat().replace("+00:00", "Z"),
-        dropped=tuple(sorted(set(dropped))),
+        dropped=tuple((place.number, night.set_list.songs[place.number - 1].document) for place, _ in gone),
         songs=tuple(path_from(night.file, document) for document in changed),
     )
-    _save_all(night, [*night.changes, kept], {path: (each.before, each.after) for path, each in changed.items()})
+    _save_change(night.file, kept, {path: (each.before, each.after) for path, each in changed.items()})
     return told
 
 
-def undo_night(night: OpenNight) -> tuple[str, list[ToldOfSong]]:
+def undo_night(file: Path) -> tuple[str, list[ToldOfSong]]:
     """Take back the last change of the sound check in every song.
+
+    Parameters
+    ----------
+    file : Path
+        The set list of the night.
 
     Returns
     -------
@@ -100,32 +115,40 @@ def undo_night(night: OpenNight) -> tuple[str, list[ToldOfSong]]:
     CuesuggestError
         If there is none, or a song was changed since. Nothing is changed then.
     """
-    if not night.changes:
-        raise CuesuggestError(f"Nothing was changed at sound check that could be taken back ({night.file}).")
-    last = night.changes[-1]
+    numbers = {os.path.realpath(file.parent / each.document): n for n, each in enumerate(load_set_list(file).songs, 1)}
+    changes = kept_changes(file)
+    if not changes:
+        raise CuesuggestError(f"Nothing was changed at sound check that could be taken back ({file}).")
+    last = changes[-1]
     moved: dict[Path, tuple[Song, Song]] = {}
     told = []
     since = []
     for named in last.songs:
-        document = path_to(night.file, named)
+        document = path_to(file, named)
+        number = numbers.get(os.path.realpath(document), 0)
+        if not os.path.lexists(document):
+            told.append(ToldOfSong(number, document.name, ("Its document is not there any more.",)))
+            continue
         song = Song.load(document)
         own = [entry for entry in song.history if _is_of(entry.by, entry.time, last)]
         if not own:
-            told.append(ToldOfSong(0, song.title, ("It was not changed, or it was taken back already.",)))
+            told.append(ToldOfSong(number, song.title, ("It was not changed, or it was taken back already.",)))
             continue
         if not all(_is_of(entry.by, entry.time, last) for entry in last_action(song.history)):
             since.append(song.title)
             continue
         after, _ = taken_back(song, document, KeptStates(kept_folder(document)))
         moved[document] = (song, after)
-        told.append(ToldOfSong(0, song.title, ("It is as it was before.",)))
+        told.append(ToldOfSong(number, song.title, ("It is as it was before.",)))
     if since:
         raise CuesuggestError(
             f"Since that change other things were decided in {', '.join(since)}, so nothing was taken back. Take "
             "those back first, with U on the page or cuesuggest edit DOC undo."
         )
-    _save_all(night, night.changes[:-1], moved)
-    return last.said, told
+    for document in moved:
+        check_savable(document)
+    _save_all(moved, last=lambda: _note(file, moved, [each for each in kept_changes(file) if each != last]))
+    return last.said, sorted(told, key=lambda each: each.number)
 
 
 def _is_of(by: str, time: str, change: KeptChange) -> bool:
@@ -154,22 +177,42 @@ def _narrower(plan: NightPlan, number: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(use.mark for use in song.biggest if not use.decided))
 
 
-def _save_all(night: OpenNight, changes: Sequence[KeptChange], songs: dict[Path, tuple[Song, Song]]) -> None:
-    """Save all songs and what was changed, or nothing: what was saved is put back where one cannot be."""
+def _save_change(file: Path, change: KeptChange, songs: Mapping[Path, tuple[Song, Song]]) -> None:
+    """Save all songs and what was changed, or nothing.
+
+    What is changed is noted before any song is saved: where the program is killed in between, it can be told and taken
+    back all the same.
+    """
     for document in songs:
         check_savable(document)
-    targets = check_targets([changes_file(night.file)], [night.file, *songs], force=True)
-    saved: list[Path] = []
+    _note(file, songs, [*kept_changes(file), change])
+    try:
+        _save_all(songs)
+    except BaseException:
+        _note(file, songs, [each for each in kept_changes(file) if each != change])
+        raise
+
+
+def _note(file: Path, songs: Iterable[Path], changes: Sequence[KeptChange]) -> None:
+    targets = check_targets([changes_file(file)], [file, *songs], force=True)
+    write_all(targets, [changes_text(changes).encode()])
+
+
+def _save_all(songs: Mapping[Path, tuple[Song, Song]], last: Callable[[], None] = lambda: None) -> None:
+    """Save all songs, each given as it was and as it is to be; what was saved is put back where it comes to an end."""
+    begun: list[Path] = []
     try:
         for document, (before, after) in songs.items():
+            begun.append(document)
             kept = KeptStates(kept_folder(document))
             kept.keep_file(document, str(before.revision))
             after.save(document)
             kept.keep(after, str(after.revision))
-            saved.append(document)
-        write_all(targets, [changes_text(changes).encode()])
-    except CuesuggestError:
-        for document in saved:
+        last()
+    except BaseException:  # also where somebody stops it
+        for document in begun:
             before, after = songs[document]
-            before.replaced(revision=after.revision + 1).stored_like(after).save(document)
+            there = Song.load(document)
+            if there.to_json() == after.to_json():
+                before.replaced(revision=there.revision + 1).stored_like(there).save(document)
         raise

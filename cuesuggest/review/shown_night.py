@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.night.arranged import arranged
 from cuesuggest.night.kept_changes import kept_changes
 from cuesuggest.night.song_facts import SongFacts
-from cuesuggest.night.the_set import places_of
+from cuesuggest.night.the_set import places_of, plan_of
 from cuesuggest.rules.settings.settings_file import load_set_list
 from cuesuggest.score.night_records import NightPlan
 
@@ -32,11 +31,7 @@ def shown_night(file: Path, facts: Mapping[Path, SongFacts]) -> dict[str, Any]:
         places = [place for place in places_of(file, set_list, changes) if place.document in facts]
     except CuesuggestError as error:
         return {**_shown(None, {}), "remarks": [str(error)]}
-    plan = arranged(
-        set_list,
-        [(place.number, place.after, facts[place.document]) for place in places],
-        [change.said for change in changes],
-    )
+    plan = plan_of(file, set_list, changes, [(place, facts[place.document]) for place in places])
     return _shown(plan, {place.number: str(place.document) for place in places})
 
 
