@@ -198,6 +198,11 @@ def test_a_song_of_another_style_says_nothing_of_this_one(song):
     assert songs_to_learn_from({"song": renamed}, BAND)[1] == ()
 
 
+def test_what_one_night_asked_for_is_nobodys_taste(song):
+    kept = all_accepted(song).made_in(song, by="sound check")
+    assert "was changed at sound check, for one night" in why_left_out(kept)
+
+
 def test_a_song_counts_once_however_often_it_is_named_or_taken(song):
     kept = all_accepted(song).made_in(song, by="page")
     used, left_out = songs_to_learn_from({"one": kept, "copy": kept}, BAND)

@@ -4,6 +4,7 @@ import csv
 import io
 import re
 import shlex
+import shutil
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -17,9 +18,12 @@ from pypdf import PdfReader
 from cuesuggest.export import Options, export
 from cuesuggest.export.common.desk_map import DeskMap, LookMap, SideMap
 from cuesuggest.export.data.workbook import several
+from cuesuggest.export.paper.typeface import BOLD, typeface_for
 from cuesuggest.night.as_played import as_played, options_of
 from cuesuggest.night.desk_numbers import over_the_night
 from cuesuggest.night.one_table import one_table
+from cuesuggest.night.shared_looks import shared
+from cuesuggest.night.song_facts import facts_of
 from cuesuggest.night.sound_check import Wanted
 from cuesuggest.night.the_set import documents_of, new_set_list, open_night
 from cuesuggest.night.whole_night import change_night
@@ -87,7 +91,7 @@ def test_the_plan_says_song_by_song_what_lies_between_and_which_looks_are_built(
     for number, title in enumerate(SONGS, 1):
         assert f"  {number}  {title}: cues {number}01 to {number}" in out
     assert "   - segue: Whatever is up: out over 2 s." in out
-    assert "Looks to build, the smallest first\n  Home: button 1, songs 1, 2, 3, 4, 5, 6" in out
+    assert "Looks to build, the smallest first\n  Home: button 1, songs 1 to 6;" in out
 
 
 def test_the_night_is_one_file_of_an_overview_and_a_live_page_for_each_song(written):
@@ -259,7 +263,14 @@ def test_the_page_shows_the_night_with_numbers_energy_looks_and_what_is_open(fri
         page.press("Shift+S")
         page.press("Shift+S")
         expect(songs.locator("tr", has_text="Tin Roof")).to_contain_text("not played")
-        expect(songs.get_by_text("Changed at sound check: without song 2.")).to_be_visible()
+        expect(songs.get_by_text("Changed at sound check: without song 2 (Tin Roof).")).to_be_visible()
+        last = friday.parent / "lantern-street.cues.json"
+        song = Song.load(last)
+        song.replaced(title="L" + "o" * 198 + "ng", revision=song.revision + 1).save(last)
+        page.press("Shift+S")
+        page.press("Shift+S")
+        expect(songs.locator("figcaption")).to_contain_text("Biggest moments: 1 Looo")
+        assert songs.locator("figcaption").evaluate("each => each.scrollWidth <= each.clientWidth")
         friday.write_text("title = 3\n" + friday.read_text().partition("\n")[2])
         page.press("Shift+S")
         page.press("Shift+S")
@@ -331,3 +342,55 @@ def test_the_worked_night_of_the_documents_is_what_the_program_says(friday, run,
         lines = iter(out.splitlines())
         for line in shown.strip("\n").splitlines():
             assert line == "…" or line in lines, line
+
+
+def test_a_title_of_200_letters_leaves_room_for_its_cues_and_no_heading_stands_alone(friday, run):
+    path = friday.parent / "tin-roof.cues.json"
+    song = Song.load(path)
+    song.replaced(title="T" + "o" * 197 + "ng", revision=song.revision + 1).save(path)
+    assert run("night", friday, "--to", "page.pdf")[0] == 0
+    starts: dict[str, float] = {}
+
+    def place(text, _, matrix, *__):
+        if text.strip():
+            starts.setdefault(text.strip(), matrix[4])
+
+    first, second = PdfReader(friday.with_name("friday.page.pdf")).pages[:2]
+    first.extract_text(visitor_text=place)
+    title = next(text for text in starts if text.startswith("Tooo") and text.endswith("..."))
+    cues = next(start for text, start in starts.items() if text.startswith("cues 201 to 210"))
+    assert starts[title] + typeface_for(title).width(title, 13, BOLD) < cues
+    # Some look stands below the heading, on the same page.
+    for page in (first, second):
+        _, heading, below = page.extract_text().partition("Looks to build, the smallest first")
+        assert bool(heading) == below.strip().startswith("Home:")
+
+
+def test_looks_of_one_name_that_are_built_differently_are_told_apart(friday, tmp_path):
+    facts = [facts_of(song) for song in open_night(friday).songs]
+    laser, wall = (Path(shutil.copytree(friday.parent, tmp_path / name)) / friday.name for name in ("laser", "wall"))
+    change_night(open_night(laser), Wanted(rig=load_rig("one-laser")))
+    change_night(open_night(wall), Wanted(no_haze=True))
+    for other, ways in ((laser, {"wave (lamp)", "wave (laser)"}), (wall, {"wave (in haze)", "wave (no haze)"})):
+        looks = shared([*facts[:2], *map(facts_of, open_night(other).songs[2:])]).looks
+        names = [look.name for look in looks]
+        assert len(set(names)) == len(names)
+        assert {name.partition(" ")[2] for name in names if name.startswith("Slow")} == ways
+    fewer = replace(facts[2], looks=tuple(replace(look, colours=3) for look in facts[2].looks))
+    names = {look.name for look in shared([*facts[:2], fewer]).looks}
+    assert {"Slow wave (1 colour)", "Slow wave (3 colours)"} <= names
+
+
+@pytest.mark.parametrize(
+    ("songs", "words"),
+    [
+        ((), "between songs"),
+        ((3,), "song 3"),
+        ((1, 2), "songs 1, 2"),
+        ((1, 2, 3, 5), "songs 1 to 3, 5"),
+        (range(1, 31), "songs 1 to 30"),
+    ],
+)
+def test_songs_in_a_row_are_told_by_the_first_and_the_last(friday, songs, words):
+    look = open_night(friday).plan().looks[0]
+    assert replace(look, songs=tuple(songs)).songs_words == words

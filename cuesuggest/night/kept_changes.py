@@ -12,10 +12,7 @@ from typing import Any
 from cuesuggest.bounded import read_text
 from cuesuggest.errors import CuesuggestError
 
-__all__ = ["BY", "KeptChange", "changes_file", "changes_text", "kept_changes"]
-
-BY = "sound check"
-"""Who changed a song, in its history."""
+__all__ = ["KeptChange", "changes_file", "changes_text", "kept_changes"]
 
 _FORMAT = "cuesuggest-night-changes"
 _VERSION = 1

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cuesuggest.night.song_facts import SongFacts, size_of
-from cuesuggest.score.records import Look
+from cuesuggest.score.records import Look, counted
 
 __all__ = ["Buttons", "Shared", "laid_on_buttons", "shared"]
 
@@ -45,6 +45,10 @@ def shared(songs: Sequence[SongFacts]) -> Shared:
     for index, song in enumerate(songs):
         for look in song.looks:
             kinds.setdefault(_kind(look), {})[index] = look
+    marks: dict[str, list[tuple[str, ...]]] = {}
+    for by_song in kinds.values():
+        index, look = next(iter(by_song.items()))
+        marks.setdefault(look.name, []).append(_marks(look, songs[index]))
     ordered = sorted(kinds.values(), key=lambda by_song: _order(next(iter(by_song.values()))))
     taken: set[str] = set()
     looks: list[Look] = []
@@ -55,7 +59,9 @@ def shared(songs: Sequence[SongFacts]) -> Shared:
             own = by_song[version[0]]
             seconds = _round_of([by_song[each].cycle_seconds for each in version])
             many = len(versions) > 1 and seconds is not None
-            name = f"{own.name}, {seconds:.1f} s" if many else own.name
+            told = ", ".join(_telling(_marks(own, songs[version[0]]), marks[own.name]))
+            name = f"{own.name} ({told})" if told else own.name
+            name = f"{name}, {seconds:.1f} s" if many else name
             id_ = _free(own.id, taken)
             taken.add(id_)
             looks.append(replace(own, id=id_, name=name, cycle_seconds=seconds))
@@ -67,6 +73,16 @@ def shared(songs: Sequence[SongFacts]) -> Shared:
 def _kind(look: Look) -> tuple[object, ...]:
     """Return what has to be the same of looks that are built once: all but speed and ceiling, which the hand sets."""
     return look.id, look.name, look.source, look.description, look.colours, look.colour_relation
+
+
+def _marks(look: Look, song: SongFacts) -> tuple[str, ...]:
+    """Return in words what tells looks of one name apart."""
+    return look.source, "in haze" if song.rig.haze else "no haze", counted(look.colours, "colour")
+
+
+def _telling(own: tuple[str, ...], marks: Sequence[tuple[str, ...]]) -> Iterable[str]:
+    """Yield the words of a look that others of its name do not have."""
+    return (word for word, others in zip(own, zip(*marks, strict=True), strict=True) if len(set(others)) > 1)
 
 
 def _order(look: Look) -> tuple[bool, int, str]:

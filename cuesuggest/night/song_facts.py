@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cuesuggest.night.kept_changes import BY
 from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.grid import Grid
-from cuesuggest.score.night_records import BiggestUse
+from cuesuggest.score.night_records import SOUND_CHECK, BiggestUse
 from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
 from cuesuggest.song import Song
 from cuesuggest.song.decided import decided
@@ -85,7 +84,7 @@ def facts_of(song: Song) -> SongFacts:
         profile=profile_from_values(song.profile.values),
         rig=rig_from_values(song.rig.values),
         to_do=", ".join(filter(None, left)),
-        sound_checks=frozenset(entry.time for entry in song.history if entry.by == BY),
+        sound_checks=frozenset(entry.time for entry in song.history if entry.by == SOUND_CHECK),
     )
 
 

@@ -17,9 +17,9 @@ from cuesuggest.draft.again.redraft import lights_that_change
 from cuesuggest.draft.clashes import new_clashes
 from cuesuggest.draft.settling import settled
 from cuesuggest.errors import CuesuggestError
-from cuesuggest.night.kept_changes import BY
 from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.score.grid import Grid
+from cuesuggest.score.night_records import SOUND_CHECK
 from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue
 from cuesuggest.song import Edit, RemoveCue, SetCue, SetPlan, SetSettings, Settings, Song, change_all
 from cuesuggest.song.compared import compared, in_places
@@ -117,7 +117,7 @@ def checked(
     if not told:
         return Checked(song, song, ("Nothing to change.",))
     said = wanted.words or "the biggest look is kept for other songs"
-    edited = change_all(song, [edit for edit, _ in told], by=BY, said=said, at=at)
+    edited = change_all(song, [edit for edit, _ in told], by=SOUND_CHECK, said=said, at=at)
     after, _ = settled(song, edited, document)
     single = {edit.cue for edit, words in told if words and isinstance(edit, SetCue | RemoveCue)}
     lines = [f"{words[:1].upper()}{words[1:]}." for _, words in told if words]

@@ -15,11 +15,11 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.escape import one_line, shortened
 from cuesuggest.gate_out import check_targets, write_all
 from cuesuggest.night.as_played import numbered_in_night
-from cuesuggest.night.kept_changes import BY, KeptChange, changes_file, changes_text, kept_changes
+from cuesuggest.night.kept_changes import KeptChange, changes_file, changes_text, kept_changes
 from cuesuggest.night.sound_check import Checked, Wanted, checked
 from cuesuggest.night.the_set import OpenNight
 from cuesuggest.rules.settings.settings_file import load_set_list
-from cuesuggest.score.night_records import NightPlan
+from cuesuggest.score.night_records import SOUND_CHECK, NightPlan
 from cuesuggest.song import Song, check_savable, path_from, path_to
 from cuesuggest.song.edits import last_action
 
@@ -152,7 +152,7 @@ def undo_night(file: Path) -> tuple[str, list[ToldOfSong]]:
 
 
 def _is_of(by: str, time: str, change: KeptChange) -> bool:
-    return (by, time) == (BY, change.time)
+    return (by, time) == (SOUND_CHECK, change.time)
 
 
 def _meant(night: OpenNight, words: str) -> int:

@@ -6,7 +6,12 @@ from dataclasses import dataclass
 
 from cuesuggest.score.records import Look
 
-__all__ = ["BetweenSongs", "BiggestUse", "NightLook", "NightPlan", "NightSong"]
+__all__ = ["SOUND_CHECK", "BetweenSongs", "BiggestUse", "NightLook", "NightPlan", "NightSong"]
+
+SOUND_CHECK = "sound check"
+"""Who changed a song for one night, in its history."""
+
+_IN_A_ROW = 2  # songs that are told one by one
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,10 +27,17 @@ class NightLook:
 
     @property
     def songs_words(self) -> str:
-        """In which songs it is played: "song 3", "songs 1, 2, 5"; "between songs" where in none."""
+        """In which songs it is played: "song 3", "songs 1 to 4, 6"; "between songs" where in none."""
         if not self.songs:
             return "between songs"
-        return f"song{'s' * (len(self.songs) > 1)} {', '.join(map(str, self.songs))}"
+        runs: list[list[int]] = []
+        for number in self.songs:
+            if runs and number == runs[-1][-1] + 1:
+                runs[-1].append(number)
+            else:
+                runs.append([number])
+        words = [f"{run[0]} to {run[-1]}" if len(run) > _IN_A_ROW else ", ".join(map(str, run)) for run in runs]
+        return f"song{'s' * (len(self.songs) > 1)} {', '.join(words)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from cuesuggest.draft.taste.habits import Habit, Reading, habits
 from cuesuggest.draft.taste.reviewed import Repair, ReviewedSong, repairs, suggestion, was_reviewed
 from cuesuggest.draft.taste.style_numbers import number_of, same_numbers, styled
 from cuesuggest.rules import Profile, profile_from_values
+from cuesuggest.score.night_records import SOUND_CHECK
 from cuesuggest.song import Song
 
 __all__ = ["Learned", "Lesson", "learned", "songs_to_learn_from"]
@@ -84,7 +85,12 @@ def songs_to_learn_from(
     for name, song in documents.items():
         style = profile_from_values(song.profile.values)
         recording = (song.recording.sha256, song.recording.window.start)
-        if not same_numbers(style, base):
+        if any(entry.by == SOUND_CHECK for entry in song.history):
+            why = (
+                "was changed at sound check, for one night. To learn from it, take that back first (cuesuggest night "
+                "NIGHT.toml --undo)"
+            )
+        elif not same_numbers(style, base):
             why = (
                 f"was drafted in the style {song.profile.name}, whose numbers are not those of {base.name}. To learn "
                 "from it, name its style with --profile"

@@ -127,7 +127,7 @@ class _Overview:
             self._y -= size * _LEAD
 
     def _heading(self, text: str) -> None:
-        self._room(_HEAD * 4)
+        self._room(_HEAD * 7)  # with something below it
         self._y -= 8
         self._text(text, _HEAD, BOLD)
         self._paper.canvas.setLineWidth(0.8)
@@ -154,7 +154,6 @@ class _Overview:
                 yield row, _TEXT
 
     def _song(self, song: NightSong) -> None:
-        title = shortened(one_line(song.title), _NAME)
         cues = f"cues {song.cues[0]} to {song.cues[1]}" if song.cues[0] else "no cues"
         tempo = f"{song.tempo:.0f} a minute" if song.tempo else ""
         told = ", ".join(filter(None, (cues, tempo, clock(song.seconds).partition(".")[0])))
@@ -167,14 +166,21 @@ class _Overview:
         self._room(_SONG * _LEAD + len(rows) * _TEXT * _LEAD + 4)
         paper, y = self._paper, self._y - _SONG
         paper.text(str(song.number), paper.left, y, _SONG, BOLD)
-        name = self._face.to_print(title, BOLD)
-        paper.text(name, paper.left + _INDENT, y, _SONG, BOLD)
         shown = self._face.to_print(told)
-        paper.text(shown, paper.left + paper.width - self._face.width(shown, _TEXT), y, _TEXT)
+        wide = self._face.width(shown, _TEXT)
+        paper.text(shown, paper.left + paper.width - wide, y, _TEXT)
+        name = self._name(song.title, paper.width - _INDENT - wide - _SONG)
+        paper.text(name, paper.left + _INDENT, y, _SONG, BOLD)
         self._y -= _SONG * _LEAD
         for row in rows:
             self._text(row, _TEXT, indent=_INDENT)
         self._y -= 3
+
+    def _name(self, title: str, room: float) -> str:
+        """Return as much of a title as there is room for in its line."""
+        whole = one_line(title)
+        names = (self._face.to_print(shortened(whole, most), BOLD) for most in range(_NAME, 0, -1))
+        return next((name for name in names if self._face.width(name, _SONG, BOLD) <= room), "")
 
     def _look(self, look: NightLook) -> None:
         each = look.look
@@ -220,9 +226,9 @@ class _Overview:
             x += song.seconds * scale + _APART
         self._y = base - 16
         names = {each.look.id: each.look.name for each in self._plan.looks}
-        titles = {song.number: song.title for song in songs}
+        titles = {song.number: shortened(one_line(song.title), _NAME) for song in songs}
         told = [
-            f"{rank} {one_line(titles[number])}, {use.mark}: {one_line(names.get(use.look, use.look))}"
+            f"{rank} {titles[number]}, {use.mark}: {one_line(names.get(use.look, use.look))}"
             for rank, (number, use) in enumerate(self._plan.moments, 1)
         ]
         words = f"Biggest moments: {'; '.join(told)}." if told else "No effect light comes in."
