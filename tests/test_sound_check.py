@@ -415,6 +415,8 @@ def test_what_is_no_set_list_is_told_for_what_it_is(friday, run):
     path = document(friday, "Tin Roof")
     _, _, err = run("night", path)
     assert "is the document of one song. A night names the documents of several in a file of its own" in err
+    code, _, err = run("night", friday, "-o", friday.parent / "desk")
+    assert (code, "are for what --to writes: add a format, such as --to page." in err) == (2, True)
     path.unlink()
     _, _, err = run("night", friday)
     assert f"{friday}, song 2: {path} was not found." in err

@@ -66,6 +66,8 @@ def night(obj: dict[str, Any], /, file: Path | None, folder: Path | None, names:
     )  # fmt: skip
     if sum((folder is not None, changing, given["undo"], names is not None)) > 1:
         raise click.UsageError("Do one thing at a time: --new, changes, --undo, or --to.")
+    if names is None and (given["output"] or given["map_file"]):
+        raise click.UsageError("-o and --map are for what --to writes: add a format, such as --to page.")
     if folder is not None:
         _new(obj, file, folder, force=given["force"])
         return
