@@ -316,7 +316,8 @@ def test_killed_halfway_it_is_told_which_songs_lack_the_change_and_all_is_taken_
     assert (code, err) == (0, "")
     assert (
         "Changed at sound check: nothing above 50 %, but not in Slow Ferry, Salt Road: it was taken back there, "
-        "or the command was stopped. To have it in all songs, take it back with --undo and give it again."
+        "the song came later, or the command was stopped. To have it in all songs, take it back with --undo and give "
+        "it again."
     ) in unbroken(out)
     code, out, err = run("night", friday, "--undo")
     assert (code, err) == (0, "")
@@ -333,6 +334,19 @@ def test_a_change_that_the_page_took_back_in_one_song_is_told_of_the_night(frida
     undo(Song.load(path)).save(path)
     (told,) = open_night(friday).plan().changed
     assert told.startswith("nothing above 50 %, but not in Tin Roof: it was taken back there")
+
+
+def test_a_song_that_came_into_the_night_later_is_told_not_to_have_the_change(friday):
+    whole = friday.read_text()
+    shortened_to(friday, 2)
+    change_night(open_night(friday), Wanted(ceiling=50))
+    # Here the second time there is nothing to change, which is no lack.
+    change_night(open_night(friday), Wanted(ceiling=50), drop=("2",))
+    assert open_night(friday).plan().changed == ("nothing above 50 %", "nothing above 50 %, without song 2 (Tin Roof)")
+    friday.write_text("[[songs]]".join(whole.split("[[songs]]")[:4]))
+    first, second = open_night(friday).plan().changed
+    assert first.startswith("nothing above 50 %, but not in Slow Ferry: it was taken back there, the song came later")
+    assert ", but not in Slow Ferry: " in second
 
 
 def test_a_dropped_song_stays_dropped_in_another_order(friday):

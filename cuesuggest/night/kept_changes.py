@@ -30,6 +30,8 @@ class KeptChange:
     """Numbers and documents, as the set list names them, of the songs that it took out of the night."""
     songs: tuple[str, ...] = ()
     """Documents that it changed, as seen from the folder of the set list."""
+    others: tuple[str, ...] = ()
+    """Documents in which there was nothing to change."""
 
 
 def changes_file(night: Path) -> Path:
@@ -62,7 +64,13 @@ def kept_changes(night: Path) -> list[KeptChange]:
     if not isinstance(listed, list) or not all(map(_is_change, listed)):
         raise wrong
     return [
-        KeptChange(each["said"], each["time"], tuple(map(tuple, each["dropped"])), tuple(each["songs"]))
+        KeptChange(
+            each["said"],
+            each["time"],
+            tuple(map(tuple, each["dropped"])),
+            tuple(each["songs"]),
+            tuple(each["others"]),
+        )
         for each in listed
     ]
 
@@ -77,6 +85,7 @@ def _is_change(told: Any) -> bool:
         and is_list("dropped", list)
         and all([type(part) for part in each] == [int, str] for each in told["dropped"])
         and is_list("songs", str)
+        and is_list("others", str)
     )
 
 

@@ -119,11 +119,16 @@ def plan_of(
     file: Path, set_list: SetList, changes: Iterable[KeptChange], songs: Sequence[tuple[SetPlace, SongFacts]]
 ) -> NightPlan:
     """Arrange a night of songs that are known by their facts, and say what was changed at sound check."""
-    by_way = {os.path.realpath(place.document): facts for place, facts in songs}
     told = []
     for change in changes:
-        there = [by_way.get(os.path.realpath(path_to(file, named))) for named in change.songs]
-        lacking = [facts.title for facts in there if facts is not None and change.time not in facts.sound_checks]
+        changed, others = (
+            {os.path.realpath(path_to(file, named)) for named in part} for part in (change.songs, change.others)
+        )
+        lacking = [
+            facts.title
+            for way, facts in {os.path.realpath(place.document): facts for place, facts in songs}.items()
+            if (changed or others) and way not in others and change.time not in facts.sound_checks
+        ]
         told.append(f"{change.said}{_lacking(lacking)}")
     return arranged(set_list, [(place.number, place.after, facts) for place, facts in songs], told)
 
@@ -133,8 +138,8 @@ def _lacking(titles: Sequence[str]) -> str:
     if not titles:
         return ""
     return (
-        f", but not in {', '.join(titles)}: it was taken back there, or the command was stopped. To have it in all "
-        "songs, take it back with --undo and give it again"
+        f", but not in {', '.join(titles)}: it was taken back there, the song came later, or the command was "
+        "stopped. To have it in all songs, take it back with --undo and give it again"
     )
 
 

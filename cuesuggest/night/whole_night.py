@@ -91,6 +91,7 @@ def change_night(
         time=at.isoformat().replace("+00:00", "Z"),
         dropped=tuple((place.number, night.set_list.songs[place.number - 1].document) for place, _ in gone),
         songs=tuple(path_from(night.file, document) for document in changed),
+        others=tuple(path_from(night.file, document) for document in found if document not in changed),
     )
     _save_change(night.file, kept, {path: (each.before, each.after) for path, each in changed.items()})
     return told
