@@ -1,5 +1,6 @@
 """The sound that the page plays: the samples that were analysed, as WAV, any part of it, with a click if asked."""
 
+import gc
 import io
 import json
 import struct
@@ -65,6 +66,15 @@ def test_a_recording_is_served_as_the_samples_it_holds(tmp_path, sounds):
     samples, rate = decoded(sound.read(0, sound.size))
     assert rate == RATE
     assert np.abs(samples - hits()).max() < 2 / 32768
+
+
+def test_a_sound_that_nobody_has_any_more_gives_its_file_back(tmp_path):
+    sound = Sound(open_recording(wav(tmp_path / "a.wav")), Window(), 4.0)
+    sound._thread.join()
+    file = sound._file
+    del sound
+    gc.collect()
+    assert file.closed
 
 
 # name of the file -> codec

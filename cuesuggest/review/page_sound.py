@@ -10,6 +10,7 @@ from __future__ import annotations
 import struct
 import tempfile
 import threading
+import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
@@ -63,6 +64,8 @@ class Sound:
         self.frames = round(duration * self.rate)
         self.size = _HEADER + self.frames * self._step
         self._file = tempfile.TemporaryFile(prefix="cuesuggest-")  # noqa: SIM115  # closed with the page's server
+        # Or, where it was asked for while that ended, as soon as nobody has it any more.
+        weakref.finalize(self, self._file.close)
         self._lock = threading.Condition()
         self._done = 0  # bytes of samples
         self._ended = False
