@@ -15,6 +15,7 @@ from cuesuggest.analysis.songs.gathering import gathered, most_complete
 from cuesuggest.analysis.songs.harmony import bar_harmony, likeness
 from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import hear
+from cuesuggest.analysis.takes import align
 from cuesuggest.analysis.takes.align import one_song
 from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.cli import splitting
@@ -152,6 +153,14 @@ def test_laid_on_each_other_takes_of_one_song_are_told_from_other_sounds_on_the_
     chroma, bands = (rng.permutation(each) for each in (again.spectrum.chroma, again.spectrum.bands))
     assert not one_song(first, replace(again, spectrum=replace(again.spectrum, chroma=chroma, bands=bands)))
     assert not one_song(first, replace(again, analysis=replace(again.analysis, beats=())))
+
+
+def test_takes_that_are_too_long_to_be_laid_on_each_other_are_not_taken_for_one_song(found, monkeypatch):
+    spectrum, logits, _ = cached(found.recording.sha256, found.attempts[0].window)
+    take = HeardTake(spectrum, logits, found.attempts[0].analysis)
+    assert one_song(take, take)
+    monkeypatch.setattr(align, "_MOST_CELLS", len(take.analysis.beats) ** 2 - 1)
+    assert not one_song(take, take)
 
 
 def test_harmony_is_that_of_the_chords_that_sound(tmp_path):

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
-from cuesuggest.analysis.takes.align import Aligned, align
+from cuesuggest.analysis.takes.align import Aligned, align, too_long
 from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section, SongAnalysis
 from cuesuggest.draft.again.counted_alike import bars_as_in
@@ -23,7 +23,6 @@ OTHER_SONG = -0.35
 USUAL_KEYS = 2
 """Semitones that takes of one song are apart at most."""
 _ROUNDS = 3  # of hearing anew under what the other take says of the bars
-_MOST_CELLS = 10_000_000  # pairs of beats, each compared in eight ways: 600 MB
 _FEWEST = 0.2  # of the new take's beats that must be in the old one
 
 
@@ -77,7 +76,7 @@ def read_alike(
 
 def laid_on(before: HeardTake, frames: Framed, analysis: SongAnalysis, path: Path) -> Aligned:
     """Lay a new take on the old one as it is counted; raises as `read_alike` does, and if both are very long."""
-    if len(before.analysis.beats) * len(analysis.beats) > _MOST_CELLS:
+    if too_long(before.analysis, analysis):
         raise RecordingError(
             f"{path.name} and the other take are too long to be laid on each other: {len(analysis.beats)} and "
             f"{len(before.analysis.beats)} beats. Find the songs in them with split, or say where the song is."

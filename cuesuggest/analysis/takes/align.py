@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,14 +11,16 @@ import numpy as np
 from cuesuggest.analysis.takes.likeness import likely_keys, log_odds
 from cuesuggest.analysis.takes.take import HeardTake, Take, counted, take_of
 from cuesuggest.analysis.takes.way import Costs, Course, best_way, sureness
+from cuesuggest.analysis.types import SongAnalysis
 
-__all__ = ["Aligned", "Visit", "align", "counts_to_try", "one_song"]
+__all__ = ["Aligned", "Visit", "align", "counts_to_try", "one_song", "too_long"]
 
 # What one listener counts as a beat another counts as two, or as a third.
 _COUNTS = (1.0, 2.0, 0.5, 1.5, 2 / 3, 3.0, 1 / 3)
 _TEMPO = 0.3  # log; a band plays a song no more than a third faster or slower
 _KEYS = 3  # tried
 _ONE_SONG = 0.05  # nats a beat
+_MOST_CELLS = 10_000_000  # pairs of beats, each compared in eight ways: 600 MB
 _KEY, _FAR_KEY = 0.02, 0.1  # nats a beat that another key costs, and one more than two semitones away
 _LEAST_TRUST, _MOST_TRUST = 0.15, 0.9
 _CAUTION = 0.25  # of the trust with which the way is found: neighbouring beats are wrong together
@@ -135,8 +138,15 @@ def align(first: HeardTake, second: HeardTake, costs: Costs | None = None) -> Al
     return Aligned(times, laid.take.times, way, sure, cautious, key, laid.factor, laid.score)
 
 
+def too_long(first: SongAnalysis, second: SongAnalysis) -> bool:
+    """Whether two takes have so many beats that laying one on the other would take too much memory."""
+    return len(first.beats) * len(second.beats) > _MOST_CELLS
+
+
 def one_song(first: HeardTake, second: HeardTake) -> bool:
-    """Whether two recordings are surely takes of one song."""
+    """Whether two recordings are surely takes of one song; of those that are too long that is not known."""
+    if too_long(first.analysis, second.analysis):
+        return False
     laid = _laid(first, second, Costs(), keys=1)
     return laid is not None and laid.score > _ONE_SONG
 
@@ -157,19 +167,22 @@ class _Laid:
 
 def _laid(first: HeardTake, second: HeardTake, costs: Costs, keys: int) -> _Laid | None:
     """Lay a take on the beats of another, in each of the likely keys and counts; None where one has no beats."""
-    times, heard = counted(first.analysis), counted(second.analysis)
-    if min(len(times), len(heard)) < 3:
+    times = counted(first.analysis)
+    if min(len(times), len(counted(second.analysis))) < 3:
         return None
     own = take_of(first, times)
     song = Course(len(own), _nearest(times, [*first.analysis.downbeats]), _parts(times, first))
-    found = []
-    for factor in counts_to_try(own, heard):
+    return max(_ways(own, song, second, costs, keys), key=lambda each: each.score)
+
+
+def _ways(own: Take, song: Course, second: HeardTake, costs: Costs, keys: int) -> Iterator[_Laid]:
+    """One at a time: of long takes the odds alone are large."""
+    for factor in counts_to_try(own, counted(second.analysis)):
         take = take_of(second, counted(second.analysis, factor))
         for key in likely_keys(own, take, keys):
             odds = log_odds(own, take, key)
             way, nats = best_way(odds, song, costs)
-            found.append(_Laid(times, song, take, factor, key, odds, way, nats / len(take) - _key_cost(key)))
-    return max(found, key=lambda each: each.score)
+            yield _Laid(own.times, song, take, factor, key, odds, way, nats / len(take) - _key_cost(key))
 
 
 def _usual(odds: np.ndarray, way: np.ndarray) -> float:
