@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
+from cuesuggest.cli.learning import style_text
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.cue_edits import with_level
 from cuesuggest.decide.quick import all_accepted, coloured, with_length
@@ -17,7 +18,7 @@ from cuesuggest.draft.again.redraft import redrafted
 from cuesuggest.draft.taste.chance import chances
 from cuesuggest.draft.taste.lessons import learned, songs_to_learn_from
 from cuesuggest.draft.taste.reviewed import ReviewedSong, repairs, suggestion
-from cuesuggest.draft.taste.style_numbers import bounded_number, number_of, style_text, styled
+from cuesuggest.draft.taste.style_numbers import bounded_number, number_of, styled
 from cuesuggest.rules import load_profile
 from cuesuggest.song import SetCue, Settings, Song, change, change_all
 from cuesuggest.song.taken_over import TakenOver

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,7 @@ import click
 
 from cuesuggest.cli.inputs import documents
 from cuesuggest.cli.progress import progress
-from cuesuggest.cli.screen import echo
+from cuesuggest.cli.screen import echo, wrapped
 from cuesuggest.cli.shared import FILE, everywhere, load, put_out, width
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.gate_out import Target, check_targets
@@ -24,9 +24,10 @@ if TYPE_CHECKING:
     from cuesuggest.draft.taste.lessons import Learned, Lesson
     from cuesuggest.rules import Profile
 
-__all__ = ["learn"]
+__all__ = ["learn", "style_text"]
 
 _INDENT = "   "
+_COMMENT = 100  # columns of a comment in a file that is written
 
 
 @click.command()
@@ -148,7 +149,6 @@ def _asked(lessons: Sequence[Lesson]) -> list[Lesson]:
 
 def _style_file(lessons: Sequence[Lesson], found: Learned, base: Profile, profile: str, target: Target) -> str:
     """Write the lessons that were taken as a style on top of the base."""
-    from cuesuggest.draft.taste.style_numbers import style_text
     from cuesuggest.rules import known_names
 
     based_on = profile if profile in known_names("profiles") else _way_to(Path(profile), target)
@@ -158,6 +158,39 @@ def _style_file(lessons: Sequence[Lesson], found: Learned, base: Profile, profil
     }
     about = f"As {base.name}, with what {counted(len(found.songs), 'song')} taught."
     return style_text(based_on, about, numbers, reasons)
+
+
+def style_text(based_on: str, about: str, numbers: Mapping[str, float], reasons: Mapping[str, str]) -> str:
+    """Write a style that differs from another in some numbers, as its file.
+
+    Parameters
+    ----------
+    based_on : str
+        Name or path of the other.
+    about : str
+    numbers : mapping of str to float
+        By key.
+    reasons : mapping of str to str
+        By key, what is written above the number; a reason that several share is written once.
+    """
+    from cuesuggest.draft.taste.style_numbers import place_of
+    from cuesuggest.export.common.escape import one_line, toml_string
+
+    lines = [f"based_on = {toml_string(based_on)}", f"about = {toml_string(about)}"]
+    tables: dict[str, list[str]] = {}
+    for key in sorted(numbers, key=place_of):
+        table, _, name = key.rpartition(".")
+        tables.setdefault(table, []).append(name)
+    said = ""
+    for table, names in tables.items():
+        lines += ["", f"[{table}]"]
+        for name in names:
+            reason = reasons[f"{table}.{name}"]
+            if reason != said:
+                lines += wrapped(one_line(reason), _COMMENT, "# ", "# ")
+            said = reason
+            lines.append(f"{name} = {numbers[f'{table}.{name}']:g}")
+    return "\n".join(lines) + "\n"
 
 
 def _way_to(base: Path, target: Target) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cuesuggest.cli.allowing import allowing
-from cuesuggest.cli.screen import echo
+from cuesuggest.cli.screen import echo, wrapped
 from cuesuggest.cli.shared import FILE, everywhere, files_of, put_out, width
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.gate_out import check_targets
@@ -148,17 +148,16 @@ def _change(obj: dict[str, Any], opened: OpenNight, given: dict[str, Any]) -> No
 
 
 def _tell(obj: dict[str, Any], told: list[ToldOfSong], last: str) -> None:
-    import textwrap
-
     if obj["quiet"]:
         return
     columns = min(width(), _WIDEST)
+    lines: list[str] = []
     for song in told:
         number = f"{song.number:>3}  " if song.number else "     "
-        echo(textwrap.fill(song.title, columns, initial_indent=number, subsequent_indent="     "))
+        lines += wrapped(song.title, columns, number, "     ")
         for line in song.lines:
-            echo(textwrap.fill(line, columns, initial_indent="     ", subsequent_indent="       "))
-    echo(last)
+            lines += wrapped(line, columns, "     ", "       ")
+    echo("\n".join([*lines, last]))
 
 
 def _write(obj: dict[str, Any], opened: OpenNight, names: str, given: dict[str, Any]) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cuesuggest.analysis.types import Section, SongAnalysis
+from cuesuggest.cli.screen import wrapped
 from cuesuggest.decide.answers import command
 from cuesuggest.score.grid import Grid, tempo_words
 from cuesuggest.score.light import in_order_of_hand
@@ -44,24 +44,24 @@ def song_text(song: Song, width: int = 100) -> str:
         lines += ["", "Looks to build before rehearsal"]
         fired = {cue.look for cue in song.cues if cue.kind == "one-shot"}
         for look in song.looks:
-            lines += _wrapped(_look_line(look, look.id in fired), width, "  ", "      ")
-        lines += _wrapped(f"All out: {all_out(song)}.", width, "  ", "      ")
+            lines += wrapped(_look_line(look, look.id in fired), width, "  ", "      ")
+        lines += wrapped(f"All out: {all_out(song)}.", width, "  ", "      ")
     asked = open_questions(song)
     if asked:
         lines += ["", "Please check by ear"]
         for question in asked:
             hang = "1 cue hangs" if len(question.cues) == 1 else f"{len(question.cues)} cues hang"
             text = f"{question.text} Listen at {clock(question.listen_at)}; {hang} on it."
-            lines += _wrapped(text, width, "  ? ", "    ")
+            lines += wrapped(text, width, "  ? ", "    ")
             for answer in question.answers:
-                lines += _wrapped(f"{answer.text}: {command(answer.deed)}", width, "    - ", "      ")
+                lines += wrapped(f"{answer.text}: {command(answer.deed)}", width, "    - ", "      ")
     cues = [cue for cue in song.cues if cue.status != "rejected"]
     if cues and song.analysis.sections:
         lines += ["", "Whatever comes next, by kind of section"]
         for kind in kinds(song):
-            lines += _wrapped(f"{kind}.", width, "  ", "      ")
+            lines += wrapped(f"{kind}.", width, "  ", "      ")
         back = ", ".join(each.mark for each in ways_in(song)) or "nowhere"
-        lines += _wrapped(f"Lost: home look; back in as one of these opens: {back}.", width, "  ", "      ")
+        lines += wrapped(f"Lost: home look; back in as one of these opens: {back}.", width, "  ", "      ")
     if cues:
         lines += list(_by_section(song, cues, width))
     elif song.analysis.music_start is not None:
@@ -71,13 +71,13 @@ def song_text(song: Song, width: int = 100) -> str:
         lines += ["", "Lost their place, kept aside"]
         for each in song.unplaced:
             cue = each.cue
-            lines += _wrapped(
+            lines += wrapped(
                 f"{cue.kind} at {cue.place}: {words.of(cue)}; {each.why}.", width, f"{cue.number:>5g}  ", " " * 9
             )
     if song.cautions:
         lines += ["", "Take care"]
         for caution in song.cautions:
-            lines += _wrapped(caution, width, "  ! ", "    ")
+            lines += wrapped(caution, width, "  ! ", "    ")
     return "\n".join(lines) + "\n"
 
 
@@ -128,7 +128,7 @@ def _heard(analysis: SongAnalysis, width: int) -> list[str]:
             f"music from {clock(analysis.music_start)} to {clock(analysis.music_end or analysis.duration)}."
         ]
         lines += ["Form: " + " ".join(f"{s.mark}({s.bars})" for s in analysis.sections)]
-    return [part for line in [*lines, *analysis.remarks] for part in _wrapped(line, width, "", "  ")]
+    return [part for line in [*lines, *analysis.remarks] for part in wrapped(line, width, "", "  ")]
 
 
 def _look_line(look: Look, fired: bool) -> str:
@@ -176,9 +176,9 @@ def _section_lines(section: Section, planned: dict[str, PlannedSection], width: 
     title = section.mark + (f" {section.name}" if section.name else "")
     yield f"{title}  {_bars(section)}, from {clock(section.start)}" + (f": {plan.category}" if plan else "")
     if section.vamp:
-        yield from _wrapped(f"goes round until {section.vamp}, then on with the next 1", width, "  ", "  ")
+        yield from wrapped(f"goes round until {section.vamp}, then on with the next 1", width, "  ", "  ")
     if plan:
-        yield from _wrapped(" ".join((*_turns(plan), *plan.reasons)), width, "  ", "  ")
+        yield from wrapped(" ".join((*_turns(plan), *plan.reasons)), width, "  ", "  ")
 
 
 def _turns(plan: PlannedSection) -> Iterator[str]:
@@ -192,19 +192,15 @@ def _cue_lines(cue: Cue, place: Place, hand: str, width: int) -> Iterator[str]:
     if place.bar is not None:
         where += beat_words(place.beat)
     status = "" if cue.status == "suggested" else f" [{cue.status}]"
-    yield from _wrapped(f"{where}, {cue.kind}{status}: {hand}", width, f"{cue.number:>5g}  ", " " * 9)
-    yield from _wrapped(" ".join(cue.reasons), width, " " * 7, " " * 7)
+    yield from wrapped(f"{where}, {cue.kind}{status}: {hand}", width, f"{cue.number:>5g}  ", " " * 9)
+    yield from wrapped(" ".join(cue.reasons), width, " " * 7, " " * 7)
     for caution in cue.cautions:
-        yield from _wrapped(caution, width, " " * 7 + "! ", " " * 9)
+        yield from wrapped(caution, width, " " * 7 + "! ", " " * 9)
     if note := beside(cue):
-        yield from _wrapped(note, width, " " * 7 + "note: ", " " * 9)
+        yield from wrapped(note, width, " " * 7 + "note: ", " " * 9)
 
 
 def _bars(section: Section) -> str:
     if section.first_bar == section.last_bar:
         return f"bar {section.first_bar}"
     return f"bars {section.first_bar} to {section.last_bar}"
-
-
-def _wrapped(text: str, width: int, first: str, further: str) -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=further) or [first.rstrip()]

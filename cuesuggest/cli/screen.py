@@ -9,7 +9,7 @@ from types import TracebackType
 
 import click
 
-__all__ = ["echo", "ready", "shown", "tell_usage"]
+__all__ = ["echo", "ready", "shown", "tell_usage", "wrapped"]
 
 # All that a terminal obeys instead of showing, but line breaks and tabs: controls of both tables (ECMA-48), marks that
 # turn the direction of all that follows (Unicode UAX 9); and bytes of file names that are no characters.
@@ -41,6 +41,16 @@ def _written_out(found: re.Match[str]) -> str:
 def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
     """Print a text to standard output, or to standard error."""
     click.echo(shown(text), err=err, nl=nl)
+
+
+def wrapped(text: str, width: int, first: str, further: str) -> list[str]:
+    """Break a text into lines of at most `width` columns, the first and the further ones each with a start of its own.
+
+    An empty text is one line: the start, without spaces at its end.
+    """
+    from textwrap import wrap
+
+    return wrap(text, width, initial_indent=first, subsequent_indent=further) or [first.rstrip()]
 
 
 def tell_usage(error: click.ClickException) -> None:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from cuesuggest.night.between import crossing, told
 from cuesuggest.night.restraint import has_biggest, said_of
-from cuesuggest.night.shared_looks import Buttons, Shared, laid_on_buttons, shared
+from cuesuggest.night.shared_looks import Buttons, Shared, id_in_song, laid_on_buttons, shared
 from cuesuggest.night.song_facts import SongFacts, size_of
 from cuesuggest.rules.settings.set_list import SetList
 from cuesuggest.score.night_records import BetweenSongs, BiggestUse, NightLook, NightPlan, NightSong
@@ -45,8 +45,7 @@ def arranged(set_list: SetList, songs: Sequence[tuple[int, str, SongFacts]], cha
     count = set_list.buttons or max((each.rig.buttons for each in facts), default=0)
     home = next((look.id for look in looks.looks if look.home), None)
     wanted = [
-        sorted(names.values(), key=lambda id_: (id_ != home, -size_of(id_.partition("-v")[0])))
-        for names in looks.renamed
+        sorted(names.values(), key=lambda id_: (id_ != home, -size_of(id_in_song(id_)))) for names in looks.renamed
     ]
     lying = laid_on_buttons(wanted, count, home, [look.id for look in looks.looks])
     having, keeping = has_biggest(facts, set_list.biggest)
@@ -138,5 +137,5 @@ def _remarks(songs: Sequence[tuple[int, str, SongFacts]]) -> list[str]:
 def _moments(songs: Sequence[NightSong]) -> tuple[tuple[int, BiggestUse], ...]:
     """Return the biggest moments: each song's strongest, the biggest look first, then the hardest push."""
     each = [(song.number, max(song.biggest, key=lambda use: use.drive)) for song in songs if song.biggest]
-    each.sort(key=lambda moment: (size_of(moment[1].look.partition("-v")[0]), moment[1].drive), reverse=True)
+    each.sort(key=lambda moment: (size_of(id_in_song(moment[1].look)), moment[1].drive), reverse=True)
     return tuple(each[:_MOMENTS])

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from cuesuggest.night.song_facts import SongFacts, size_of
 from cuesuggest.score.records import Look, counted
 
-__all__ = ["Buttons", "Shared", "laid_on_buttons", "shared"]
+__all__ = ["Buttons", "Shared", "id_in_song", "laid_on_buttons", "shared"]
 
 _SAME_ROUND = 1.001  # rounds this close are one, whatever the style
 
@@ -91,6 +91,11 @@ def _order(look: Look) -> tuple[bool, int, str]:
 
 def _free(id_: str, taken: set[str]) -> str:
     return next(name for number in range(1, 10**6) if (name := id_ if number == 1 else f"{id_}-v{number}") not in taken)
+
+
+def id_in_song(id_: str) -> str:
+    """Return the id that a look of the night has in its songs: that without the number of a version."""
+    return id_.partition("-v")[0]
 
 
 def _round_of(rounds: Iterable[float | None]) -> float | None:

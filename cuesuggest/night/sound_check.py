@@ -10,6 +10,7 @@ from collections.abc import Callable, Container, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import get_args
 
 from cuesuggest.decide.category import category_decided
 from cuesuggest.decide.telling import cue_words
@@ -20,14 +21,14 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.night_records import SOUND_CHECK
-from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue
+from cuesuggest.score.records import CATEGORIES, ENTRANCES, Cue, Source
 from cuesuggest.song import Edit, RemoveCue, SetCue, SetPlan, SetSettings, Settings, Song, change_all
 from cuesuggest.song.compared import compared, in_places
 from cuesuggest.song.decided import stands
 
 __all__ = ["Checked", "Wanted", "checked"]
 
-_SOURCES = ("laser", "lamp", "strobe")
+_SOURCES: tuple[str, ...] = get_args(Source)
 _SETS_LEVEL = (*ENTRANCES, "ramp")
 
 

@@ -112,24 +112,20 @@ class MidiSender:
         self.problem = ""
         try:
             names = [] if port is None else list(dict.fromkeys(mido.get_output_names()))
+            meant = [name for name in names if name == port] or [n for n in names if port and n.startswith(port)]
+            if port is None or len(meant) == 1:
+                self._port = mido.open_output(meant[0]) if meant else mido.open_output("cuesuggest", virtual=True)
         except ImportError:
             raise CuesuggestError(
                 f"Playing to MIDI needs the package python-rtmidi. Install it with: {EXTRA}"
             ) from None
         except Exception as error:  # each system's driver has errors of its own
-            raise _no_midi(error) from None
-        meant = [name for name in names if name == port] or [name for name in names if port and name.startswith(port)]
+            raise CuesuggestError(
+                f"MIDI cannot be used on this machine: {error} Play to OSC, or export --to midi."
+            ) from None
         if port is not None and len(meant) != 1:
             there = f"There are: {', '.join(names)}." if names else "There is none on this machine."
             raise CuesuggestError(f"{port!r} names no MIDI port to send to. {there}")
-        try:
-            self._port = mido.open_output(meant[0]) if meant else mido.open_output("cuesuggest", virtual=True)
-        except ImportError:
-            raise CuesuggestError(
-                f"Playing to MIDI needs the package python-rtmidi. Install it with: {EXTRA}"
-            ) from None
-        except Exception as error:
-            raise _no_midi(error) from None
         self.where = f"the MIDI port {meant[0]}" if meant else "the MIDI port cuesuggest, which others connect to"
 
     def send(self, data: bytes) -> None:
@@ -144,7 +140,3 @@ class MidiSender:
     def close(self) -> None:
         """Close the port."""
         self._port.close()
-
-
-def _no_midi(error: Exception) -> CuesuggestError:
-    return CuesuggestError(f"MIDI cannot be used on this machine: {error} Play to OSC, or export --to midi.")

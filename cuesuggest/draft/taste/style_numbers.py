@@ -1,9 +1,7 @@
-"""Single numbers of a house style by their dotted keys: read, bounded, changed, and written as a style of their own."""
+"""Single numbers of a house style by their dotted keys: read, bounded, and changed."""
 
 from __future__ import annotations
 
-import json
-import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
 from typing import Any
@@ -12,11 +10,7 @@ from cuesuggest.errors import ProfileError
 from cuesuggest.rules import Profile, profile_from_values
 from cuesuggest.rules.settings.settings_check import is_table, kinds
 
-__all__ = ["bounded_number", "number_of", "same_numbers", "style_text", "styled", "unit_of"]
-
-
-# Columns of a comment in a file that is written.
-_COMMENT = 100
+__all__ = ["bounded_number", "number_of", "place_of", "same_numbers", "styled", "unit_of"]
 
 
 def number_of(style: Profile, key: str) -> float:
@@ -61,37 +55,7 @@ def same_numbers(one: Profile, other: Profile) -> bool:
     return all(first[key] == second[key] for key in first if key not in told)
 
 
-def style_text(based_on: str, about: str, numbers: Mapping[str, float], reasons: Mapping[str, str]) -> str:
-    """Write a style that differs from another in some numbers, as its file.
-
-    Parameters
-    ----------
-    based_on : str
-        Name or path of the other.
-    about : str
-    numbers : mapping of str to float
-        By key.
-    reasons : mapping of str to str
-        By key, what is written above the number; a reason that several share is written once.
-    """
-    lines = [f"based_on = {_quoted(based_on)}", f"about = {_quoted(about)}"]
-    tables: dict[str, list[str]] = {}
-    for key in sorted(numbers, key=_place):
-        table, _, name = key.rpartition(".")
-        tables.setdefault(table, []).append(name)
-    said = ""
-    for table, names in tables.items():
-        lines += ["", f"[{table}]"]
-        for name in names:
-            reason = reasons[f"{table}.{name}"]
-            if reason != said:
-                lines += textwrap.wrap(_one_line(reason), _COMMENT, initial_indent="# ", subsequent_indent="# ")
-            said = reason
-            lines.append(f"{name} = {numbers[f'{table}.{name}']:g}")
-    return "\n".join(lines) + "\n"
-
-
-def _place(key: str) -> tuple[int, ...]:
+def place_of(key: str) -> tuple[int, ...]:
     """Return where a number stands in a complete style, which is the order for reading."""
     return tuple([field.name for field in fields(record)].index(name) for record, name in _way(key))
 
@@ -113,12 +77,3 @@ def _way(key: str) -> Iterator[tuple[Any, str]]:
     for name in key.split("."):
         yield record, name
         record = is_table(kinds(record)[name])
-
-
-def _quoted(text: str) -> str:
-    # A TOML basic string is written as JSON writes one, but for the one character that JSON leaves alone (TOML 1.0).
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _one_line(text: str) -> str:
-    return " ".join("".join(each if each.isprintable() else " " for each in text).split())

@@ -16,8 +16,9 @@ from mido import Message
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.export.common.mix import gain
 from cuesuggest.export.common.options import Options
-from cuesuggest.export.common.riff import chunk, sound_format, wav
+from cuesuggest.export.common.riff import wav
 from cuesuggest.export.common.show_bars import show_end
+from cuesuggest.export.common.show_sound import sixteen_bits_format, spans
 from cuesuggest.export.common.timing import Rate
 from cuesuggest.export.desk.midi_file import Timed, midi_bytes
 from cuesuggest.export.desk.show_control import RATE_CODES
@@ -39,7 +40,6 @@ __all__ = [
 ]
 
 _RATE = 48_000
-_BLOCK = 1 << 22  # samples
 LEVEL = -12.0  # dB of full scale: between -18 and -6 is a cautious level for a file (from memory)
 _SYNC = (0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 1)
 # First bit and length of each decimal digit, units before tens: frames, seconds, minutes, hours.
@@ -77,11 +77,8 @@ def write_linear(song: Song, options: Options) -> bytes:
     check_length(end, "timecode.wav")
     edges, count = linear_edges(options, end, _RATE), round(end * _RATE)
     peak = gain(options.mix, "timecode", LEVEL)
-    blocks = (
-        linear_block(edges, start, min(start + _BLOCK, count), _RATE, peak).tobytes()
-        for start in range(0, count, _BLOCK)
-    )
-    return wav([chunk("fmt ", sound_format(_RATE, 1, 16, False))], blocks, [])
+    blocks = (linear_block(edges, start, stop, _RATE, peak).tobytes() for start, stop in spans(count))
+    return wav([sixteen_bits_format(_RATE, 1)], blocks, [])
 
 
 def check_length(seconds: float, name: str) -> None:
