@@ -278,6 +278,20 @@ class Page:
         """Wait until the song stands there at its size."""
         self.page.wait_for_selector("#chart[aria-busy=false] svg text")
 
+    def sized(self, width: int, height: int) -> None:
+        """Give the window a size, and wait until the chart is drawn for it."""
+        self.page.set_viewport_size({"width": width, "height": height})
+        # The page notices within a frame, and is busy from then on.
+        self.page.evaluate(
+            """async ([width, height]) => {
+              const frame = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+              while (innerWidth !== width || innerHeight !== height) await frame();
+              await frame();
+            }""",
+            [width, height],
+        )
+        self._drawn()
+
     def _said(self, text: str) -> None:
         # A refusal is an answer; the browser notes its status as if it were none.
         if not any(f"status of {status}" in text for status in (409, 422)):

@@ -385,9 +385,9 @@ def test_an_answer_that_comes_late_changes_only_the_song_that_it_is_about(page, 
     page.press("Escape", "Home", "ArrowDown", "x")
     page.told("rejected")
     chart = page.text("#chart svg")
-    slow[0].continue_()
-    page.page.wait_for_timeout(50)
-    until(lambda: "accepted" in statuses(folder / "a_lantern.cues.json"))
+    with page.page.expect_response("**/act?*"):
+        slow[0].continue_()
+    assert "accepted" in statuses(folder / "a_lantern.cues.json")
     page.page.wait_for_timeout(200)
     assert page.text("#chart svg") == chart
     assert "Harbour" in page.page.title()

@@ -498,8 +498,7 @@ def test_after_the_last_answer_the_page_says_that_nothing_is_open(document, open
 
 def test_a_question_that_is_asked_again_stays_when_the_song_is_drawn_anew(asked):
     page, _, _ = asked
-    page.page.set_viewport_size({"width": 1200, "height": 800})
-    page.page.wait_for_timeout(800)
+    page.sized(1200, 800)
     page.slip("Where does it start?")
     page.told("question open")
 

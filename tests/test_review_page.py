@@ -615,15 +615,18 @@ def test_a_song_that_was_asked_for_before_a_decision_and_comes_late_does_not_tak
       const ask = fetch;
       globalThis.fetch = async (path, options) => {
         const answer = await ask(path, options);
-        if (String(path).includes("song") && !options?.method) await new Promise((done) => setTimeout(done, 1200));
+        if (String(path).includes("song") && !options?.method) {
+          await new Promise((done) => setTimeout(done, 1200));
+          setTimeout(() => (globalThis.late = true), 300);  // taken, or not, by then
+        }
         return answer;
       };
     }""")
-    page.page.set_viewport_size({"width": 1300, "height": 820})
-    page.page.wait_for_timeout(400)  # it is asked for by now
+    with page.page.expect_request("**/song?*"):
+        page.page.set_viewport_size({"width": 1300, "height": 820})
     page.press("Enter")
     page.told("accepted")
-    page.page.wait_for_timeout(1500)
+    page.page.wait_for_function("() => globalThis.late")
     accepted = next(cue for cue in saved(document).cues if cue.status == "accepted")
     assert "accepted" in page.page.get_attribute(f'#chart text[data-cue="{accepted.id}"]', "class")
     page.press("x")
@@ -706,8 +709,7 @@ def _long(drafted_take, tmp_path, form):
 @pytest.mark.parametrize(("width", "bars"), [(1440, 16), (1000, 8), (520, 4)])
 def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(shown, width, bars):
     page, _ = shown
-    page.page.set_viewport_size({"width": width, "height": 900})
-    page.page.wait_for_timeout(500)
+    page.sized(width, 900)
     found = page.page.evaluate(
         """() => {
           const lines = [...document.querySelectorAll('#chart svg g[transform]')];
@@ -732,17 +734,10 @@ def test_narrower_windows_have_fewer_bars_a_line_and_never_scroll_sideways(shown
 SIZES = [(1440, 900), (1280, 800), (820, 1180), (390, 844)]
 
 
-def resized(page, width, height):
-    """Wait until the chart is drawn for a window of this size."""
-    page.page.set_viewport_size({"width": width, "height": height})
-    page.page.wait_for_timeout(400)
-    page.page.wait_for_selector('#chart[aria-busy="false"]')
-
-
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_words_on_the_chart_do_not_run_into_each_other(shown, width, height):
     page, _ = shown
-    resized(page, width, height)
+    page.sized(width, height)
     overlaps = page.page.evaluate(
         """() => {
           const words = [...document.querySelectorAll('#chart text')];
@@ -760,7 +755,7 @@ def test_words_on_the_chart_do_not_run_into_each_other(shown, width, height):
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_what_is_heard_is_told_on_the_chart_in_every_window(shown, width, height):
     page, document = shown
-    resized(page, width, height)
+    page.sized(width, height)
     told = page.page.evaluate("() => [...document.querySelectorAll('#chart text.heard')].map((e) => e.textContent)")
     kinds = {kind for text in told for kind in text.split(", ")}
     heard = {event.kind for event in saved(document).analysis.events if event.bar is not None}
@@ -788,7 +783,7 @@ def test_a_chart_that_has_to_be_scrolled_is_large_enough_to_read(opened, drafted
     with hosting(_long(drafted_take, tmp_path, "A8 B8 C16 A8 B8 C16 D8 B8 C16 E8 C16 " * 2)) as server:
         page = opened(server)
         for size in SIZES:
-            resized(page, *size)
+            page.sized(*size)
             scrolls, wide, smallest = drawn(page)
             assert (scrolls, wide) == (True, False), size
             assert smallest >= READABLE - 0.01, size

@@ -349,14 +349,18 @@ async function draw() {
     await store.load();
   }
   if (fits && !wider) chart.shrink();
-  stage.ariaBusy = "false";
+  settled();
 }
+
+/** What stands there is busy until it is drawn for the room that it has. */
+const settled = () => (stage.ariaBusy = String(resized()));
 
 let waiting = 0;
 new ResizeObserver(() => {
+  if (resized()) stage.ariaBusy = "true";
   clearTimeout(waiting);
   waiting = setTimeout(() => {
-    if (resized()) drawn = drawn.then(draw);
+    drawn = drawn.then(() => (resized() ? draw() : settled()));
   }, 150);
 }).observe(stage);
 
