@@ -10,6 +10,9 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+# Before numpy comes: two test processes with two threads each on two cores wait for each other more than they work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from cuesuggest.cli import main
 from tests import outside
 from tests.sounds import play
@@ -23,6 +26,15 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 # Likewise one that was started by `nohup`.
 if hasattr(signal, "SIGHUP"):
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+# Files whose tests share what takes long to make go to one process; any other file is a group of its own.
+TOGETHER = {"test_review_song_ends.py": "test_split.py", "test_sample_song.py": "test_samples.py"}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(TOGETHER.get(item.path.name, item.path.name)))
+
 
 SAMPLE = Path(__file__).parent.parent / "samples" / "first_light.ogg"
 
