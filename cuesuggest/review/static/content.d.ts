@@ -295,6 +295,9 @@ export interface Light {
 export interface Look {
   id: string;
   name: string;
+  colours: number;
+  /** How they go together, in words. */
+  colour_relation: string;
 }
 
 export interface Question {
