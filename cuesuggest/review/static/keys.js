@@ -34,7 +34,7 @@ export function shown(key) {
   return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
-/** @typedef {"section" | "music" | "ends" | "sound" | "press" | "late" | "pressed"} Menu */
+/** @typedef {"section" | "music" | "ends" | "sound" | "press" | "late" | "pressed" | "songs"} Menu */
 
 /** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
 
@@ -167,6 +167,7 @@ export const COMMANDS = [
   command("Page", "undo", "u Ctrl+z", "undo"),
   command("Page", "redo", "Shift+u Ctrl+Shift+z Ctrl+y", "redo"),
   command("Songs", "songs", "Shift+s", "all songs"),
+  command("Songs", "sound-check", "c", "sound check, for a night …", { when: "songs" }),
   command("Songs", "song-before", "Shift+p", "the song before"),
   command("Songs", "song-after", "Shift+n", "the next song"),
 
