@@ -24,10 +24,12 @@ export class SoundCheckView {
   #controls = null;
   /** What was looked at; "" where what is chosen was not looked at yet. */
   #seen = "";
+  /** What was chosen when it was looked at. */
+  #about = "";
   #fields = el("div", { class: "chosen-for-all" });
   #told = el("div", { class: "told-of-songs" });
   #wrong = el("p", { class: "wrong", role: "alert" });
-  #work = el("p", { class: "about", role: "status" });
+  #work = el("p", { class: "work", role: "status" });
   #go = el("button", { class: "first" });
   #undo = el("button", { type: "button", class: "take-back" });
 
@@ -49,8 +51,7 @@ export class SoundCheckView {
     this.#offer();
     back.addEventListener("click", leave);
     this.#undo.addEventListener("click", (event) => event.detail < 2 && this.#do("undo"));
-    element.addEventListener("change", () => this.#forget());
-    element.addEventListener("input", () => this.#forget());
+    for (const name of ["input", "change"]) element.addEventListener(name, () => this.#compare());
     element.addEventListener("submit", (event) => {
       event.preventDefault();
       this.#do(this.#seen ? "change" : "look");
@@ -121,7 +122,11 @@ export class SoundCheckView {
     return { without, drop, ...one, ...Object.fromEntries([...flags].map((name) => [name, true])) };
   }
 
-  /** What was told is about what was chosen before. */
+  /** What was told counts for what was chosen then; a field that is left says that it has changed once more. */
+  #compare() {
+    if (JSON.stringify(this.#values) !== this.#about) this.#forget();
+  }
+
   #forget() {
     if (this.#seen) this.#told.replaceChildren();
     this.#seen = "";
@@ -137,14 +142,17 @@ export class SoundCheckView {
     if (this.#work.textContent) return;
     this.#wrong.textContent = "";
     this.#work.textContent = what === "look" ? "Every song is being looked at…" : "Every song is being changed…";
+    this.#about = JSON.stringify(this.#values);
     try {
-      const told = await postNight({ do: what, ...(what === "undo" ? {} : this.#values), seen: this.#seen });
+      const told = await postNight({ do: what, ...this.#values, seen: this.#seen });
       this.#take(what, told);
       if (what !== "look") await this.#changed(`Sound check: ${heading(what, told)}`);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       this.#forget();
       this.#wrong.textContent = error.message;
+      // It was on what is told no more.
+      if (!this.element.contains(document.activeElement)) this.#go.focus();
     } finally {
       this.#work.textContent = "";
     }
@@ -168,6 +176,7 @@ export class SoundCheckView {
     );
     title.focus();
     title.scrollIntoView({ block: "start" });
+    if (what === "look") this.#compare();
   }
 
   /** Nothing is chosen any more: it was done. */
