@@ -49,18 +49,18 @@ export class SongsView {
 
   /** Open the sound check, or go back from it to the list. */
   soundCheck() {
-    if (this.#dialog.open) this.#turnCheck(Boolean(this.#check.element.hidden));
+    if (this.#dialog.open) this.#turnCheck(!this.#check.open);
     else this.#open(true);
   }
 
   /** @param {boolean} check whether at the sound check */
   #open(check) {
     this.#shown = "";
-    const turn = el("button", { type: "button", "data-do": "sound-check" }, el("kbd", {}, "C"), " sound check");
+    const turn = this.#store.page.evening.night ? el("button", { type: "button", "data-do": "sound-check" }, el("kbd", {}, "C"), " sound check") : null;
     const back = el("button", { type: "button", "data-do": "songs" }, el("kbd", {}, "Shift S"), " back");
     const about = el("p", { class: "about", role: "status" }, "The songs are being read…");
     const scroll = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "All songs", autofocus: true });
-    this.#dialog.replaceChildren(el("div", { class: "top" }, el("h2", { id: "night-check-title" }, "All songs"), turn, back), about, scroll, this.#check.element);
+    this.#dialog.replaceChildren(el("div", { class: "top" }, el("h2", { id: "night-check-title" }, "All songs"), turn, back), about, scroll);
     this.#dialog.showModal();
     this.#turnCheck(check);
     this.#load();
@@ -69,12 +69,14 @@ export class SongsView {
   /** Show the sound check in place of the list, or the list again. @param {boolean} check */
   #turnCheck(check) {
     find("h2", HTMLElement, this.#dialog).textContent = check ? "Sound check, for all songs" : "All songs";
-    find("[data-do=sound-check]", HTMLElement, this.#dialog).hidden = check || !this.#store.page.evening.night;
-    const list = find(".scroll", HTMLElement, this.#dialog);
-    for (const each of [list, find(".about", HTMLElement, this.#dialog)]) each.hidden = check;
-    this.#check.element.hidden = !check;
-    if (check) this.#check.begin();
-    else list.focus();
+    this.#check.element.remove();
+    for (const each of this.#dialog.querySelectorAll(".about, .scroll, [data-do=sound-check]")) each.toggleAttribute("hidden", check);
+    if (check) {
+      this.#dialog.append(this.#check.element);
+      this.#check.begin();
+    } else {
+      find(".scroll", HTMLElement, this.#dialog).focus();
+    }
   }
 
   async #load() {
@@ -115,12 +117,12 @@ export class SongsView {
       ...(night ? [sharedLooks(night)].filter((each) => each !== null) : []),
       ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
     );
-    if (this.#check.element.hidden) this.#buttons().find((each) => each.dataset.do === focused)?.focus();
+    if (!this.#check.open) this.#buttons().find((each) => each.dataset.do === focused)?.focus();
   }
 
   /** Arrows lead from song to song, as Tab does. @param {KeyboardEvent} event */
   #step(event) {
-    if ((event.key !== "ArrowDown" && event.key !== "ArrowUp") || !this.#check.element.hidden) return;
+    if ((event.key !== "ArrowDown" && event.key !== "ArrowUp") || this.#check.open) return;
     const buttons = this.#buttons();
     const at = buttons.findIndex((each) => each === document.activeElement);
     const to = at < 0 ? 0 : Math.min(Math.max(at + (event.key === "ArrowDown" ? 1 : -1), 0), buttons.length - 1);

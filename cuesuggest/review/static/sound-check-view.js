@@ -17,7 +17,7 @@ const YES_OR_NO = [
  * another takes the last change back.
  */
 export class SoundCheckView {
-  element = el("form", { class: "night-check", hidden: true, "aria-labelledby": "night-check-title" });
+  element = el("form", { class: "night-check", "aria-labelledby": "night-check-title" });
   #leave;
   #changed;
   /** @type {NightControls | null} */
@@ -61,6 +61,11 @@ export class SoundCheckView {
     element.addEventListener("keydown", (event) => this.#key(event));
   }
 
+  /** Whether it is shown. */
+  get open() {
+    return this.element.isConnected;
+  }
+
   /**
    * Offer what can be chosen; what was chosen and can still be stays so.
    *
@@ -89,7 +94,7 @@ export class SoundCheckView {
     this.#fields.replaceChildren(...parts.filter((each) => each !== null));
     this.#undo.hidden = controls.undo === null;
     this.#undo.replaceChildren(`Take back: ${controls.undo}`);
-    if (!this.element.hidden && !this.element.contains(document.activeElement)) this.begin();
+    if (this.open && !this.element.contains(document.activeElement)) this.begin();
     if (focused) [...this.#fields.querySelectorAll("input")].find((each) => each.name === focused.name && each.value === focused.value)?.focus();
   }
 
