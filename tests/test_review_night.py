@@ -331,7 +331,8 @@ def test_a_night_of_one_song_has_its_sound_check_too(tmp_path, opened):
     night.write_text('[[songs]]\ndocument = "one.cues.json"\n')
     with hosting(*documents_of(night), night=night) as server:
         page = opened(server)
-        page.press("Escape", "Shift+S", "c")
+        page.press("Escape", "?")
+        page.page.click("#help [data-do=sound-check]")
         page.page.fill("#songs [name=ceiling]", "30")
         page.press("Enter")
         expect(page.page.locator(".told-of-songs h3")).to_have_text("What would change")
