@@ -91,7 +91,7 @@ def test_without_the_key_nothing_of_the_song_is_shown(server, path, key):
 
 def test_without_the_key_nothing_is_done(server):
     before = server.song()
-    for path in ("/act", "/export", "/chosen"):
+    for path in ("/act", "/export", "/chosen", "/night"):
         assert server.ask("POST", path, {"do": "undo", "revision": 0}, X_Cuesuggest_Key=None)[0] == 403
     assert server.song() == before
 

@@ -65,6 +65,7 @@ EVERYTHING = {
     },
     "add": lambda s: {"kind": "one-shot", "note": "the big one", "bar": 3, "beat": 2},
     "copy": lambda s: {"cue": next(c.id for c in s.cues if c.place.section and c.kind != "fade-out")},
+    "colours": lambda s: {"look": lit(s).look, "colours": 4, "relation": "amber, red, rose and white"},
     "category": lambda s: {"section": s.analysis.sections[0].id, "category": "lift", "all": False},
     "vamp": lambda s: {"section": s.analysis.sections[1].id, "until": "the singer turns round"},
     "bar-one": lambda s: {"seconds": s.analysis.beats[9]},

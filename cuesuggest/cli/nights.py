@@ -15,6 +15,7 @@ from cuesuggest.cli.screen import echo, wrapped
 from cuesuggest.cli.shared import FILE, everywhere, files_of, put_out, width
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.gate_out import check_targets
+from cuesuggest.score.night_records import CEILINGS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,7 +36,7 @@ _WIDEST = 100  # columns; longer lines are hard to read
 @click.argument("file", metavar="[NIGHT.toml]", type=FILE, required=False)
 @click.option("--new", "folder", type=FILE, metavar="FOLDER", help="Write a commented night of a folder's documents.")
 @click.option("--without", multiple=True, metavar="WHAT", help="strobe, laser, lamp, one-shot, or a side: side-b.")
-@click.option("--ceiling", type=click.IntRange(5, 80), metavar="PERCENT", help="No look goes above this level.")
+@click.option("--ceiling", type=click.IntRange(*CEILINGS), metavar="PERCENT", help="No look goes above this level.")
 @click.option("--no-haze", is_flag=True, help="There is no haze: looks are built on a wall or a curtain.")
 @click.option("--rig", metavar="NAME|FILE", help="Play on another rig, such as a spare one.")
 @click.option("--volunteer", is_flag=True, help="Somebody plays who does it once a week.")

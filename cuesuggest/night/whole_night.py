@@ -23,7 +23,7 @@ from cuesuggest.score.night_records import SOUND_CHECK, NightPlan
 from cuesuggest.song import Song, check_savable, path_from, path_to
 from cuesuggest.song.edits import last_action
 
-__all__ = ["ToldOfSong", "change_night", "undo_night"]
+__all__ = ["ToldOfSong", "change_night", "undo_night", "what_would_change"]
 
 _NAME = 40  # letters of a title that is told in a line with others
 
@@ -36,6 +36,17 @@ class ToldOfSong:
     title: str
     lines: tuple[str, ...]
     changed: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class _WorkedOut:
+    """A change of all songs that is not saved yet."""
+
+    told: list[ToldOfSong]
+    kept: KeptChange | None
+    """What is to be kept of it; None where there is nothing to change."""
+    songs: Mapping[Path, tuple[Song, Song]]
+    """Those that are changed, as they are and as they are to be."""
 
 
 def change_night(
@@ -58,6 +69,26 @@ def change_night(
         If a song that is to be dropped is not there, nothing would be left to play on, or a file cannot be written.
         Nothing is changed then.
     """
+    found = _worked_out(night, wanted, restrain, drop)
+    if found.kept is not None:
+        _save_change(night.file, found.kept, found.songs)
+    return found.told
+
+
+def what_would_change(
+    night: OpenNight, wanted: Wanted, *, restrain: bool = False, drop: Sequence[str] = ()
+) -> list[ToldOfSong]:
+    """Return what `change_night` would tell, and change nothing.
+
+    Raises
+    ------
+    CuesuggestError
+        As `change_night` does, but for files that cannot be written.
+    """
+    return _worked_out(night, wanted, restrain, drop).told
+
+
+def _worked_out(night: OpenNight, wanted: Wanted, restrain: bool, drop: Sequence[str]) -> _WorkedOut:
     dropped = [_meant(night, words) for words in drop]
     at = datetime.now(UTC).replace(microsecond=0)
     found: dict[Path, Checked] = {}
@@ -77,9 +108,9 @@ def change_night(
         told.append(ToldOfSong(place.number, song.title, each.lines, changed=each.after != each.before))
     if len(set(dropped)) == len(night.places):
         raise CuesuggestError("No song would be left to play. Leave one in.")
-    changed = {document: each for document, each in found.items() if each.after != each.before}
+    changed = {document: (each.before, each.after) for document, each in found.items() if each.after != each.before}
     if not changed and not dropped:
-        return told
+        return _WorkedOut(told, None, {})
     words = [wanted.words, "the biggest look kept for where it counts" if restrain else ""]
     both = zip(night.places, night.songs, strict=True)
     gone = [(place, song.title) for place, song in both if place.number in dropped]
@@ -93,8 +124,7 @@ def change_night(
         songs=tuple(path_from(night.file, document) for document in changed),
         others=tuple(path_from(night.file, document) for document in found if document not in changed),
     )
-    _save_change(night.file, kept, {path: (each.before, each.after) for path, each in changed.items()})
-    return told
+    return _WorkedOut(told, kept, changed)
 
 
 def undo_night(file: Path) -> tuple[str, list[ToldOfSong]]:

@@ -28,6 +28,7 @@ from cuesuggest.decide.cue_edits import (
 from cuesuggest.decide.meant import place_at, stepped
 from cuesuggest.decide.quick import (
     all_accepted,
+    coloured,
     dark_held,
     lengthened,
     one_shot_at,
@@ -39,6 +40,7 @@ from cuesuggest.decide.telling import cue_words, describe
 from cuesuggest.errors import EditError
 from cuesuggest.review.asked import Asked
 from cuesuggest.review.pressing import taken_as_pressed
+from cuesuggest.score.bounds import MOST_COLOURS
 from cuesuggest.score.form_text import read_form
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import CATEGORIES, Anchor, Cue, CueKind, Place, Status, Trigger, clock, counted
@@ -204,6 +206,12 @@ def _copy(song: Song, asked: Asked) -> Change:
     return Change(tuple(edit for edit, _ in copies), f"cue {cue.number:g} copied to {marks}")
 
 
+def _colours(song: Song, asked: Asked) -> Change:
+    """Say how many colours a look has in this song, and how they go together where the words are sent."""
+    relation = asked.text("relation", 200) if asked.has("relation") else None
+    return _one(song, coloured(song, asked.text("look"), asked.whole("colours", 1, MOST_COLOURS), relation))
+
+
 def _category(song: Song, asked: Asked) -> Change:
     section = _section(song, asked.text("section"))
     category = asked.choice("category", CATEGORIES)
@@ -355,6 +363,7 @@ ACTIONS: dict[str, Action] = {
     "length": _length,
     "remove": _remove,
     "copy": _copy,
+    "colours": _colours,
     "category": _category,
     "vamp": _vamp,
     "bar-one": _bar_one,

@@ -7,11 +7,12 @@ state of a file: every decision is on the disk before it is answered.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import shlex
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -83,7 +84,7 @@ class Evening:
         night : Path, optional
             The set list that names these documents, to be shown with them.
         """
-        self._night = night
+        self.night = night
         self._documents = {_id(document): document for document in documents}
         self._kept = kept
         self._locks = {song: threading.Lock() for song in self._documents}
@@ -120,6 +121,22 @@ class Evening:
                 self._open[song] = OpenSong(document, self._kept(document))
             return self._open[song]
 
+    @contextlib.contextmanager
+    def all_handed_over(self) -> Iterator[None]:
+        """Keep everything that changes or opens a song waiting while all of them are changed at once.
+
+        Raises
+        ------
+        BehindError
+            If another program has changed one that is open. Nothing has been changed then.
+        """
+        with contextlib.ExitStack() as held:
+            for lock in self._locks.values():
+                held.enter_context(lock)
+            for song in self._open.values():
+                held.enter_context(song.session.handed_over())
+            yield
+
     def to_be_heard(self, song: OpenSong) -> None:
         """Note whose sound is wanted now; the sound that was wanted longest ago is let go where there are many."""
         with self._sounding_lock:
@@ -153,6 +170,7 @@ class Evening:
             "of": len(ids),
             "before": next(filter(self._can_be_opened, reversed(ids[:at])), None),
             "after": next(filter(self._can_be_opened, ids[at + 1 :]), None),
+            "night": self.night is not None,
         }
 
     def listed(self, named: str) -> dict[str, Any]:
@@ -197,7 +215,7 @@ class Evening:
             return Unread("Its document is not there any more." if gone else "")
         known = self._read.get(song)
         if known is None or known[0] != state:
-            known = self._read[song] = (state, _read(document, in_night=self._night is not None))
+            known = self._read[song] = (state, _read(document, in_night=self.night is not None))
         return known[1]
 
     def _row(self, number: int, song: str, here: _Read | Unread) -> dict[str, Any]:
@@ -220,11 +238,11 @@ class Evening:
 
     def _shown_night(self) -> dict[str, Any] | None:
         """Return what is shown of the night, its songs by their ids here; None where these are no night's songs."""
-        if self._night is None:
+        if self.night is None:
             return None
         found = {document: self._look(song) for song, document in self._documents.items()}
         facts = {doc: each.facts for doc, each in found.items() if isinstance(each, _Read) and each.facts is not None}
-        shown = shown_night(self._night, facts)
+        shown = shown_night(self.night, facts, self._documents.values())
         for each in shown["songs"]:
             each["song"] = _id(Path(each.pop("document")))
         return shown

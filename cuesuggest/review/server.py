@@ -33,6 +33,7 @@ from cuesuggest.review.evening import Evening, NoSuchSongError
 from cuesuggest.review.guard import ENTRANCE, SOUND, BodyTooLongError, Guard, Keys
 from cuesuggest.review.kept_choices import keep_choices, kept_choices
 from cuesuggest.review.launch import Launch
+from cuesuggest.review.night_controls import at_sound_check
 from cuesuggest.review.page_sound import Click, Sound, clicks_alone
 from cuesuggest.review.patience import PatientProtocol
 from cuesuggest.review.pressing import CLICKS, late_of, proposal_of
@@ -138,6 +139,7 @@ def application(evening: Evening, keys: Keys) -> ASGIApp:
         Route("/export", posted(lambda request, asked: _exported(evening, request, asked)), methods=["POST"]),
         Route("/chosen", told(lambda _, asked: keep_choices(evening.choices, asked)), methods=["POST"]),
         Route("/late", told(lambda _, asked: {"late": late_of(asked)}), methods=["POST"]),
+        Route("/night", told(lambda _, asked: at_sound_check(evening, asked)), methods=["POST"]),
         Route("/pressed", told(pressed), methods=["POST"]),
     ]
     return Guard(Starlette(routes=routes), keys)

@@ -6,8 +6,9 @@ way. What is on disk is compared first: a file that somebody else has changed is
 
 from __future__ import annotations
 
+import contextlib
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -171,6 +172,32 @@ class Session:
             now = file_state(self.document)
             if now != before:
                 self._song, self._signature = Song.load(self.document), now
+
+    @contextlib.contextmanager
+    def handed_over(self) -> Iterator[None]:
+        """Keep actions waiting while the document is changed together with others; then show what it holds.
+
+        Raises
+        ------
+        BehindError
+            If another program has changed it since it was shown.
+        """
+        with self._lock:
+            if self.disk() == "changed":
+                raise BehindError(
+                    f"{self.document.name} was changed by another program since it was shown here. Open it, say which "
+                    "of the two holds, and try again. Nothing was changed."
+                )
+            try:
+                yield
+            finally:
+                now = file_state(self.document)
+                # Where it cannot be read by then, the page finds that out as after any other program.
+                with contextlib.suppress(DocumentError):
+                    if now not in (None, self._signature):
+                        there = Song.load(self.document)
+                        self._changed = changed_stretches(self._song, there)
+                        self._song, self._signature = there, now
 
     # What lies on disk.
 

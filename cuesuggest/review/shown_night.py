@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,13 +10,19 @@ from cuesuggest.errors import CuesuggestError
 from cuesuggest.night.kept_changes import kept_changes
 from cuesuggest.night.song_facts import SongFacts
 from cuesuggest.night.the_set import places_of, plan_of
+from cuesuggest.review.night_controls import night_controls
 from cuesuggest.rules.settings.settings_file import load_set_list
 from cuesuggest.score.night_records import NightPlan
 
 __all__ = ["shown_night"]
 
+_LATE = (
+    "Song {} is not on this page: it came into the night after the page was started. Start cuesuggest review again to "
+    "have it here."
+)
 
-def shown_night(file: Path, facts: Mapping[Path, SongFacts]) -> dict[str, Any]:
+
+def shown_night(file: Path, facts: Mapping[Path, SongFacts], listed: Container[Path]) -> dict[str, Any]:
     """Return what is shown of a night, as it is on the disk now.
 
     Parameters
@@ -25,14 +31,24 @@ def shown_night(file: Path, facts: Mapping[Path, SongFacts]) -> dict[str, Any]:
         Its set list.
     facts : mapping
         Of the songs that can be opened, by document.
+    listed : container of Path
+        The documents that the page goes through.
     """
     try:
         set_list, changes = load_set_list(file), kept_changes(file)
-        places = [place for place in places_of(file, set_list, changes) if place.document in facts]
     except CuesuggestError as error:
-        return {**_shown(None, {}), "remarks": [str(error)]}
+        return {**_shown(None, {}), "remarks": [str(error)], "controls": None}
+    try:
+        played = places_of(file, set_list, changes)
+    except CuesuggestError as error:  # none is left; the last change can be taken back all the same
+        return {**_shown(None, {}), "remarks": [str(error)], "controls": night_controls(file, [], [], changes)}
+    places = [place for place in played if place.document in facts]
     plan = plan_of(file, set_list, changes, [(place, facts[place.document]) for place in places])
-    return _shown(plan, {place.number: str(place.document) for place in places})
+    shown = _shown(plan, {place.number: str(place.document) for place in places})
+    shown["remarks"] += [_LATE.format(place.number) for place in played if place.document not in listed]
+    rigs = [facts[place.document].rig for place in places]
+    titles = [(song.number, song.title) for song in plan.songs]
+    return {**shown, "controls": night_controls(file, rigs, titles, changes)}
 
 
 def _shown(plan: NightPlan | None, documents: Mapping[int, str]) -> dict[str, Any]:

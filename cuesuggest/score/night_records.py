@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 from cuesuggest.score.records import Look
 
-__all__ = ["SOUND_CHECK", "BetweenSongs", "BiggestUse", "NightLook", "NightPlan", "NightSong"]
+__all__ = ["CEILINGS", "SOUND_CHECK", "BetweenSongs", "BiggestUse", "NightLook", "NightPlan", "NightSong"]
 
 SOUND_CHECK = "sound check"
 """Who changed a song for one night, in its history."""
+CEILINGS = (5, 80)
+"""Percent: the least and the most that all looks of a night can be held to, as a house style has them."""
 
 _IN_A_ROW = 2  # songs that are told one by one
 

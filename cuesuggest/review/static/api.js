@@ -1,7 +1,7 @@
 // @ts-check
 /** What goes over the wire to the server that this page came from. */
 
-/** @import { Chosen, Disk, Done, Page, Proposal, SongList } from "./content.js" */
+/** @import { Chosen, Disk, Done, NightTold, Page, Proposal, SongList } from "./content.js" */
 /** @import { Run } from "./presses.js" */
 
 /** @typedef {{bars: number, width: number}} Room how many bars stand side by side, how wide the chart may be */
@@ -128,6 +128,16 @@ export async function fetchDisk(song) {
  */
 export async function post(song, values, room) {
   return told(await posted(`/act?song=${song}&bars=${room.bars}&width=${room.width}`, values));
+}
+
+/**
+ * Say what a sound check would change in every song of the night, do it, or take the last one back.
+ *
+ * @param {object} values
+ * @returns {Promise<NightTold>}
+ */
+export async function postNight(values) {
+  return told(await posted("/night", values));
 }
 
 /**

@@ -16,6 +16,7 @@ const KINDS = [
   ["fade-in", "fade in"], ["fade-out", "fade out"], ["crossfade", "crossfade"], ["cut-in", "cut in"], ["cut-out", "cut out"],
   ["one-shot", "one-shot"], ["recall", "set a look in the dark"], ["ramp", "ramp"], ["speed", "speed"], ["call", "line for somebody"],
 ];
+const MOST_COLOURS = 12; // of a look
 const TRIGGERS = ["hand", "held", "follow-on", "chase"];
 /** Where leaving leads, if not to the chart. @type {Record<string, "music" | "press">} */
 const OUTER = { tap: "music", ends: "music", late: "press" };
@@ -294,6 +295,26 @@ export function commands({ store, player, hand, say, list, questions, askDialog,
       asks(`Note on cue ${cue.number}`, [field], ({ note }) => store.act("note", { cue: cue.id, note }));
     }),
     copy: withCue((cue) => store.act("copy", { cue: cue.id })),
+    colours: withCue((cue) => {
+      const look = page().looks.find((each) => each.id === cue.look);
+      if (!look) {
+        say(`Cue ${cue.number} has no look.`);
+        return;
+      }
+      const before = { colours: String(look.colours), relation: look.colour_relation };
+      /** @type {Field[]} */
+      const fields = [
+        { name: "colours", label: "How many", kind: "number", min: 1, max: MOST_COLOURS, value: before.colours },
+        { name: "relation", label: "How they go together", kind: "text", value: before.relation },
+      ];
+      const about = "Wherever this song has the look.";
+      asks(`Colours of ${look.name}`, fields, ({ colours, relation }) => {
+        if (colours === before.colours && relation === before.relation) return "";
+        // Words that were said of another number of colours are no news.
+        const words = relation === before.relation ? {} : { relation };
+        return store.act("colours", { look: look.id, colours: Number(colours), ...words });
+      }, { about });
+    }),
     add: add("one-shot"),
     call: add("call"),
     remove: withCue((cue) => store.act("remove", { cue: cue.id })),

@@ -39,6 +39,8 @@ export interface Evening {
   of: number;
   before: string | null;
   after: string | null;
+  /** Whether the songs are those of a set list. */
+  night: boolean;
 }
 
 /** The answer to /songs. */
@@ -59,6 +61,36 @@ export interface ShownNight {
   /** What lies before the first song, in a line. */
   before: string;
   remarks: string[];
+  /** Null where the set list cannot be read. */
+  controls: NightControls | null;
+}
+
+/** What can be chosen at sound check: pairs of what is sent and its words. */
+export interface NightControls {
+  without: string[][];
+  /** The least and the most, in percent. */
+  ceiling: number[];
+  rigs: string[];
+  drop: string[][];
+  /** The last change, which can be taken back. */
+  undo: string | null;
+}
+
+/** The answer to /night. */
+export interface NightTold {
+  told: ToldOfSong[];
+  /** What was changed or taken back, in words. */
+  said: string;
+  /** Of what was looked at; sent along to have it done. */
+  seen: string;
+}
+
+export interface ToldOfSong {
+  /** In the night; 0 where it is not in the set list any more. */
+  number: number;
+  title: string;
+  lines: string[];
+  changed: boolean;
 }
 
 /** A song in its night. */
@@ -295,6 +327,9 @@ export interface Light {
 export interface Look {
   id: string;
   name: string;
+  colours: number;
+  /** How they go together, in words. */
+  colour_relation: string;
 }
 
 export interface Question {

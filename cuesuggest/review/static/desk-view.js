@@ -13,7 +13,7 @@ import { soundMenu } from "./sound-view.js";
 /** @import { Store } from "./store.js" */
 
 const STATUS = { suggested: "suggested", accepted: "accepted", edited: "edited", rejected: "left out", added: "added" };
-const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "shorter", "longer", "darker", "brighter", "copy", "lock", "note", "hear-cue"];
+const CUE_KEYS = ["accept", "reject", "edit", "earlier", "later", "shorter", "longer", "darker", "brighter", "copy", "colours", "lock", "note", "hear-cue"];
 const FADES = new Set(["fade-in", "fade-out", "crossfade", "ramp"]);
 const PLAIN_KEYS = ["press-along", "click", "patch", "loop-section", "slower", "faster", "sound", "one-shot", "dark", "section", "music", "accept-section", "accept-all", "list", "through"];
 
@@ -178,6 +178,8 @@ export class DeskView {
     const status = [STATUS[cue.status], cue.lock ? "locked" : "", cue.who === "operator" ? "" : `for ${cue.who}`];
     const how = cue.kind === "call" ? "" : `${cue.trigger}, ${cue.anchor === "lands-on" ? "lands here" : "starts here"}${cue.by_itself ? ", by itself where a machine plays" : ""}`;
     const doubt = cue.confidence < 0.5 ? "unsure" : "";
+    const look = this.#store.page.looks.find((each) => each.id === cue.look);
+    const colours = look ? `${look.name}: ${look.colours} colour${look.colours === 1 ? "" : "s"} (${look.colour_relation})` : "";
     return [
       el(
         "p",
@@ -187,8 +189,8 @@ export class DeskView {
         [how, doubt].filter(Boolean).map((each) => ` · ${each}`).join(""),
       ),
       el("p", { class: "what" }, cue.hand),
-      el("p", { class: "because" }, [cue.reasons.join(" "), ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
-      this.#keys(CUE_KEYS.filter((id) => FADES.has(cue.kind) || !["shorter", "longer"].includes(id))),
+      el("p", { class: "because" }, [cue.reasons.join(" "), colours, ...cue.cautions.map((each) => `Take care: ${each}`), cue.note ? `Note: ${cue.note}` : ""].filter(Boolean).join(" · ")),
+      this.#keys(CUE_KEYS.filter((id) => (id === "colours" ? look : FADES.has(cue.kind) || !["shorter", "longer"].includes(id)))),
     ];
   }
 

@@ -58,7 +58,8 @@ export function songActs({ store, player, hand, songs, say, draw }) {
   };
 
   return {
-    songs: () => (store.page.evening.of === 1 ? say("There is only this song.") : songs.turn()),
+    songs: () => (store.page.evening.of === 1 && !store.page.evening.night ? say("There is only this song.") : songs.turn()),
+    "sound-check": () => (store.page.evening.night ? songs.soundCheck() : say("A sound check is for a night. Open its set list: cuesuggest review NIGHT.toml")),
     "song-before": step("before", "There is no song before this one."),
     "song-after": step("after", "There is no song after this one."),
     song: go,

@@ -5,7 +5,7 @@ import { COMMANDS } from "./keys.js";
 
 // What may be done while the song is worked on: listening and looking, since neither changes it.
 const LISTENING = new Set(COMMANDS.filter((each) => each.group === "Listen" || each.when === "press" || each.when === "late").map((each) => each.id));
-const LOOKING = new Set(["press-along", "pressed-on", "pressed-back", "pressed-at", "pressed-more", "help", "list", "songs", "leave", "scheme", "patch", "listen", "hear", "tap-beat"]);
+const LOOKING = new Set(["press-along", "pressed-on", "pressed-back", "pressed-at", "pressed-more", "help", "list", "songs", "sound-check", "leave", "scheme", "patch", "listen", "hear", "tap-beat"]);
 
 /** Whether a command changes nothing in the song. @param {string} id */
 export const changesNothing = (id) => LISTENING.has(id) || LOOKING.has(id);

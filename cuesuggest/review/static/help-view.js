@@ -6,7 +6,7 @@ import { COMMANDS, shown } from "./keys.js";
 /** @import { Command } from "./keys.js" */
 /** @import { Store } from "./store.js" */
 
-const MENUS = { section: "S, then ", music: "M, then ", ends: "M, E, then ", sound: "V, then ", press: "then ", late: "L, then ", pressed: "done, then " };
+const MENUS = { section: "S, then ", music: "M, then ", ends: "M, E, then ", sound: "V, then ", press: "then ", late: "L, then ", pressed: "done, then ", songs: "Shift S, then " };
 
 /** Everything that the page does, each thing a button with its key; and what the chart's signs mean. */
 export class HelpView {
@@ -30,7 +30,7 @@ export class HelpView {
     }
     const { chart, evening } = this.#store.page;
     const groups = Map.groupBy(COMMANDS, (each) => each.group);
-    if (evening.of === 1) groups.delete("Songs");
+    if (evening.of === 1 && !evening.night) groups.delete("Songs");
     this.#dialog.replaceChildren(
       el("div", { class: "top" }, el("h2", {}, "All acts and their keys"), el("button", { type: "button", "data-do": "help" }, "Back ", el("kbd", {}, "?"))),
       el(

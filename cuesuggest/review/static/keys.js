@@ -34,7 +34,7 @@ export function shown(key) {
   return [...held, SHOWN[last] ?? (last.length === 1 ? last.toUpperCase() : last)].join(" ");
 }
 
-/** @typedef {"section" | "music" | "ends" | "sound" | "press" | "late" | "pressed"} Menu */
+/** @typedef {"section" | "music" | "ends" | "sound" | "press" | "late" | "pressed" | "songs"} Menu */
 
 /** @typedef {{group: string, id: string, keys: string[], label: string, when?: Menu}} Command */
 
@@ -100,6 +100,7 @@ export const COMMANDS = [
   command("Cue", "lock", "o", "lock, unlock"),
   command("Cue", "note", "n", "note …"),
   command("Cue", "copy", "d", "copy to every pass"),
+  command("Cue", "colours", "Shift+c", "colours of its look …"),
   command("Cue", "one-shot", "j", "one-shot on this bar"),
   command("Cue", "one-shot-beat", "Shift+j", "one-shot on this beat"),
   command("Cue", "dark", "w", "dark on this stop"),
@@ -166,6 +167,7 @@ export const COMMANDS = [
   command("Page", "undo", "u Ctrl+z", "undo"),
   command("Page", "redo", "Shift+u Ctrl+Shift+z Ctrl+y", "redo"),
   command("Songs", "songs", "Shift+s", "all songs"),
+  command("Songs", "sound-check", "c", "sound check, for a night …", { when: "songs" }),
   command("Songs", "song-before", "Shift+p", "the song before"),
   command("Songs", "song-after", "Shift+n", "the next song"),
 

@@ -75,7 +75,7 @@ const say = (/** @type {string} */ said, wrong = true) => desk.tell({ said, line
 const exporting = new ExportView(find("#export", HTMLDialogElement), store, say);
 const questions = questionActs({ store, player, hand, say });
 const run = commands({ store, player, hand, say, list, questions, choices, askDialog: find("#ask", HTMLDialogElement) });
-const songs = new SongsView(find("#songs", HTMLDialogElement), store);
+const songs = new SongsView(find("#songs", HTMLDialogElement), store, (said) => say(said, false));
 Object.assign(run, songActs({ store, player, hand, songs, say, draw: () => (drawn = drawn.then(draw)) }));
 const pressing = new Pressing({ store, player, hand, choices, say, askDialog: find("#ask", HTMLDialogElement) });
 const pressView = new PressView({ pressing, store, player, hand, choices, chart, desk });
@@ -149,9 +149,9 @@ document.addEventListener("keydown", (event) => {
   const onButton = around(event, "button");
   if (onButton && (key === "Enter" || key === "Space")) return;
   const dialog = document.querySelector("dialog[open]");
-  const id = commandFor(key);
+  const id = (dialog?.id === "songs" && meant(key, "songs")?.id) || commandFor(key);
   if (!id || (dialog && key === "Escape")) return;
-  if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id) return;
+  if ((dialog?.id === "help" || dialog?.id === "songs") && id !== dialog.id && id !== "sound-check") return;
   event.preventDefault();
   // A key that is held down is one press.
   if (event.repeat && ["press", "late", "tap"].includes(hand.now.mode)) return;
@@ -181,7 +181,7 @@ document.addEventListener("click", (event) => {
     if (menu && menu !== hand.now.mode) {
       // Pressing along has to begin before anything can be done in it.
       if (["press", "late", "pressed"].includes(menu)) what = "press-along";
-      else hand.set({ mode: menu });
+      else if (menu !== "songs") hand.set({ mode: menu });
     }
   }
   // After a press with the mouse the keys belong to the chart again.

@@ -3,23 +3,33 @@ import { fetchSongs, Refused } from "./api.js";
 import { around, el, find } from "./dom.js";
 import { energyLine, sharedLooks } from "./night-view.js";
 import { clock } from "./places.js";
+import { SoundCheckView } from "./sound-check-view.js";
 
 /** @import { NightOfSong, SongList, SongRow } from "./content.js" */
 /** @import { Store } from "./store.js" */
 
-/** All songs with what is still to be done in each; one is opened by its name. */
+/** All songs with what is still to be done in each; one is opened by its name. Of a night, also its sound check. */
 export class SongsView {
   #dialog;
   #store;
   #shown = "";
+  #check;
 
   /**
    * @param {HTMLDialogElement} dialog
    * @param {Store} store
+   * @param {(said: string) => void} say
    */
-  constructor(dialog, store) {
+  constructor(dialog, store, say) {
     this.#dialog = dialog;
     this.#store = store;
+    this.#check = new SoundCheckView(
+      () => this.#turnCheck(false),
+      async (said) => {
+        say(said);
+        await store.load();
+      },
+    );
     store.addEventListener("song", () => dialog.open && this.#load());
     // Closed before the song is asked for: what is held back waits for no dialog.
     dialog.addEventListener("click", (event) => {
@@ -34,13 +44,39 @@ export class SongsView {
       this.#dialog.close();
       return;
     }
+    this.#open(false);
+  }
+
+  /** Open the sound check, or go back from it to the list. */
+  soundCheck() {
+    if (this.#dialog.open) this.#turnCheck(!this.#check.open);
+    else this.#open(true);
+  }
+
+  /** @param {boolean} check whether at the sound check */
+  #open(check) {
     this.#shown = "";
+    const turn = this.#store.page.evening.night ? el("button", { type: "button", "data-do": "sound-check" }, el("kbd", {}, "C"), " sound check") : null;
     const back = el("button", { type: "button", "data-do": "songs" }, el("kbd", {}, "Shift S"), " back");
     const about = el("p", { class: "about", role: "status" }, "The songs are being read…");
     const scroll = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "All songs", autofocus: true });
-    this.#dialog.replaceChildren(el("div", { class: "top" }, el("h2", {}, "All songs"), back), about, scroll);
+    this.#dialog.replaceChildren(el("div", { class: "top" }, el("h2", { id: "night-check-title" }, "All songs"), turn, back), about, scroll);
     this.#dialog.showModal();
+    this.#turnCheck(check);
     this.#load();
+  }
+
+  /** Show the sound check in place of the list, or the list again. @param {boolean} check */
+  #turnCheck(check) {
+    find("h2", HTMLElement, this.#dialog).textContent = check ? "Sound check, for all songs" : "All songs";
+    this.#check.element.remove();
+    for (const each of this.#dialog.querySelectorAll(".about, .scroll, [data-do=sound-check]")) each.toggleAttribute("hidden", check);
+    if (check) {
+      this.#dialog.append(this.#check.element);
+      this.#check.begin();
+    } else {
+      find(".scroll", HTMLElement, this.#dialog).focus();
+    }
   }
 
   async #load() {
@@ -64,6 +100,7 @@ export class SongsView {
     const focused = this.#shown ? this.#buttons().find((each) => each === document.activeElement)?.dataset.do : `song:${here}`;
     this.#shown = text;
     const { songs, advice, night } = list;
+    if (night?.controls) this.#check.offer(night.controls);
     // Where a song is a part of a longer recording, its place there is told.
     const parts = songs.some((each) => each.part);
     const head = ["Song", ...(night?.songs.length ? ["Cues"] : []), ...(parts ? ["From", "To"] : []), "Tempo", "Length", "To do"].map((word) => el("th", { scope: "col", class: word === "Tempo" && "tempo" }, word));
@@ -80,12 +117,12 @@ export class SongsView {
       ...(night ? [sharedLooks(night)].filter((each) => each !== null) : []),
       ...advice.map(({ said, command }) => el("p", { class: "advice" }, said, " ", el("code", {}, command))),
     );
-    this.#buttons().find((each) => each.dataset.do === focused)?.focus();
+    if (!this.#check.open) this.#buttons().find((each) => each.dataset.do === focused)?.focus();
   }
 
   /** Arrows lead from song to song, as Tab does. @param {KeyboardEvent} event */
   #step(event) {
-    if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
+    if ((event.key !== "ArrowDown" && event.key !== "ArrowUp") || this.#check.open) return;
     const buttons = this.#buttons();
     const at = buttons.findIndex((each) => each === document.activeElement);
     const to = at < 0 ? 0 : Math.min(Math.max(at + (event.key === "ArrowDown" ? 1 : -1), 0), buttons.length - 1);
