@@ -848,6 +848,7 @@ def test_the_scheme_is_turned_over_by_a_key_and_stays(shown):
     assert page.page.evaluate(f"() => {paper}") == after
 
 
+@pytest.mark.flaky(reruns=2)  # by the clock
 def test_forty_minutes_stay_usable(opened, drafted_take, tmp_path):
     form = " ".join(["A16", "B16", "C16", "B16", "D16"] * 15)
     with hosting(_long(drafted_take, tmp_path, form)) as server:
