@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
+from cuesuggest.night.shared_looks import Lent
 from cuesuggest.night.song_facts import SongFacts
 from cuesuggest.rules import Rig
 from cuesuggest.rules.settings.set_list import BetweenLook, SetList
@@ -75,6 +76,8 @@ class Crossing:
     """Number of the cue of the next song that sets it up, too; empty where none does."""
     why: str = ""
     """Why no look is up that would be up otherwise."""
+    lent: Lent | None = None
+    """The button that the next song's first look has only for this, its looks by name; None where it has one."""
 
     def cues(self, states: Mapping[str, SideState], ends: float) -> list[Cue]:
         """Return what the hand does from a state of the sides, so that all is ready for the next song at a moment.
@@ -136,7 +139,16 @@ class Crossing:
         )
 
 
-def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: SongFacts | None, number: str) -> Crossing:
+def crossing(
+    kind: str,
+    set_list: SetList,
+    before: SongFacts | None,
+    after: SongFacts | None,
+    number: str,
+    *,
+    without: Collection[str] = (),
+    lent: Lent | None = None,
+) -> Crossing:
     """Plan what lies between two songs.
 
     Parameters
@@ -149,13 +161,17 @@ def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: Song
         One of them at least.
     number : str
         Of the cue that sets up the next song's first look; empty where none does.
+    without : collection of str
+        Looks of the song after, or of the last one, for which there is no button.
+    lent : Lent, optional
+        The button on which the next song's first look is set up, if it has none of its own; looks by name.
     """
     song = after or before
     assert song is not None
     given = getattr(set_list, kind, None)
     wanted: BetweenLook = given or _USUAL[kind]
     begins = after.begins if after is not None else None
-    look = None if wanted.look == "dark" or not wanted.level else _look(wanted.look, song)
+    look = None if wanted.look == "dark" or not wanted.level else _look(wanted.look, song, without)
     side = _side(song, look, begins)
     why = ""
     if look is not None and given is None and look.source == "laser" and kind in _PEOPLE_MOVE:
@@ -174,15 +190,17 @@ def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: Song
         begins_name=names.get(begins[1], begins[1]) if begins else "",
         set_by=number,
         why=why,
+        lent=lent,
     )
 
 
-def _look(wanted: str, song: SongFacts) -> Look | None:
-    """Return the home look, or the smallest look that is lit in the song; the home look where it has none."""
+def _look(wanted: str, song: SongFacts, without: Collection[str]) -> Look | None:
+    """Return the home look, or the smallest that is lit in the song and has a button; home where there is none."""
     home = next((look for look in song.looks if look.home), None)
     if wanted == "home":
         return home
-    return next((look for look in song.looks if look.category == "subtle" and not look.home), home)
+    subtle = (look for look in song.looks if look.category == "subtle" and not look.home and look.id not in without)
+    return next(subtle, home)
 
 
 def _side(song: SongFacts, look: Look | None, begins: tuple[str, str] | None) -> str:
@@ -207,6 +225,8 @@ def told(found: Crossing, *, last: bool) -> BetweenSongs:
     if found.begins is not None:
         cue = f" (cue {found.set_by})" if found.set_by else ""
         first = f"{found.begins_name} set up on side {found.begins[0]} while it is dark{cue}."
+        if found.lent is not None:
+            first = _on_lent_button(found, found.lent, first)
     out = f"Side {found.side} out over {over}, before {'people leave' if last else 'the band begins'}."
     if found.look is not None and found.begins is not None and found.begins[0] == found.side:
         steps += [out, first]
@@ -216,3 +236,13 @@ def told(found: Crossing, *, last: bool) -> BetweenSongs:
     laser = any(side.source == "laser" for side in found.rig.playing)
     title = "the end" if last and found.kind == "nothing" else _TITLES[found.kind]
     return BetweenSongs(title, light, tuple(steps), (_CLEAR,) if seen else (), laser)
+
+
+def _on_lent_button(found: Crossing, lent: Lent, set_up: str) -> str:
+    then = f"{set_up} Then button {lent.button} gets {lent.after}."
+    if lent.before == lent.look:
+        return then
+    # A segue has no time for it. Once the song before has set up its last look, it needs none of its buttons.
+    early = found.kind == "segue" and found.look is None
+    when = ", already in the song before, once its last look is set up" if early else ""
+    return f"Button {lent.button} gets {lent.look} in place of {lent.before}{when}. {then}"

@@ -32,6 +32,8 @@ class SongFacts:
     """Side and look with which it begins; None where nothing comes in."""
     set_by: float | None
     """Number of the cue that sets this look up; None where no cue does."""
+    set_later: tuple[str, ...]
+    """Looks that its other cues set up, in order."""
     energy: tuple[tuple[float, float, float], ...]
     biggest: tuple[BiggestUse, ...]
     profile: Profile
@@ -62,6 +64,8 @@ def facts_of(song: Song) -> SongFacts:
     played = {cue.look for cue in cues if cue.look and cue.kind != "one-shot"}
     entrances = [cue for cue in cues if cue.kind in ENTRANCES and cue.look]
     first = entrances[0] if entrances else None
+    recalls = [cue for cue in cues if cue.kind == "recall" and cue.look]
+    set_by = _set_by(recalls, first)
     start = song.recording.window.start
     grid = Grid(song.analysis)
     questions = len(open_questions(song))
@@ -78,7 +82,8 @@ def facts_of(song: Song) -> SongFacts:
         last=max((cue.number for cue in cues), default=None),
         looks=tuple(look for look in song.looks if look.id in played or look.home),
         begins=(first.side, first.look) if first and first.side and first.look else None,
-        set_by=_set_by(cues, first),
+        set_by=set_by,
+        set_later=tuple(cue.look for cue in recalls if cue.look and cue.number != set_by),
         energy=tuple((each.start - start, each.end - start, grid.drive_of(each)) for each in grid.sections),
         biggest=_biggest(song, entrances, grid),
         profile=profile_from_values(song.profile.values),
@@ -88,15 +93,13 @@ def facts_of(song: Song) -> SongFacts:
     )
 
 
-def _set_by(cues: list[Cue], first: Cue | None) -> float | None:
+def _set_by(recalls: list[Cue], first: Cue | None) -> float | None:
     if first is None:
         return None
     before = [
         cue
-        for cue in cues
-        if cue.kind == "recall"
-        and (cue.side, cue.look) == (first.side, first.look)
-        and cue.place.seconds <= first.place.seconds
+        for cue in recalls
+        if (cue.side, cue.look) == (first.side, first.look) and cue.place.seconds <= first.place.seconds
     ]
     return before[0].number if before else None
 

@@ -24,6 +24,8 @@ class NightLook:
     """Numbers of the songs that play it."""
     buttons: tuple[int, ...]
     """Where it lies: one button, or one after another where looks change places; empty where there was no room."""
+    lent: tuple[int, ...] = ()
+    """Buttons that it has only while it is set up before a song."""
 
     @property
     def songs_words(self) -> str:
@@ -127,6 +129,8 @@ class NightPlan:
         """Say on which button a look lies; nothing where nobody has said how many there are."""
         if not self.buttons:
             return ""
-        if not look.buttons:
+        if not look.buttons and not look.lent:
             return "no button"
-        return f"button{'s' * (len(look.buttons) > 1)} {', then '.join(map(str, look.buttons))}"
+        lent = [f"{button} before a song" for button in look.lent if button not in look.buttons]
+        words = [*([", then ".join(map(str, look.buttons))] if look.buttons else []), *lent]
+        return f"button{'s' * (len(look.buttons) > 1)} {', '.join(words)}"
