@@ -18,7 +18,7 @@ from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, named, read_alike
 from cuesuggest.draft.beside import document_of
-from cuesuggest.draft.clashes import conflicts
+from cuesuggest.draft.clashes import conflicts, new_clashes, told
 from cuesuggest.draft.drafting import fresh_song, source_of
 from cuesuggest.draft.listening import framed
 from cuesuggest.draft.order import Order
@@ -282,7 +282,6 @@ def _suggested(
     grid, ids = Grid(song.analysis), {cue.id for cue in carried}
     kept: list[Cue] = []
     refused: list[Section] = []
-    known = set(conflicts(song))
     for section in song.analysis.sections:
         if section.id not in added:
             continue
@@ -293,7 +292,7 @@ def _suggested(
         ]
         for chosen in (inside, [cue for cue in inside if cue.kind in ("one-shot", "ramp")]):
             tried = song.replaced(cues=renumbered(old, [*carried, *kept, *chosen]))
-            if chosen and set(conflicts(tried)) <= known:
+            if chosen and not new_clashes(song, tried):
                 kept += chosen
                 break
         else:
@@ -341,7 +340,7 @@ def _lines(
         where = f"bars {section.first_bar} to {section.last_bar}" if section.bars > 1 else f"bar {section.first_bar}"
         yield f"New: {_called(section)}, {where}; {suggested}."
     for problem in conflicts(song):
-        yield f"This does not go together now: {problem}"
+        yield told(problem)
 
 
 def _called(section: Section) -> str:
