@@ -8,10 +8,10 @@ from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.night_records import SOUND_CHECK, BiggestUse
-from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
+from cuesuggest.score.records import ENTRANCES, Cue, Look
 from cuesuggest.song import Song
 from cuesuggest.song.decided import decided
-from cuesuggest.song.open_questions import open_questions
+from cuesuggest.song.left_to_do import left_to_do
 
 __all__ = ["SongFacts", "facts_of", "size_of"]
 
@@ -68,12 +68,6 @@ def facts_of(song: Song) -> SongFacts:
     set_by = _set_by(recalls, first)
     start = song.recording.window.start
     grid = Grid(song.analysis)
-    questions = len(open_questions(song))
-    to_check = sum(cue.status == "suggested" for cue in song.cues)
-    left = [
-        f"{counted(questions, 'question')} open" if questions else "",
-        f"{counted(to_check, 'cue')} to check" if to_check else "",
-    ]
     return SongFacts(
         title=song.title,
         tempo=song.analysis.tempo_bpm,
@@ -88,7 +82,7 @@ def facts_of(song: Song) -> SongFacts:
         biggest=_biggest(song, entrances, grid),
         profile=profile_from_values(song.profile.values),
         rig=rig_from_values(song.rig.values),
-        to_do=", ".join(filter(None, left)),
+        to_do=left_to_do(song).words,
         sound_checks=frozenset(entry.time for entry in song.history if entry.by == SOUND_CHECK),
     )
 
