@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
-from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section
 from cuesuggest.draft.again.counted_alike import form_as_in
 from cuesuggest.draft.again.merge import renumbered
@@ -97,7 +96,7 @@ def retimed(
     chosen = order.chosen()
     chosen = replace(Order(order.profile, order.rig).chosen(old), window=chosen.window)
     frames = framed(source, Order().chosen(old).window, step)
-    before = HeardTake(frames.spectrum, frames.logits, old.analysis)
+    before = frames.take(old.analysis)
     new = framed(heard, chosen.window, step)
     aligned, analysis, facts = read_alike(before, new, heard.path, step)
     take = OtherTake(old.analysis, analysis, aligned)
