@@ -11,8 +11,8 @@ from tests.songs import make_analysis
 
 
 def test_what_is_left_is_told_in_words_and_nothing_in_none():
-    assert LeftToDo(2, 12).words == "2 questions open, 12 cues to check"
-    assert LeftToDo(1, 0).words == "1 question open"
+    assert LeftToDo(2, 12).words == "2 questions, 12 cues to check"
+    assert LeftToDo(1, 0).words == "1 question"
     assert LeftToDo(0, 1).words == "1 cue to check"
     assert LeftToDo(0, 0).words == ""
 
@@ -28,5 +28,5 @@ def test_the_list_of_songs_and_the_night_tell_the_same(tmp_path):
     evening = Evening([document], kept=lambda path: None)
     (row,) = evening.listed("")["songs"]
     assert left_to_do(song) == LeftToDo(row["questions"], row["to_check"]) == LeftToDo(1, len(rest))
-    assert facts_of(song).to_do == f"1 question open, {len(rest)} cues to check"
+    assert facts_of(song).to_do == f"1 question, {len(rest)} cues to check"
     assert row["state"] == "open"

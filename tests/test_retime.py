@@ -250,6 +250,22 @@ def test_an_answer_says_that_a_cue_is_right_and_undo_asks_again(carried):
     assert next(each for each in moved.cues if each.id == cue.id).place.seconds == pytest.approx(100, abs=0.4)
 
 
+def test_a_cue_that_nobody_asks_about_is_not_kept_again(carried, run):
+    from cuesuggest.song import Doubt, SetDoubts, change
+
+    song = Song.load(carried)
+    asked, other = song.cues[3], song.cues[4]
+    doubt = Doubt(asked.id, asked.place.seconds, "this take goes another way beside it", (100.0,))
+    change(song, SetDoubts((doubt,)), by="test").save(carried, expected_revision=song.revision)
+    before = carried.read_bytes()
+    code, _, err = run("edit", carried, "keep-place", f"{other.number:g}")
+    assert (code, carried.read_bytes()) == (2, before)
+    assert f"No uncertain cue was named. Uncertain: {asked.number:g}." in err
+    code, out, _ = run("edit", carried, "keep-place", f"{asked.number:g}", f"{other.number:g}")
+    assert (code, out) == (0, "No cue from another take left to listen to.\n")
+    assert "Uncertain: none." in run("edit", carried, "keep-place", f"{asked.number:g}")[2]
+
+
 def test_two_recordings_of_hours_are_refused_before_memory_runs_out():
     from types import SimpleNamespace
 

@@ -312,6 +312,15 @@ def test_each_attempt_is_recognised_among_songs_that_have_documents(kept, run, t
     assert "3  is harbour light" in out
 
 
+def test_a_folder_with_no_song_to_compare_with_is_told(kept, run, tmp_path_factory):
+    nothing = tmp_path_factory.mktemp("nothing")
+    for songs in (nothing, kept):  # in the other lie only documents of the same recording
+        code, out, _ = run("split", kept / "thursday.wav", "--songs", songs, columns=200)
+        assert code == 0
+        assert f"There is no song of another recording in {songs} to compare with." in out
+        assert "is like none" not in out
+
+
 def test_audio_is_written_without_loss_and_only_where_nothing_is(kept, run):
     (kept / "thursday-02.flac").write_bytes(b"somebody's")
     code, _, err = run("split", kept / "thursday.wav", "--write-audio")

@@ -378,13 +378,15 @@ def _harmony_of(path: Path, song: Song, window: Window, step: Step | None) -> np
     return bar_harmony(frames.spectrum, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
 
 
-def recognised(rehearsal: Rehearsal, known: Sequence[KnownSong]) -> list[KnownSong | None]:
+def recognised(rehearsal: Rehearsal, known: Sequence[KnownSong], step: Step | None = None) -> list[KnownSong | None]:
     """Tell of each attempt which of the known songs it is; None where it is like none of them."""
     songs = [(each.harmony, each.tempo) for each in known]
     found: list[KnownSong | None] = []
     for attempt, harmony in zip(rehearsal.attempts, rehearsal.harmonies, strict=True):
 
         def one(k: int, attempt: SongAttempt = attempt) -> bool:
+            if step:
+                step(f"laying on {known[k].title}", None)
             return _one_song(rehearsal.recording.sha256, attempt, known[k])
 
         which = recognised_as((harmony, _tempo(attempt)), songs, one)

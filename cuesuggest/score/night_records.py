@@ -103,7 +103,7 @@ class NightSong:
     gives_way: bool
     """Whether it has the night's biggest look, and others are to have it."""
     to_do: str
-    """What is open in it: "2 questions open, 12 cues to check"; empty where nothing is."""
+    """What is open in it: "2 questions, 12 cues to check"; empty where nothing is."""
 
 
 @dataclass(frozen=True, slots=True)

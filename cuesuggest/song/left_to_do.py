@@ -21,8 +21,8 @@ class LeftToDo:
 
     @property
     def words(self) -> str:
-        """In words: "2 questions open, 12 cues to check"; empty where nothing is left."""
-        asked = f"{counted(self.questions, 'question')} open" if self.questions else ""
+        """In words: "2 questions, 12 cues to check"; empty where nothing is left."""
+        asked = counted(self.questions, "question") if self.questions else ""
         unjudged = f"{counted(self.to_check, 'cue')} to check" if self.to_check else ""
         return ", ".join(filter(None, (asked, unjudged)))
 
