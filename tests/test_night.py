@@ -148,22 +148,41 @@ def test_a_look_that_the_song_needs_again_has_no_button_there_and_that_is_told(s
     opened = replace(six, set_list=replace(six.set_list, buttons=2), songs=(set_again(six.songs[0]), *six.songs[1:]))
     assert hand_on_buttons(opened, "segue") == []
     told = [words for words in opened.plan().songs[0].changes if "Slow wave" in words]
-    assert told == ["There is no button for Slow wave but before the song: set up again, it cannot be played."]
+    assert told == [
+        "There is no button for Slow wave but before the song: where it is set up again, it cannot be played."
+    ]
 
 
 def test_a_look_stays_on_its_button_from_the_song_before_until_it_is_set_up(tmp_path):
     plan = open_night(night_of_six(tmp_path, buttons=3)).plan()
     assert plan.songs[2].changes == ("Before it, button 2 gets Slow wave in place of Parallel beams.",)
-    after = "Slow wave set up on side A while it is dark (cue 401). Then button 2 gets Parallel beams."
-    assert after in plan.between[3].steps
+    steps = (
+        "Slow wave set up on side A while it is dark (cue 401, done with this).",
+        "Then button 2 gets Parallel beams.",
+    )
+    assert plan.between[3].steps[-2:] == steps
     assert not any("Before it, button 2" in words for words in plan.songs[3].changes)
+
+
+def test_a_look_to_build_says_on_which_buttons_it_lies_and_which_it_has_only_before_a_song(six):
+    plan = replace(six, set_list=replace(six.set_list, buttons=3)).plan()
+    words = {each.look.name: plan.buttons_words(each) for each in plan.looks}
+    assert words["Slow wave"] == "button 2, before a song 3"
+    assert words["Home"] == "button 1"
+    slow = next(each for each in plan.looks if each.look.name == "Slow wave")
+    assert plan.buttons_words(replace(slow, buttons=(), lent=(3,))) == "button 3, only before a song"
+    assert plan.buttons_words(replace(slow, buttons=(2, 4), lent=())) == "buttons 2, then 4"
+    assert plan.buttons_words(replace(slow, buttons=(), lent=(3, 2))) == "buttons 2 or 3, only before a song"
+    assert plan.buttons_words(replace(slow, buttons=(), lent=())) == "no button"
 
 
 def test_in_a_segue_a_button_changes_already_in_the_song_before(tmp_path):
     opened = open_night(night_of_six(tmp_path, buttons=3))
     found = all_after(opened, "segue").plan().between
-    assert "already in the song before, once its last look is set up." in found[1].line
-    assert "already" not in found[0].line
+    early = "Before the song is over, once its last look is set up: button 3 gets Slow wave in place of "
+    assert found[1].steps[0].startswith(early)
+    assert found[1].steps[1] == "Whatever is up: out over 2 s."
+    assert not found[0].steps[0].startswith(early)
 
 
 def test_a_look_between_songs_is_one_that_has_a_button_and_it_can_be_played(six):

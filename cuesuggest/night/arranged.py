@@ -119,13 +119,13 @@ def _changes(lying: Buttons, set_later: Sequence[str], names: Mapping[str, str])
     for at, old, new in lying.changed:
         yield f"Before it, button {at} gets {names[new]} in place of {names[old]}."
     for look in lying.without:
-        first = lying.lent is not None and look == lying.lent.look
-        if not first:
-            yield f"There is no button for {names[look]}: it cannot be played."
-        elif look in set_later:
-            yield f"There is no button for {names[look]} but before the song: set up again, it cannot be played."
-        else:
-            yield f"There is no button for {names[look]} but before the song, and it needs none later."
+        what = ": it cannot be played."
+        if lying.lent is not None and look == lying.lent.look:
+            again = (
+                ": where it is set up again, it cannot be played." if look in set_later else "; later none is needed."
+            )
+            what = f" but before the song{again}"
+        yield f"There is no button for {names[look]}{what}"
 
 
 def _looks(looks: Shared, lying: Sequence[Buttons], numbers: Sequence[int]) -> tuple[NightLook, ...]:

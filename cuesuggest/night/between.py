@@ -221,28 +221,34 @@ def told(found: Crossing, *, last: bool) -> BetweenSongs:
         steps.append(f"{found.look.name} set up on side {found.side}, then up to {found.level} % over {over}.")
     else:
         steps.append(f"{light[:1].upper()}{light[1:]}.")
-    first = ""
-    if found.begins is not None:
-        cue = f" (cue {found.set_by})" if found.set_by else ""
-        first = f"{found.begins_name} set up on side {found.begins[0]} while it is dark{cue}."
-        if found.lent is not None:
-            first = _on_lent_button(found, found.lent, first)
+    early, first = _set_up(found)
     out = f"Side {found.side} out over {over}, before {'people leave' if last else 'the band begins'}."
     if found.look is not None and found.begins is not None and found.begins[0] == found.side:
-        steps += [out, first]
+        steps += [out, *first]
     else:
-        steps += [first] * bool(first) + [out] * (found.look is not None)
+        steps += [*first, *([out] * (found.look is not None))]
+    steps = [*early, *steps]
     seen = found.look is not None and found.look.source == "laser" and (found.kind in _PEOPLE_MOVE or last)
     laser = any(side.source == "laser" for side in found.rig.playing)
     title = "the end" if last and found.kind == "nothing" else _TITLES[found.kind]
     return BetweenSongs(title, light, tuple(steps), (_CLEAR,) if seen else (), laser)
 
 
-def _on_lent_button(found: Crossing, lent: Lent, set_up: str) -> str:
-    then = f"{set_up} Then button {lent.button} gets {lent.after}."
+def _set_up(found: Crossing) -> tuple[list[str], list[str]]:
+    """Tell how the next song's first look is set up: what is done before the song before is over, and what after."""
+    if found.begins is None:
+        return [], []
+    done = ", done with this" if found.lent is not None else ""
+    cue = f" (cue {found.set_by}{done})" if found.set_by else ""
+    first = [f"{found.begins_name} set up on side {found.begins[0]} while it is dark{cue}."]
+    lent = found.lent
+    if lent is None:
+        return [], first
+    first.append(f"Then button {lent.button} gets {lent.after}.")
     if lent.before == lent.look:
-        return then
-    # A segue has no time for it. Once the song before has set up its last look, it needs none of its buttons.
-    early = found.kind == "segue" and found.look is None
-    when = ", already in the song before, once its last look is set up" if early else ""
-    return f"Button {lent.button} gets {lent.look} in place of {lent.before}{when}. {then}"
+        return [], first
+    gets = f"utton {lent.button} gets {lent.look} in place of {lent.before}."
+    if found.kind == "segue" and found.look is None:
+        # A segue has no time for it. Once the song before has set up its last look, it needs none of its buttons.
+        return [f"Before the song is over, once its last look is set up: b{gets}"], first
+    return [], [f"B{gets}", *first]

@@ -131,6 +131,8 @@ class NightPlan:
             return ""
         if not look.buttons and not look.lent:
             return "no button"
-        lent = [f"{button} before a song" for button in look.lent if button not in look.buttons]
-        words = [*([", then ".join(map(str, look.buttons))] if look.buttons else []), *lent]
-        return f"button{'s' * (len(look.buttons) > 1)} {', '.join(words)}"
+        own = ", then ".join(map(str, look.buttons))
+        lent = " or ".join(str(button) for button in sorted(look.lent) if button not in look.buttons)
+        many = len(look.buttons or look.lent) > 1
+        words = f"{own}, before a song {lent}" if own and lent else own or f"{lent}, only before a song"
+        return f"button{'s' * many} {words}"
