@@ -16,6 +16,7 @@ import soxr
 from cuesuggest.cli import cli
 from cuesuggest.draft.drafting import draft_file
 from cuesuggest.song import Song
+from cuesuggest.song.compared import kind_words
 from cuesuggest.song.decided import decided
 from cuesuggest.song.open_questions import open_questions
 
@@ -149,12 +150,14 @@ def test_there_and_back_nothing_that_was_decided_is_lost(carried):
 def test_a_cue_of_bars_that_are_not_played_is_kept_aside_and_comes_back(carried, run):
     shorter, again = carried.with_name("shorter.cues.json"), carried.with_name("again.cues.json")
     only = next(each for each in Song.load(carried).analysis.sections if each.first_bar == 49)
-    assert run("edit", carried, "add", "call", "--section", only.mark, "--bar", "3", "--note", "quiet now")[0] == 0
+    for bar, note in (("3", "quiet now"), ("5", "still quiet")):
+        assert run("edit", carried, "add", "call", "--section", only.mark, "--bar", bar, "--note", note)[0] == 0
     code, out, _ = run("retime", carried, carried.with_name("first_light.ogg"), "-o", shorter)
     assert code == 0
-    assert "Kept aside:" in out
     aside = [each.cue for each in Song.load(shorter).unplaced]
-    assert [cue.note for cue in aside] == ["quiet now"]
+    assert [cue.note for cue in aside] == ["quiet now", "still quiet"]
+    said = "; ".join(f"cue {cue.number:g} ({kind_words(cue)}, {cue.place})" for cue in aside)
+    assert f"Kept aside, as this take does not have these bars: {said}." in " ".join(out.split())
     assert run("retime", shorter, carried.with_name("first_light_take2.ogg"), "-o", again)[0] == 0
     song = Song.load(again)
     back = next(cue for cue in song.cues if cue.note == "quiet now")

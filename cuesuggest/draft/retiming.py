@@ -324,9 +324,12 @@ def _lines(
         yield f"Uncertain: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {doubt.why}. Listen there."
     for section in left:
         yield f"Not in this take: {_called(section)}, {counted(section.bars, 'bar')}."
+    aside: dict[str, list[Cue]] = {}
     for each in song.unplaced:
-        cue = each.cue
-        yield f"Kept aside: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {each.why}."
+        aside.setdefault(each.why, []).append(each.cue)
+    for why, gone in aside.items():
+        said = "; ".join(f"cue {cue.number:g} ({kind_words(cue)}, {cue.place})" for cue in gone)
+        yield f"Kept aside, as {why}: {said}."
     numbers = {cue.id: cue.number for cue in song.cues}
     for section in song.analysis.sections:
         if section.id not in added:
