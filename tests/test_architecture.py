@@ -178,3 +178,8 @@ def test_the_map_names_every_room_floor_and_module_and_no_other():
     folders = [path.parent.name for path in PACKAGE.rglob("__init__.py") if path.parent != PACKAGE]
     assert sorted(name for name, slash in named if slash) == sorted(folders)
     assert sorted(name for name, slash in named if not slash) == sorted(path.stem for path in modules())
+
+
+def test_what_was_heard_becomes_a_take_in_one_place():
+    made = [path.name for path in files_of("draft") if "HeardTake(" in path.read_text(encoding="utf-8")]
+    assert made == ["listening.py"]

@@ -367,6 +367,7 @@ def test_too_few_songs_are_told_with_why_the_others_do_not_count(run, gone_throu
     assert code == 2
     assert out.count("Left out: ") == 8
     assert "name its style with --profile" in joined(out)
+    assert "here is none. Nothing was written." in err
 
 
 def test_a_document_that_is_broken_is_told_and_nothing_written(run, gone_through, tmp_path):

@@ -1,5 +1,6 @@
 """A night of six songs: numbers, shared looks, the biggest look, what lies between, and what goes out."""
 
+import re
 from dataclasses import replace
 from itertools import product
 
@@ -131,6 +132,109 @@ def test_no_song_has_more_looks_than_there_are_buttons_and_what_found_none_is_to
         without = played - {look for _, look in song.buttons}
         assert len([words for words in song.changes if "no button" in words]) == len(without)
         assert len(without) == max(0, len(played) - buttons)
+
+
+@pytest.mark.parametrize("buttons", [1, 2, 3, 4])
+@pytest.mark.parametrize("rig", ["two-lamps-strobe", "one-laser", "example"])
+@pytest.mark.parametrize("speed", ["as it is", "none"])
+def test_what_is_set_up_lies_on_a_button_at_that_moment_or_is_told_to_have_none(tmp_path, rig, buttons, speed):
+    on = load_rig(rig)
+    on = on if speed == "as it is" else replace(on, speed=replace(on.speed, unit=speed))
+    opened = open_night(night_of_six(tmp_path, on, buttons=buttons))
+    assert hand_on_buttons(opened, "pad" if buttons % 2 else "applause") == []
+
+
+def test_a_look_that_the_song_needs_again_has_no_button_there_and_that_is_told(six):
+    opened = replace(six, set_list=replace(six.set_list, buttons=2), songs=(set_again(six.songs[0]), *six.songs[1:]))
+    assert hand_on_buttons(opened, "segue") == []
+    told = [words for words in opened.plan().songs[0].changes if "Slow wave" in words]
+    assert told == [
+        "There is no button for Slow wave but before the song: where it is set up again, it cannot be played."
+    ]
+
+
+def test_a_look_stays_on_its_button_from_the_song_before_until_it_is_set_up(tmp_path):
+    plan = open_night(night_of_six(tmp_path, buttons=3)).plan()
+    assert plan.songs[2].changes == ("Before it, button 2 gets Slow wave in place of Parallel beams.",)
+    steps = (
+        "Slow wave set up on side A while it is dark (cue 401, done with this).",
+        "Then button 2 gets Parallel beams.",
+    )
+    assert plan.between[3].steps[-2:] == steps
+    assert not any("Before it, button 2" in words for words in plan.songs[3].changes)
+
+
+def test_a_look_to_build_says_on_which_buttons_it_lies_and_which_it_has_only_before_a_song(six):
+    plan = replace(six, set_list=replace(six.set_list, buttons=3)).plan()
+    words = {each.look.name: plan.buttons_words(each) for each in plan.looks}
+    assert words["Slow wave"] == "button 2, before a song 3"
+    assert words["Home"] == "button 1"
+    slow = next(each for each in plan.looks if each.look.name == "Slow wave")
+    assert plan.buttons_words(replace(slow, buttons=(), lent=(3,))) == "button 3, only before a song"
+    assert plan.buttons_words(replace(slow, buttons=(2, 4), lent=())) == "buttons 2, then 4"
+    assert plan.buttons_words(replace(slow, buttons=(), lent=(3, 2))) == "buttons 2 or 3, only before a song"
+    assert plan.buttons_words(replace(slow, buttons=(), lent=())) == "no button"
+
+
+def test_in_a_segue_a_button_changes_already_in_the_song_before(tmp_path):
+    opened = open_night(night_of_six(tmp_path, buttons=3))
+    found = all_after(opened, "segue").plan().between
+    early = "Before the song is over, once its last look is set up: button 3 gets Slow wave in place of "
+    assert found[1].steps[0].startswith(early)
+    assert found[1].steps[1] == "Whatever is up: out over 2 s."
+    assert not found[0].steps[0].startswith(early)
+
+
+def test_a_look_between_songs_is_one_that_has_a_button_and_it_can_be_played(six):
+    facts = [facts_of(song) for song in six.songs]
+    song, grid = six.songs[1], Grid(six.songs[1].analysis)
+    subtle = [look.id for look in facts[1].looks if look.category == "subtle" and not look.home]
+    assert crossing("pad", six.set_list, facts[0], facts[1], "").look.id in subtle
+    way = crossing("pad", six.set_list, facts[0], facts[1], "", without=subtle)
+    assert way.look.home
+    for states in every_state(song):
+        assert problems(way, states, song, grid, whole=False) == [], states
+
+
+def all_after(opened, kind):
+    return replace(opened, places=tuple(replace(place, after=kind) for place in opened.places))
+
+
+def set_again(song):
+    """A song whose first look is set up a second time, once the others have been."""
+    first = next(cue for cue in song.cues if cue.kind == "recall")
+    last = [cue for cue in song.cues if cue.kind == "recall"][-1]
+    return song.replaced(cues=(*song.cues, replace(first, id="again", number=90.0, place=last.place)))
+
+
+def hand_on_buttons(opened, after):
+    """Do all that a plan says with buttons, in its order; returns what was set up and lay on none."""
+    plan = all_after(opened, after).plan()
+    names = {each.look.id: each.look.name for each in plan.looks}
+    name = "|".join(sorted(map(re.escape, names.values()), key=len, reverse=True))
+    step = re.compile(
+        rf"[Bb]utton (?P<at>\d+) gets (?P<new>{name})( in place of (?P<old>{name}))?|(?P<up>{name}) set up on side"
+    )
+    on = {button: names[look] for button, look in plan.songs[0].buttons}
+    missing = []
+    for index, part in enumerate(plan.between):
+        said = plan.songs[index].changes if index < len(plan.songs) else ()
+        before = [words for words in said if words.startswith("Before it")]
+        for found in step.finditer(" ".join([*before, *part.steps])):
+            if found["up"]:
+                missing += [] if found["up"] in on.values() else [f"{part.title}: {found['up']}"]
+                continue
+            assert found["old"] in (None, on[int(found["at"])])
+            on[int(found["at"])] = found["new"]
+        if index == len(plan.songs):
+            return missing
+        assert on == {button: names[look] for button, look in plan.songs[index].buttons}
+        ids, begins = dict(plan.songs[index].renamed), facts_of(opened.songs[index]).set_by
+        for cue in opened.songs[index].cues:
+            if cue.kind == "recall" and cue.number != begins and names[ids[cue.look]] not in on.values():
+                told = [words for words in said if words.startswith(f"There is no button for {names[ids[cue.look]]}")]
+                missing += [] if "cannot be played" in " ".join(told) else [f"cue {cue.number}"]
+    return missing
 
 
 def test_the_set_list_may_say_how_many_buttons_there_are(six):

@@ -164,7 +164,7 @@ def no_such_look(d, random):
 # Every fault, and the words it is told in.
 FAULTS = {
     look_changed_while_lit: "is lit; a look is changed only in the dark",
-    other_look_than_recalled: "not home",
+    other_look_than_recalled: "not Home",
     look_never_recalled: "holds nothing",
     recall_too_late: "is still moving into",
     fade_into_the_next: "has not ended",
@@ -176,7 +176,7 @@ FAULTS = {
     follows_on: "never follows on by itself",
     nobody_says_go: "needs a person's go",
     speed_nought: "this speed stops it",
-    speed_of_another_look: "not home",
+    speed_of_another_look: "not Home",
     speed_in_the_middle_of_a_fade: "has not ended",
     one_shot_in_the_run_of_another: "still running",
     one_shot_in_the_run_of_a_later_press: "its press at",

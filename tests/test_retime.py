@@ -16,6 +16,7 @@ import soxr
 from cuesuggest.cli import cli
 from cuesuggest.draft.drafting import draft_file
 from cuesuggest.song import Song
+from cuesuggest.song.compared import kind_words
 from cuesuggest.song.decided import decided
 from cuesuggest.song.open_questions import open_questions
 
@@ -149,12 +150,14 @@ def test_there_and_back_nothing_that_was_decided_is_lost(carried):
 def test_a_cue_of_bars_that_are_not_played_is_kept_aside_and_comes_back(carried, run):
     shorter, again = carried.with_name("shorter.cues.json"), carried.with_name("again.cues.json")
     only = next(each for each in Song.load(carried).analysis.sections if each.first_bar == 49)
-    assert run("edit", carried, "add", "call", "--section", only.mark, "--bar", "3", "--note", "quiet now")[0] == 0
+    for bar, note in (("3", "quiet now"), ("5", "still quiet")):
+        assert run("edit", carried, "add", "call", "--section", only.mark, "--bar", bar, "--note", note)[0] == 0
     code, out, _ = run("retime", carried, carried.with_name("first_light.ogg"), "-o", shorter)
     assert code == 0
-    assert "Kept aside:" in out
     aside = [each.cue for each in Song.load(shorter).unplaced]
-    assert [cue.note for cue in aside] == ["quiet now"]
+    assert [cue.note for cue in aside] == ["quiet now", "still quiet"]
+    said = "; ".join(f"cue {cue.number:g} ({kind_words(cue)}, {cue.place})" for cue in aside)
+    assert f"Kept aside, as this take does not have these bars: {said}." in " ".join(out.split())
     assert run("retime", shorter, carried.with_name("first_light_take2.ogg"), "-o", again)[0] == 0
     song = Song.load(again)
     back = next(cue for cue in song.cues if cue.note == "quiet now")
@@ -248,6 +251,22 @@ def test_an_answer_says_that_a_cue_is_right_and_undo_asks_again(carried):
     moved = answered(song, asked.id, 1).made_in(song, by="test")
     assert not any(each.id == asked.id for each in open_questions(moved))
     assert next(each for each in moved.cues if each.id == cue.id).place.seconds == pytest.approx(100, abs=0.4)
+
+
+def test_a_cue_that_nobody_asks_about_is_not_kept_again(carried, run):
+    from cuesuggest.song import Doubt, SetDoubts, change
+
+    song = Song.load(carried)
+    asked, other = song.cues[3], song.cues[4]
+    doubt = Doubt(asked.id, asked.place.seconds, "this take goes another way beside it", (100.0,))
+    change(song, SetDoubts((doubt,)), by="test").save(carried, expected_revision=song.revision)
+    before = carried.read_bytes()
+    code, _, err = run("edit", carried, "keep-place", f"{other.number:g}")
+    assert (code, carried.read_bytes()) == (2, before)
+    assert f"No uncertain cue was named. Uncertain: {asked.number:g}." in err
+    code, out, _ = run("edit", carried, "keep-place", f"{asked.number:g}", f"{other.number:g}")
+    assert (code, out) == (0, "No cue from another take left to listen to.\n")
+    assert "Uncertain: none." in run("edit", carried, "keep-place", f"{asked.number:g}")[2]
 
 
 def test_two_recordings_of_hours_are_refused_before_memory_runs_out():

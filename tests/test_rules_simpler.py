@@ -34,6 +34,19 @@ def test_a_verse_too_short_to_change_in_keeps_the_lift_at_its_own_level():
     assert any("keeps the look of B1" in reason for reason in found.plan[1].reasons)
 
 
+def test_why_a_look_is_kept_through_several_sections_is_said_once_and_the_others_point_there():
+    # One bar of stop is no time to set up the big look of D1 on the only side.
+    drive = {"A": 0.4, "B": 0.75, "C": 0.65, "D": 0.9, "O": 0.0}
+    found = drafted(make_analysis("A8 B8 C8 B8 O1 D8", bpm=108, drive=drive))
+    assert [each.look for each in found.plan[:4]] == ["subtle-1"] * 4
+    said = [reason for each in found.plan[1:4] for reason in each.reasons if "keeps the look" in reason]
+    assert said == [
+        "It keeps the look of A1, because it gives way to D1 (there is no time to set it up in the dark).",
+        "It keeps the look of A1, as B1 does.",
+        "It keeps the look of A1, as B1 does.",
+    ]
+
+
 def test_a_quiet_stretch_never_takes_an_intense_look():
     found = drafted(make_analysis("D4 A4 D4 A40", bpm=200, drive={"A": 0.45, "D": 0.95}))
     assert found.plan[1].category != "intense"

@@ -3,6 +3,7 @@
 import re
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import soundfile
 from cuesuggest.analysis.listen import analyze_spectrum
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.songs.excerpt import excerpt
-from cuesuggest.analysis.songs.gathering import gathered, most_complete
+from cuesuggest.analysis.songs.gathering import SAME_SONG, gathered, most_complete, recognised_as, song_likeness
 from cuesuggest.analysis.songs.harmony import bar_harmony, likeness
 from cuesuggest.analysis.songs.several import songs_seen
 from cuesuggest.analysis.spectrum import hear
@@ -22,6 +23,7 @@ from cuesuggest.cli import splitting
 from cuesuggest.draft import rehearsing
 from cuesuggest.draft.cache import cached
 from cuesuggest.draft.drafting import draft_file
+from cuesuggest.draft.rehearsing import KnownSong
 from cuesuggest.song import SetTitle, Song, change
 from cuesuggest.sound.recording import Window, open_recording
 from tests.sounds import play
@@ -142,6 +144,38 @@ def test_where_harmony_leaves_it_open_two_pieces_are_laid_on_each_other():
     assert gathered(pieces) == [0, 1, 2, 0]
     assert gathered(pieces, one_song) == [0, 1, 0, 0]
     assert asked == [(0, 2), (2, 3)]
+
+
+def test_a_piece_is_the_known_song_that_is_likest_and_where_that_is_open_the_one_that_it_can_be_laid_on():
+    rng = np.random.default_rng(5)
+    first, other = (_unit(_harmony(rng, 40)) for _ in range(2))
+    freely = _unit(first + 0.5 * rng.normal(size=first.shape))
+    known, asked = [(other, 90.0), (first, 120.0)], []
+
+    def one_song(k):
+        asked.append(k)
+        return True
+
+    assert recognised_as((first, 118.0), known, one_song) == 1
+    assert asked == []
+    assert recognised_as((freely, 118.0), known) is None
+    assert recognised_as((freely, 118.0), known, one_song) == 1
+    assert recognised_as((freely, 118.0), known, lambda k: False) is None
+    assert recognised_as((other, 90.0), [], one_song) is None
+
+
+def test_an_attempt_that_harmony_leaves_open_is_laid_on_the_known_song_as_far_as_that_is_remembered(found, monkeypatch):
+    first = found.attempts[0]
+    rng = np.random.default_rng(5)
+    harmony = found.harmonies[0]
+    freely = _unit(harmony + 0.5 * rng.normal(size=harmony.shape))
+    tempo = first.analysis.tempo_bpm
+    assert 0.25 < song_likeness((harmony, tempo), (freely, tempo)) < SAME_SONG
+    document = Path("harbour.cues.json")
+    known = KnownSong(document, "Harbour", freely, tempo, found.recording.sha256, first.window, first.analysis)
+    assert rehearsing.recognised(found, [known]) == [known, None, known]
+    monkeypatch.setattr(rehearsing, "remembered", lambda *_: None)
+    assert rehearsing.recognised(found, [known]) == [None, None, None]
 
 
 def test_laid_on_each_other_takes_of_one_song_are_told_from_other_sounds_on_the_same_beats(found):
@@ -276,6 +310,15 @@ def test_each_attempt_is_recognised_among_songs_that_have_documents(kept, run, t
     assert re.fullmatch(rf"cuesuggest retime {re.escape(document)} {recording} {times} -o {output}", first)
     assert "2  is like none of the songs there." in out
     assert "3  is harbour light" in out
+
+
+def test_a_folder_with_no_song_to_compare_with_is_told(kept, run, tmp_path_factory):
+    nothing = tmp_path_factory.mktemp("nothing")
+    for songs in (nothing, kept):  # in the other lie only documents of the same recording
+        code, out, _ = run("split", kept / "thursday.wav", "--songs", songs, columns=200)
+        assert code == 0
+        assert f"There is no song of another recording in {songs} to compare with." in out
+        assert "is like none" not in out
 
 
 def test_audio_is_written_without_loss_and_only_where_nothing_is(kept, run):

@@ -67,9 +67,10 @@ def learn(
     if not obj["quiet"]:
         _say([f"Left out: {line}" for line in left_out], err=to_screen)
     if len(songs) < FEWEST_SONGS:
+        here = counted(len(songs), "such song") if songs else "none"
         raise CuesuggestError(
             f"It takes {FEWEST_SONGS} songs that were drafted in {base.name} and gone through to tell a habit from "
-            f"chance; here {'is' if len(songs) == 1 else 'are'} {counted(len(songs), 'such song')}. "
+            f"chance; here {'are' if len(songs) > 1 else 'is'} {here}. "
             "Nothing was written."
         )
     with progress(f"Drafting {counted(len(songs), 'song')} again and again", quiet=obj["quiet"]):

@@ -103,8 +103,11 @@ def split(
             _write_audio(found, attempt, targets[k])
     if quiet:
         return
-    for line in [*wrong, *_offered(found, recognised(found, known), folder, songs is not None)]:
-        echo(line)
+    if songs is not None:
+        with progress(click.format_filename(recording.name), quiet=quiet) as step:
+            which = recognised(found, known, step)
+        for line in [*wrong, *_offered(found, known, which, folder, songs)]:
+            echo(line)
     echo(f"To go through them: {shlex.join(['cuesuggest', 'review', str(folder)])}")
 
 
@@ -174,11 +177,14 @@ def _drawn(picture: Sequence[float], heights: str, room: int) -> str:
     return "".join(heights[min(int(each * len(heights)), len(heights) - 1)] for each in shown)
 
 
-def _offered(found: Rehearsal, songs: Sequence[KnownSong | None], folder: Path, asked: bool) -> Iterable[str]:
+def _offered(
+    found: Rehearsal, known: Sequence[KnownSong], which: Sequence[KnownSong | None], folder: Path, songs: Path
+) -> Iterable[str]:
     """Say which song each attempt is, and how its cues are taken along to it."""
-    if not asked:
+    if not known:
+        yield f"There is no song of another recording in {click.format_filename(songs)} to compare with."
         return
-    for number, (attempt, song) in enumerate(zip(found.attempts, songs, strict=True), 1):
+    for number, (attempt, song) in enumerate(zip(found.attempts, which, strict=True), 1):
         if song is None:
             yield f"{number:>3}  is like none of the songs there."
             continue

@@ -269,9 +269,15 @@ def place_kept(song: Song, cues: Iterable[Cue]) -> SetDoubts:
     Raises
     ------
     EditError
-        If nothing came from another take.
+        If nothing came from another take, or none of these cues is uncertain.
     """
     kept = {cue.id for cue in cues}
     if song.taken_over is None:
         raise EditError("The cues of this song were not carried over from another take: all are where they were put.")
-    return SetDoubts(tuple(doubt for doubt in song.taken_over.doubts if doubt.cue not in kept))
+    doubts = song.taken_over.doubts
+    left = tuple(doubt for doubt in doubts if doubt.cue not in kept)
+    if len(left) == len(doubts):
+        numbers = {cue.id: f"{cue.number:g}" for cue in song.cues}
+        uncertain = ", ".join(numbers[doubt.cue] for doubt in doubts if doubt.cue in numbers)
+        raise EditError(f"No uncertain cue was named. Uncertain: {uncertain or 'none'}.")
+    return SetDoubts(left)

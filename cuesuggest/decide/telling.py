@@ -77,7 +77,8 @@ def describe(song: Song, edit: Edit) -> str:
         case SetCorrections():
             return "stated: " + ("; ".join(described(edit.corrections)) or "nothing")
         case SetDoubts():
-            return f"{counted(len(edit.doubts), 'cue')} from another take left to listen to"
+            left = counted(len(edit.doubts), "cue") if edit.doubts else "no cue"
+            return f"{left} from another take left to listen to"
         case SetSettings():
             return f"drafted in the house style {edit.profile.name}, for the rig {edit.rig.name}"
         case SetRecording():

@@ -81,7 +81,7 @@ def laid_on(before: HeardTake, frames: Framed, analysis: SongAnalysis, path: Pat
             f"{path.name} and the other take are too long to be laid on each other: {len(analysis.beats)} and "
             f"{len(before.analysis.beats)} beats. Find the songs in them with split, or say where the song is."
         )
-    aligned = align(before, HeardTake(frames.spectrum, frames.logits, analysis))
+    aligned = align(before, frames.take(analysis))
     if aligned is None or _matched(aligned) < _FEWEST:
         raise OtherSongError(
             f"Nothing of the song was found in {path.name}. If it is another song, draft it with suggest; if the song "

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from cuesuggest.draft.again.merge import Rerun
-from cuesuggest.rules import check_flashes, check_hands, check_playable, profile_from_values, rig_from_values
+from cuesuggest.rules import (
+    Unplayable,
+    check_flashes,
+    check_hands,
+    profile_from_values,
+    rig_from_values,
+    unplayable,
+)
 from cuesuggest.score.grid import Grid
+from cuesuggest.score.records import Cue
 from cuesuggest.song import Song
 
-__all__ = ["conflicts", "new_clashes", "with_clashes"]
+__all__ = ["conflicts", "new_clashes", "told", "with_clashes"]
 
 
 def conflicts(song: Song) -> tuple[str, ...]:
-    """Say what cannot be played of the cues as they stand, rejected ones left out; nothing if all can."""
-    live = [cue for cue in song.cues if cue.status != "rejected"]
-    profile, rig = profile_from_values(song.profile.values), rig_from_values(song.rig.values)
-    grid = Grid(song.analysis)
-    return (
-        *check_playable(live, rig, song.looks, grid),
-        *check_hands(live, profile, rig, grid),
-        *check_flashes(live, song.looks, rig, grid),
-    )
+    """Say what cannot be played of the cues as they stand, rejected ones left out; nothing if all can.
+
+    Raises
+    ------
+    ProfileError
+        If the style or the rig that the document holds is out of bounds.
+    """
+    return tuple(_sentences(_clashes(song).values()))
 
 
 def new_clashes(before: Song, after: Song) -> tuple[str, ...]:
@@ -32,15 +40,38 @@ def new_clashes(before: Song, after: Song) -> tuple[str, ...]:
     ProfileError
         If the style or the rig that the document holds is out of bounds.
     """
-    known = set(conflicts(before))
-    return tuple(_told(problem) for problem in conflicts(after) if problem not in known)
+    known = _clashes(before)
+    return tuple(map(told, _sentences(each for key, each in _clashes(after).items() if key not in known)))
 
 
 def with_clashes(song: Song, rerun: Rerun) -> tuple[Song, Rerun]:
     """Tell also what cannot be played of decisions and draft together."""
-    clashes = tuple(map(_told, conflicts(song)))
-    return song, replace(rerun, lines=(*rerun.lines, *clashes))
+    return song, replace(rerun, lines=(*rerun.lines, *map(told, conflicts(song))))
 
 
-def _told(problem: str) -> str:
+def told(problem: str) -> str:
+    """Say of what cannot be played that it came with what was just done."""
     return f"This does not go together now: {problem}"
+
+
+def _clashes(song: Song) -> dict[tuple[str, str, str], Unplayable]:
+    """Return what cannot be played, each by what it is of: cue, place and what; a number may change."""
+    live = [cue for cue in song.cues if cue.status != "rejected"]
+    profile, rig = profile_from_values(song.profile.values), rig_from_values(song.rig.values)
+    grid = Grid(song.analysis)
+    found = [
+        *unplayable(live, rig, song.looks, grid),
+        *(Unplayable(None, words) for words in check_hands(live, profile, rig, grid)),
+        *(Unplayable(None, words) for words in check_flashes(live, song.looks, rig, grid)),
+    ]
+    return {(each.cue.id, str(each.cue.place), each.what) if each.cue else ("", "", each.what): each for each in found}
+
+
+def _sentences(found: Iterable[Unplayable]) -> Iterator[str]:
+    """Say each thing once, with all cues of which it is so."""
+    by_what: dict[str, list[Cue]] = {}
+    for each in found:
+        by_what.setdefault(each.what, []).extend([each.cue] if each.cue else [])
+    for what, cues in by_what.items():
+        who = ", ".join(f"{cue.number:g} ({cue.place})" for cue in cues)
+        yield f"Cue{'s' * (len(cues) > 1)} {who}: {what}." if cues else what

@@ -12,6 +12,7 @@ from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import Spectrum, hear
+from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
 from cuesuggest.score.form_text import read_form
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
     from cuesuggest.analysis.rhythm import Rhythm
 
-__all__ = ["Framed", "analyze", "framed", "known_of", "listened", "weights_digest"]
+__all__ = ["Framed", "analyze", "framed", "known_of", "listened", "remembered", "weights_digest"]
 
 
 def analyze(
@@ -80,12 +81,22 @@ class Framed:
         known = known_of(corrections, Window(self.spectrum.start, self.spectrum.end))
         return analyze_spectrum(self.spectrum, self.logits, step, known, network=self.network, rhythm=self.rhythm)
 
+    def take(self, analysis: SongAnalysis) -> HeardTake:
+        """Return them with beats and form as they are told, to be compared with another take."""
+        return HeardTake(self.spectrum, self.logits, analysis)
+
+
+def remembered(sha256: str, window: Window) -> Framed | None:
+    """Return what was heard before of a part of a recording; None if it was not kept."""
+    kept = cached(sha256, window)
+    return Framed(*kept, rhythm=None) if kept is not None else None
+
 
 def framed(heard: Recording, window: Window, step: Step | None) -> Framed:
     """Hear a part of a recording, or remember it."""
-    kept = cached(heard.sha256, window)
-    if kept is not None:
-        return Framed(*kept, rhythm=None)
+    before = remembered(heard.sha256, window)
+    if before is not None:
+        return before
     if step:
         step("listening", 0.0)
     spectrum = hear(heard, window, (lambda seconds: step("listening", seconds)) if step else None)

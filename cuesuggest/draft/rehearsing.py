@@ -10,12 +10,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cuesuggest.analysis.listen import Step, analyze_spectrum
+from cuesuggest.analysis.listen import Step
 from cuesuggest.analysis.loudness import integrated, to_lufs, windowed
 from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.network import NETWORKS, heads_of
 from cuesuggest.analysis.songs.excerpt import excerpt
-from cuesuggest.analysis.songs.gathering import SAME_SONG, gathered, most_complete, song_likeness
+from cuesuggest.analysis.songs.gathering import gathered, most_complete, recognised_as
 from cuesuggest.analysis.songs.harmony import bar_harmony
 from cuesuggest.analysis.songs.played import Played
 from cuesuggest.analysis.songs.rehearsal import Found, find_songs
@@ -25,6 +25,7 @@ from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
 from cuesuggest.draft.drafting import fresh_song, source_of, suggest_again
+from cuesuggest.draft.listening import Framed, framed, remembered
 from cuesuggest.draft.order import Order
 from cuesuggest.errors import CuesuggestError
 from cuesuggest.song import Song, check_savable, path_from
@@ -115,6 +116,10 @@ class KnownSong:
     title: str
     harmony: np.ndarray
     tempo: float
+    sha256: str
+    """Of its recording."""
+    window: Window
+    analysis: SongAnalysis
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,13 +198,14 @@ def _attempt(
     window = Window(part.start, None if end >= whole.end - 1e-3 else end)
     logits, rhythm = believed(part)
     keep(heard.sha256, window, part, logits, rhythm.evidence.network)
-    analysis = analyze_spectrum(part, logits, network=rhythm.evidence.network, rhythm=rhythm)
+    frames = Framed(part, logits, rhythm.evidence.network, rhythm)
+    analysis = frames.analysis(())
     bars = [bar for bar in analysis.bars if bar.number >= 1]
     if not bars or analysis.tempo_bpm is None:
         return None
     harmony = bar_harmony(part, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
     attempt = SongAttempt(played.start, played.end, window, analysis, integrated(part.power), _picture(part, top))
-    return attempt, HeardTake(part, logits, analysis), harmony
+    return attempt, frames.take(analysis), harmony
 
 
 def _picture(part: Spectrum, top: float) -> tuple[float, ...]:
@@ -236,7 +242,7 @@ def _counted(
         yield replace(each, song=songs[k] + 1, number=number, of=songs.count(songs[k]), complete=complete[k])
 
 
-def _tempo(attempt: SongAttempt) -> float:
+def _tempo(attempt: SongAttempt | Song) -> float:
     return attempt.analysis.tempo_bpm or 120.0
 
 
@@ -350,32 +356,47 @@ def known_songs(folder: Path, rehearsal: Rehearsal, step: Step | None = None) ->
                 continue
             if step:
                 step(f"comparing with {song.title}", None)
-            harmony = _harmony_of(path, song)
+            window = Order().chosen(song).window
+            harmony = _harmony_of(path, song, window, step)
         except CuesuggestError as error:
             wrong.append(f"{path.name} cannot be compared: {error}")
             continue
         if harmony is not None:
-            known.append(KnownSong(path, song.title, harmony, song.analysis.tempo_bpm or 120.0))
+            known.append(
+                KnownSong(path, song.title, harmony, _tempo(song), song.recording.sha256, window, song.analysis)
+            )
     return known, wrong
 
 
-def _harmony_of(path: Path, song: Song) -> np.ndarray | None:
+def _harmony_of(path: Path, song: Song, window: Window, step: Step | None) -> np.ndarray | None:
     import numpy as np
 
     bars = [bar for bar in song.analysis.bars if bar.number >= 1]
     if not bars:
         return None
-    window = Order().chosen(song).window
-    kept = cached(song.recording.sha256, window)
-    spectrum = kept[0] if kept else hear(open_recording(source_of(path, song)), window)
-    return bar_harmony(spectrum, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
+    frames = remembered(song.recording.sha256, window) or framed(open_recording(source_of(path, song)), window, step)
+    return bar_harmony(frames.spectrum, np.array([bar.start for bar in bars]), np.array([bar.end for bar in bars]))
 
 
-def recognised(rehearsal: Rehearsal, known: Sequence[KnownSong]) -> list[KnownSong | None]:
+def recognised(rehearsal: Rehearsal, known: Sequence[KnownSong], step: Step | None = None) -> list[KnownSong | None]:
     """Tell of each attempt which of the known songs it is; None where it is like none of them."""
+    songs = [(each.harmony, each.tempo) for each in known]
     found: list[KnownSong | None] = []
     for attempt, harmony in zip(rehearsal.attempts, rehearsal.harmonies, strict=True):
-        alike = [song_likeness((harmony, _tempo(attempt)), (each.harmony, each.tempo)) for each in known]
-        best = max(range(len(known)), key=alike.__getitem__, default=None)
-        found.append(known[best] if best is not None and alike[best] >= SAME_SONG else None)
+
+        def one(k: int, attempt: SongAttempt = attempt) -> bool:
+            if step:
+                step(f"laying on {known[k].title}", None)
+            return _one_song(rehearsal.recording.sha256, attempt, known[k])
+
+        which = recognised_as((harmony, _tempo(attempt)), songs, one)
+        found.append(None if which is None else known[which])
     return found
+
+
+def _one_song(sha256: str, attempt: SongAttempt, known: KnownSong) -> bool:
+    """Lay an attempt on a known song, as far as their sound is remembered: nothing is heard again for it."""
+    first, second = remembered(known.sha256, known.window), remembered(sha256, attempt.window)
+    if first is None or second is None:
+        return False
+    return one_song(first.take(known.analysis), second.take(attempt.analysis))

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuesuggest.analysis.listen import Step
-from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import Section
 from cuesuggest.draft.again.counted_alike import form_as_in
 from cuesuggest.draft.again.merge import renumbered
@@ -18,7 +17,7 @@ from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, named, read_alike
 from cuesuggest.draft.beside import document_of
-from cuesuggest.draft.clashes import conflicts
+from cuesuggest.draft.clashes import conflicts, new_clashes, told
 from cuesuggest.draft.drafting import fresh_song, source_of
 from cuesuggest.draft.listening import framed
 from cuesuggest.draft.order import Order
@@ -97,7 +96,7 @@ def retimed(
     chosen = order.chosen()
     chosen = replace(Order(order.profile, order.rig).chosen(old), window=chosen.window)
     frames = framed(source, Order().chosen(old).window, step)
-    before = HeardTake(frames.spectrum, frames.logits, old.analysis)
+    before = frames.take(old.analysis)
     new = framed(heard, chosen.window, step)
     aligned, analysis, facts = read_alike(before, new, heard.path, step)
     take = OtherTake(old.analysis, analysis, aligned)
@@ -282,7 +281,6 @@ def _suggested(
     grid, ids = Grid(song.analysis), {cue.id for cue in carried}
     kept: list[Cue] = []
     refused: list[Section] = []
-    known = set(conflicts(song))
     for section in song.analysis.sections:
         if section.id not in added:
             continue
@@ -293,7 +291,7 @@ def _suggested(
         ]
         for chosen in (inside, [cue for cue in inside if cue.kind in ("one-shot", "ramp")]):
             tried = song.replaced(cues=renumbered(old, [*carried, *kept, *chosen]))
-            if chosen and set(conflicts(tried)) <= known:
+            if chosen and not new_clashes(song, tried):
                 kept += chosen
                 break
         else:
@@ -326,9 +324,12 @@ def _lines(
         yield f"Uncertain: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {doubt.why}. Listen there."
     for section in left:
         yield f"Not in this take: {_called(section)}, {counted(section.bars, 'bar')}."
+    aside: dict[str, list[Cue]] = {}
     for each in song.unplaced:
-        cue = each.cue
-        yield f"Kept aside: cue {cue.number:g} ({kind_words(cue)}, {cue.place}): {each.why}."
+        aside.setdefault(each.why, []).append(each.cue)
+    for why, gone in aside.items():
+        said = "; ".join(f"cue {cue.number:g} ({kind_words(cue)}, {cue.place})" for cue in gone)
+        yield f"Kept aside, as {why}: {said}."
     numbers = {cue.id: cue.number for cue in song.cues}
     for section in song.analysis.sections:
         if section.id not in added:
@@ -341,7 +342,7 @@ def _lines(
         where = f"bars {section.first_bar} to {section.last_bar}" if section.bars > 1 else f"bar {section.first_bar}"
         yield f"New: {_called(section)}, {where}; {suggested}."
     for problem in conflicts(song):
-        yield f"This does not go together now: {problem}"
+        yield told(problem)
 
 
 def _called(section: Section) -> str:

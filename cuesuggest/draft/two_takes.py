@@ -106,7 +106,7 @@ def compared(first: OpenTake, second: OpenTake, step: Step | None = None) -> Two
 
 def _compared(lead: OpenTake, other: OpenTake, step: Step | None) -> TwoTakes:
     frames = framed(lead.recording, lead.window, step)
-    before = HeardTake(frames.spectrum, frames.logits, _analysis(lead, frames, step))
+    before = frames.take(_analysis(lead, frames, step))
     own = _played(lead, before.analysis)
     frames = framed(other.recording, other.window, step)
     try:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from cuesuggest.night.between import crossing, told
 from cuesuggest.night.restraint import has_biggest, said_of
-from cuesuggest.night.shared_looks import Buttons, Shared, id_in_song, laid_on_buttons, shared
+from cuesuggest.night.shared_looks import Buttons, Lent, Shared, id_in_song, laid_on_buttons, lending, shared
 from cuesuggest.night.song_facts import SongFacts, size_of
 from cuesuggest.rules.settings.set_list import SetList
 from cuesuggest.score.night_records import BetweenSongs, BiggestUse, NightLook, NightPlan, NightSong
@@ -42,15 +42,14 @@ def arranged(set_list: SetList, songs: Sequence[tuple[int, str, SongFacts]], cha
     facts = [each for _, _, each in songs]
     step = step_for([each.last for each in facts if each.last is not None])
     looks = shared(facts)
+    names = {look.id: look.name for look in looks.looks}
+    named = [_in_its_words(each, ids, names) for each, ids in zip(facts, looks.renamed, strict=True)]
     count = set_list.buttons or max((each.rig.buttons for each in facts), default=0)
     home = next((look.id for look in looks.looks if look.home), None)
-    wanted = [
-        sorted(names.values(), key=lambda id_: (id_ != home, -size_of(id_in_song(id_)))) for names in looks.renamed
-    ]
-    lying = laid_on_buttons(wanted, count, home, [look.id for look in looks.looks])
+    laid = laid_on_buttons([_wanted(each, home) for each in named], count, home, [look.id for look in looks.looks])
+    lying = [lending(on, _first(each), each.set_later, home) for each, on in zip(named, laid, strict=True)]
     having, keeping = has_biggest(facts, set_list.biggest)
     counts = [songs[index][0] for index in sorted(keeping)]
-    names = {look.id: look.name for look in looks.looks}
     played = tuple(
         NightSong(
             number=number,
@@ -60,9 +59,9 @@ def arranged(set_list: SetList, songs: Sequence[tuple[int, str, SongFacts]], cha
             seconds=each.seconds,
             buttons=tuple(lying[index].on.items()),
             renamed=tuple(looks.renamed[index].items()),
-            changes=_changes(lying[index], names),
+            changes=tuple(_changes(lying[index], named[index].set_later, names)),
             energy=each.energy,
-            biggest=tuple(_renamed(use, looks, index) for use in each.biggest),
+            biggest=named[index].biggest,
             restraint=said_of(each, has=index in having, keeps=index in keeping, others=counts),
             gives_way=index in having - keeping,
             to_do=each.to_do,
@@ -75,7 +74,7 @@ def arranged(set_list: SetList, songs: Sequence[tuple[int, str, SongFacts]], cha
         songs=played,
         looks=_looks(looks, lying, [number for number, _, _ in songs]),
         buttons=count,
-        between=_between(set_list, songs, step),
+        between=tuple(_between(set_list, [song[:2] for song in songs], named, lying, names, step)),
         remarks=tuple(_remarks(songs)),
         moments=_moments(played),
         changed=tuple(changed),
@@ -88,13 +87,45 @@ def _ends(number: int, song: SongFacts, step: int) -> tuple[str, str]:
     return f"{in_night(number, song.first, step):.10g}", f"{in_night(number, song.last, step):.10g}"
 
 
-def _renamed(use: BiggestUse, looks: Shared, index: int) -> BiggestUse:
-    return BiggestUse(use.mark, looks.renamed[index].get(use.look, use.look), use.drive, use.at, use.decided)
+def _in_its_words(song: SongFacts, ids: Mapping[str, str], names: Mapping[str, str]) -> SongFacts:
+    """Return what is known of a song with its looks by the ids and names of the night."""
+
+    def own(look: str) -> str:
+        return ids.get(look, look)
+
+    return replace(
+        song,
+        looks=tuple(replace(look, id=own(look.id), name=names[own(look.id)]) for look in song.looks),
+        begins=(song.begins[0], own(song.begins[1])) if song.begins else None,
+        set_later=tuple(map(own, song.set_later)),
+        biggest=tuple(replace(use, look=own(use.look)) for use in song.biggest),
+    )
 
 
-def _changes(lying: Buttons, names: dict[str, str]) -> tuple[str, ...]:
-    moved = [f"Before it, button {at} gets {names[new]} in place of {names[old]}." for at, old, new in lying.changed]
-    return (*moved, *(f"There is no button for {names[look]}: it cannot be played." for look in lying.without))
+def _first(song: SongFacts) -> str | None:
+    return song.begins[1] if song.begins else None
+
+
+def _wanted(song: SongFacts, home: str | None) -> list[str]:
+    """Return the looks of a song, the more important one first: one that is set up only before it can do without."""
+
+    def order(look: str) -> tuple[bool, bool, int]:
+        return look != home, look == _first(song) and look not in song.set_later, -size_of(id_in_song(look))
+
+    return sorted((look.id for look in song.looks), key=order)
+
+
+def _changes(lying: Buttons, set_later: Sequence[str], names: Mapping[str, str]) -> Iterator[str]:
+    for at, old, new in lying.changed:
+        yield f"Before it, button {at} gets {names[new]} in place of {names[old]}."
+    for look in lying.without:
+        what = ": it cannot be played."
+        if lying.lent is not None and look == lying.lent.look:
+            again = (
+                ": where it is set up again, it cannot be played." if look in set_later else "; later none is needed."
+            )
+            what = f" but before the song{again}"
+        yield f"There is no button for {names[look]}{what}"
 
 
 def _looks(looks: Shared, lying: Sequence[Buttons], numbers: Sequence[int]) -> tuple[NightLook, ...]:
@@ -102,24 +133,34 @@ def _looks(looks: Shared, lying: Sequence[Buttons], numbers: Sequence[int]) -> t
     for look in looks.looks:
         songs = tuple(number for number, names in zip(numbers, looks.renamed, strict=True) if look.id in names.values())
         buttons = [button for each in lying for button, id_ in each.on.items() if id_ == look.id]
-        found.append(NightLook(look, songs, tuple(dict.fromkeys(buttons))))
+        lent = [each.lent.button for each in lying if each.lent is not None and each.lent.look == look.id]
+        found.append(NightLook(look, songs, tuple(dict.fromkeys(buttons)), tuple(dict.fromkeys(lent))))
     return tuple(found)
 
 
-def _between(set_list: SetList, songs: Sequence[tuple[int, str, SongFacts]], step: int) -> tuple[BetweenSongs, ...]:
-    if not songs:
-        return ()
-
-    def number(at: int, song: SongFacts) -> str:
-        return "" if song.set_by is None else f"{in_night(at, song.set_by, step):.10g}"
-
-    first, *_, last = songs if len(songs) > 1 else (songs[0], songs[0])
-    found = [told(crossing("walk_in", set_list, None, first[2], number(first[0], first[2])), last=False)]
-    for before, after in pairwise(songs):
-        made = crossing(before[1], set_list, before[2], after[2], number(after[0], after[2]))
-        found.append(told(made, last=False))
-    found.append(told(crossing(last[1], set_list, last[2], None, ""), last=True))
-    return tuple(found)
+def _between(
+    set_list: SetList,
+    songs: Sequence[tuple[int, str]],
+    facts: Sequence[SongFacts],
+    lying: Sequence[Buttons],
+    names: Mapping[str, str],
+    step: int,
+) -> Iterator[BetweenSongs]:
+    """Tell what lies before the first song, then after each."""
+    kinds = ["walk_in", *(after for _, after in songs)]
+    for index, kind in enumerate(kinds if songs else ()):
+        before = facts[index - 1] if index else None
+        if index == len(songs):
+            yield told(crossing(kind, set_list, before, None, "", without=lying[-1].without), last=True)
+            continue
+        after, on = facts[index], lying[index]
+        number = "" if after.set_by is None else f"{in_night(songs[index][0], after.set_by, step):.10g}"
+        without, lent = on.without, None
+        if on.lent is not None:
+            # What comes onto the lent button only then cannot be up before.
+            without = (*without, *({on.lent.after} - {on.lent.before}))
+            lent = Lent(on.lent.button, names[on.lent.look], names[on.lent.before], names[on.lent.after])
+        yield told(crossing(kind, set_list, before, after, number, without=without, lent=lent), last=False)
 
 
 def _remarks(songs: Sequence[tuple[int, str, SongFacts]]) -> list[str]:

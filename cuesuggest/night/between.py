@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
+from cuesuggest.night.shared_looks import Lent
 from cuesuggest.night.song_facts import SongFacts
 from cuesuggest.rules import Rig
 from cuesuggest.rules.settings.set_list import BetweenLook, SetList
@@ -75,6 +76,8 @@ class Crossing:
     """Number of the cue of the next song that sets it up, too; empty where none does."""
     why: str = ""
     """Why no look is up that would be up otherwise."""
+    lent: Lent | None = None
+    """The button that the next song's first look has only for this, its looks by name; None where it has one."""
 
     def cues(self, states: Mapping[str, SideState], ends: float) -> list[Cue]:
         """Return what the hand does from a state of the sides, so that all is ready for the next song at a moment.
@@ -136,7 +139,16 @@ class Crossing:
         )
 
 
-def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: SongFacts | None, number: str) -> Crossing:
+def crossing(
+    kind: str,
+    set_list: SetList,
+    before: SongFacts | None,
+    after: SongFacts | None,
+    number: str,
+    *,
+    without: Collection[str] = (),
+    lent: Lent | None = None,
+) -> Crossing:
     """Plan what lies between two songs.
 
     Parameters
@@ -149,13 +161,17 @@ def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: Song
         One of them at least.
     number : str
         Of the cue that sets up the next song's first look; empty where none does.
+    without : collection of str
+        Looks of the song after, or of the last one, for which there is no button.
+    lent : Lent, optional
+        The button on which the next song's first look is set up, if it has none of its own; looks by name.
     """
     song = after or before
     assert song is not None
     given = getattr(set_list, kind, None)
     wanted: BetweenLook = given or _USUAL[kind]
     begins = after.begins if after is not None else None
-    look = None if wanted.look == "dark" or not wanted.level else _look(wanted.look, song)
+    look = None if wanted.look == "dark" or not wanted.level else _look(wanted.look, song, without)
     side = _side(song, look, begins)
     why = ""
     if look is not None and given is None and look.source == "laser" and kind in _PEOPLE_MOVE:
@@ -174,15 +190,17 @@ def crossing(kind: str, set_list: SetList, before: SongFacts | None, after: Song
         begins_name=names.get(begins[1], begins[1]) if begins else "",
         set_by=number,
         why=why,
+        lent=lent,
     )
 
 
-def _look(wanted: str, song: SongFacts) -> Look | None:
-    """Return the home look, or the smallest look that is lit in the song; the home look where it has none."""
+def _look(wanted: str, song: SongFacts, without: Collection[str]) -> Look | None:
+    """Return the home look, or the smallest that is lit in the song and has a button; home where there is none."""
     home = next((look for look in song.looks if look.home), None)
     if wanted == "home":
         return home
-    return next((look for look in song.looks if look.category == "subtle" and not look.home), home)
+    subtle = (look for look in song.looks if look.category == "subtle" and not look.home and look.id not in without)
+    return next(subtle, home)
 
 
 def _side(song: SongFacts, look: Look | None, begins: tuple[str, str] | None) -> str:
@@ -203,16 +221,34 @@ def told(found: Crossing, *, last: bool) -> BetweenSongs:
         steps.append(f"{found.look.name} set up on side {found.side}, then up to {found.level} % over {over}.")
     else:
         steps.append(f"{light[:1].upper()}{light[1:]}.")
-    first = ""
-    if found.begins is not None:
-        cue = f" (cue {found.set_by})" if found.set_by else ""
-        first = f"{found.begins_name} set up on side {found.begins[0]} while it is dark{cue}."
+    early, first = _set_up(found)
     out = f"Side {found.side} out over {over}, before {'people leave' if last else 'the band begins'}."
     if found.look is not None and found.begins is not None and found.begins[0] == found.side:
-        steps += [out, first]
+        steps += [out, *first]
     else:
-        steps += [first] * bool(first) + [out] * (found.look is not None)
+        steps += [*first, *([out] * (found.look is not None))]
+    steps = [*early, *steps]
     seen = found.look is not None and found.look.source == "laser" and (found.kind in _PEOPLE_MOVE or last)
     laser = any(side.source == "laser" for side in found.rig.playing)
     title = "the end" if last and found.kind == "nothing" else _TITLES[found.kind]
     return BetweenSongs(title, light, tuple(steps), (_CLEAR,) if seen else (), laser)
+
+
+def _set_up(found: Crossing) -> tuple[list[str], list[str]]:
+    """Tell how the next song's first look is set up: what is done before the song before is over, and what after."""
+    if found.begins is None:
+        return [], []
+    done = ", done with this" if found.lent is not None else ""
+    cue = f" (cue {found.set_by}{done})" if found.set_by else ""
+    first = [f"{found.begins_name} set up on side {found.begins[0]} while it is dark{cue}."]
+    lent = found.lent
+    if lent is None:
+        return [], first
+    first.append(f"Then button {lent.button} gets {lent.after}.")
+    if lent.before == lent.look:
+        return [], first
+    gets = f"utton {lent.button} gets {lent.look} in place of {lent.before}."
+    if found.kind == "segue" and found.look is None:
+        # A segue has no time for it. Once the song before has set up its last look, it needs none of its buttons.
+        return [f"Before the song is over, once its last look is set up: b{gets}"], first
+    return [], [f"B{gets}", *first]

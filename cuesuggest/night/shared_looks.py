@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from cuesuggest.night.song_facts import SongFacts, size_of
 from cuesuggest.score.records import Look, counted
 
-__all__ = ["Buttons", "Shared", "id_in_song", "laid_on_buttons", "shared"]
+__all__ = ["Buttons", "Lent", "Shared", "id_in_song", "laid_on_buttons", "lending", "shared"]
 
 _SAME_ROUND = 1.001  # rounds this close are one, whatever the style
 
@@ -25,6 +25,18 @@ class Shared:
 
 
 @dataclass(frozen=True, slots=True)
+class Lent:
+    """A button that a song's first look has only while it is set up before the song."""
+
+    button: int
+    look: str
+    before: str
+    """What lies on the button in the song before; it may be that look."""
+    after: str
+    """What the song has on it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Buttons:
     """Which look lies on which button during a song."""
 
@@ -33,6 +45,8 @@ class Buttons:
     """Before the song: a button, the look that leaves it, and the one that comes."""
     without: tuple[str, ...]
     """Looks of the song for which there is no button."""
+    lent: Lent | None = None
+    """On which its first look is set up; None where that has a button as the others have."""
 
 
 def shared(songs: Sequence[SongFacts]) -> Shared:
@@ -168,6 +182,36 @@ def laid_on_buttons(
             on[freed] = id_
         found.append(Buttons(dict(on), tuple(changed), without))
     return found
+
+
+def lending(during: Buttons, first: str | None, set_later: Sequence[str], home: str | None = None) -> Buttons:
+    """Lend a button to the look with which a song begins, if it has none, while it is set up before the song.
+
+    That is the button on which it lies from the song before; else the one that the song needs last, so that there is
+    time to give it back. The home look gives its own up only where there is no other.
+
+    Parameters
+    ----------
+    during : Buttons
+        How looks lie in the song.
+    first : str, optional
+        With which it begins.
+    set_later : sequence of str
+        Looks that are set up while it is played, in order.
+    home : str, optional
+    """
+    if first is None or first not in during.without:
+        return during
+
+    before = {**during.on, **{button: old for button, old, _ in during.changed}}
+
+    def order(button: int) -> tuple[bool, bool, float]:
+        look = during.on[button]
+        return before[button] != first, look == home, -(set_later.index(look) if look in set_later else math.inf)
+
+    button = min(during.on, key=order)
+    changed = tuple(each for each in during.changed if each[0] != button)
+    return replace(during, changed=changed, lent=Lent(button, first, before[button], during.on[button]))
 
 
 def _next_use(look: str, later: Sequence[Sequence[str]]) -> float:

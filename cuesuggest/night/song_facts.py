@@ -8,10 +8,10 @@ from cuesuggest.rules import Profile, Rig, profile_from_values, rig_from_values
 from cuesuggest.rules.plan.looks import LOOKS
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.night_records import SOUND_CHECK, BiggestUse
-from cuesuggest.score.records import ENTRANCES, Cue, Look, counted
+from cuesuggest.score.records import ENTRANCES, Cue, Look
 from cuesuggest.song import Song
 from cuesuggest.song.decided import decided
-from cuesuggest.song.open_questions import open_questions
+from cuesuggest.song.left_to_do import left_to_do
 
 __all__ = ["SongFacts", "facts_of", "size_of"]
 
@@ -32,6 +32,8 @@ class SongFacts:
     """Side and look with which it begins; None where nothing comes in."""
     set_by: float | None
     """Number of the cue that sets this look up; None where no cue does."""
+    set_later: tuple[str, ...]
+    """Looks that its other cues set up, in order."""
     energy: tuple[tuple[float, float, float], ...]
     biggest: tuple[BiggestUse, ...]
     profile: Profile
@@ -62,14 +64,10 @@ def facts_of(song: Song) -> SongFacts:
     played = {cue.look for cue in cues if cue.look and cue.kind != "one-shot"}
     entrances = [cue for cue in cues if cue.kind in ENTRANCES and cue.look]
     first = entrances[0] if entrances else None
+    recalls = [cue for cue in cues if cue.kind == "recall" and cue.look]
+    set_by = _set_by(recalls, first)
     start = song.recording.window.start
     grid = Grid(song.analysis)
-    questions = len(open_questions(song))
-    to_check = sum(cue.status == "suggested" for cue in song.cues)
-    left = [
-        f"{counted(questions, 'question')} open" if questions else "",
-        f"{counted(to_check, 'cue')} to check" if to_check else "",
-    ]
     return SongFacts(
         title=song.title,
         tempo=song.analysis.tempo_bpm,
@@ -78,25 +76,24 @@ def facts_of(song: Song) -> SongFacts:
         last=max((cue.number for cue in cues), default=None),
         looks=tuple(look for look in song.looks if look.id in played or look.home),
         begins=(first.side, first.look) if first and first.side and first.look else None,
-        set_by=_set_by(cues, first),
+        set_by=set_by,
+        set_later=tuple(cue.look for cue in recalls if cue.look and cue.number != set_by),
         energy=tuple((each.start - start, each.end - start, grid.drive_of(each)) for each in grid.sections),
         biggest=_biggest(song, entrances, grid),
         profile=profile_from_values(song.profile.values),
         rig=rig_from_values(song.rig.values),
-        to_do=", ".join(filter(None, left)),
+        to_do=left_to_do(song).words,
         sound_checks=frozenset(entry.time for entry in song.history if entry.by == SOUND_CHECK),
     )
 
 
-def _set_by(cues: list[Cue], first: Cue | None) -> float | None:
+def _set_by(recalls: list[Cue], first: Cue | None) -> float | None:
     if first is None:
         return None
     before = [
         cue
-        for cue in cues
-        if cue.kind == "recall"
-        and (cue.side, cue.look) == (first.side, first.look)
-        and cue.place.seconds <= first.place.seconds
+        for cue in recalls
+        if (cue.side, cue.look) == (first.side, first.look) and cue.place.seconds <= first.place.seconds
     ]
     return before[0].number if before else None
 

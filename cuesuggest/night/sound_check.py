@@ -125,7 +125,7 @@ def checked(
     lines += [*lights_that_change(song, after), *_differences(numbered(song), numbered(after), single)]
     if wanted.ceiling is not None and any(c.kind == "one-shot" and c.status != "rejected" for c in after.cues):
         lines.append(f"One-shots run as they are programmed: see that they keep to {wanted.ceiling} %.")
-    lines += new_clashes(song, after)
+    lines += new_clashes(numbered(song), numbered(after))
     return Checked(song, after, tuple(lines) or ("Its list stays as it was.",))
 
 

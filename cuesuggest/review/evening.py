@@ -25,7 +25,7 @@ from cuesuggest.review.open_song import OpenSong
 from cuesuggest.review.shown_night import shown_night
 from cuesuggest.song import Settings, Song
 from cuesuggest.song.files import file_state
-from cuesuggest.song.open_questions import open_questions
+from cuesuggest.song.left_to_do import LeftToDo, left_to_do
 from cuesuggest.sound.recording import DOCUMENT_SUFFIX
 
 __all__ = ["Evening", "NoSuchSongError", "Unread"]
@@ -55,8 +55,7 @@ class _Read:
     seconds: float
     part: tuple[float, float] | None
     """Where it starts and ends in a longer recording; None where it is all of one."""
-    questions: int
-    to_check: int
+    left: LeftToDo
     cues: int
     style: Settings
     rig: Settings
@@ -226,12 +225,12 @@ class Evening:
         return {
             **row,
             "title": found.title,
-            "state": "open" if found.questions or found.to_check else "done",
+            "state": "open" if found.left.words else "done",
             "tempo": found.tempo,
             "seconds": found.seconds,
             "part": found.part,
-            "questions": found.questions,
-            "to_check": found.to_check,
+            "questions": found.left.questions,
+            "to_check": found.left.to_check,
             "cues": found.cues,
             "differs": _differs(found, here) if isinstance(here, _Read) else "",
         }
@@ -295,8 +294,7 @@ def _read(document: Path, *, in_night: bool) -> _Read | Unread:
         tempo=song.analysis.tempo_bpm,
         seconds=window.end - window.start,
         part=None if whole else (window.start, window.end),
-        questions=len(open_questions(song)),
-        to_check=sum(cue.status == "suggested" for cue in song.cues),
+        left=left_to_do(song),
         cues=len(song.cues),
         style=song.profile,
         rig=song.rig,

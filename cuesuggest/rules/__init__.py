@@ -6,7 +6,7 @@ from cuesuggest.rules.compose import Draft, draft
 from cuesuggest.rules.kit import Kit, kit, kit_text
 from cuesuggest.rules.person.flashes import check_flashes
 from cuesuggest.rules.person.hands import check_hands
-from cuesuggest.rules.person.playable import check_playable
+from cuesuggest.rules.person.playable import Unplayable, check_playable, unplayable
 from cuesuggest.rules.plan.plan_parts import Pin
 from cuesuggest.rules.settings.house import Profile, Rig
 from cuesuggest.rules.settings.settings_file import (
@@ -25,6 +25,7 @@ __all__ = [
     "Pin",
     "Profile",
     "Rig",
+    "Unplayable",
     "check_flashes",
     "check_hands",
     "check_playable",
@@ -37,4 +38,5 @@ __all__ = [
     "load_rig",
     "profile_from_values",
     "rig_from_values",
+    "unplayable",
 ]

@@ -26,6 +26,8 @@ class NightLook:
     """Numbers of the songs that play it."""
     buttons: tuple[int, ...]
     """Where it lies: one button, or one after another where looks change places; empty where there was no room."""
+    lent: tuple[int, ...] = ()
+    """Buttons that it has only while it is set up before a song."""
 
     @property
     def songs_words(self) -> str:
@@ -103,7 +105,7 @@ class NightSong:
     gives_way: bool
     """Whether it has the night's biggest look, and others are to have it."""
     to_do: str
-    """What is open in it: "2 questions open, 12 cues to check"; empty where nothing is."""
+    """What is open in it: "2 questions, 12 cues to check"; empty where nothing is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +131,10 @@ class NightPlan:
         """Say on which button a look lies; nothing where nobody has said how many there are."""
         if not self.buttons:
             return ""
-        if not look.buttons:
+        if not look.buttons and not look.lent:
             return "no button"
-        return f"button{'s' * (len(look.buttons) > 1)} {', then '.join(map(str, look.buttons))}"
+        own = ", then ".join(map(str, look.buttons))
+        lent = " or ".join(str(button) for button in sorted(look.lent) if button not in look.buttons)
+        many = len(look.buttons or look.lent) > 1
+        words = f"{own}, before a song {lent}" if own and lent else own or f"{lent}, only before a song"
+        return f"button{'s' * many} {words}"

@@ -9,7 +9,7 @@ import numpy as np
 
 from cuesuggest.analysis.songs.harmony import likeness
 
-__all__ = ["SAME_SONG", "gathered", "most_complete", "song_likeness"]
+__all__ = ["SAME_SONG", "gathered", "most_complete", "recognised_as", "song_likeness"]
 
 SAME_SONG = 0.42
 """Likeness from which two pieces are taken for one song: of 621 pairs of different songs the likest have 0.38, of 29
@@ -68,6 +68,29 @@ def gathered(
         songs[j] += songs.pop(i)
     numbers = {piece: number for number, song in enumerate(sorted(songs, key=min)) for piece in song}
     return [numbers[k] for k in range(count)]
+
+
+def recognised_as(
+    piece: tuple[np.ndarray, float],
+    known: Sequence[tuple[np.ndarray, float]],
+    one_song: Callable[[int], bool] | None = None,
+) -> int | None:
+    """Tell which of several known songs a piece is: the one that is most like it; None where it is none of them.
+
+    Parameters
+    ----------
+    piece : tuple of ndarray and float
+        As for `song_likeness`.
+    known : sequence of tuple of ndarray and float
+    one_song : callable, optional
+        Whether the piece and a known song, by its place, are one song: asked where the harmony of all leaves it open,
+        the likest first.
+    """
+    alike = [song_likeness(piece, each) for each in known]
+    likest = sorted((k for k in range(len(known)) if alike[k] >= _MAYBE), key=lambda k: -alike[k])
+    if likest and alike[likest[0]] >= SAME_SONG:
+        return likest[0]
+    return next((k for k in likest if one_song and one_song(k)), None)
 
 
 def most_complete(songs: Sequence[int], bars: Sequence[int]) -> list[bool]:

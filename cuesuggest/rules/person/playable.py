@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 from cuesuggest.rules.settings.house import Rig
 from cuesuggest.score.grid import Grid
 from cuesuggest.score.light import SideState, Step, follow, presses, takes_others_out
 from cuesuggest.score.records import ENTRANCES, Cue, Look, clock
 
-__all__ = ["check_playable"]
+__all__ = ["Unplayable", "check_playable", "unplayable"]
 
 # Seconds. Stored times are rounded.
 _EPS = 5e-3
 
 _DARK = SideState()
+
+
+@dataclass(frozen=True, slots=True)
+class Unplayable:
+    """What cannot be played."""
+
+    cue: Cue | None
+    """None where it is said of the list as a whole."""
+    what: str
+    """In words; without a full stop where there is a cue, which stands before it."""
 
 
 def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), grid: Grid | None = None) -> list[str]:
@@ -34,7 +45,13 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), gr
     grid : Grid, optional
         Of the song; without it only the first press of a series is followed.
     """
-    problems: list[str] = []
+    found = unplayable(cues, rig, looks, grid)
+    return [f"{each.cue.id} at {each.cue.place}: {each.what}." if each.cue else each.what for each in found]
+
+
+def unplayable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), grid: Grid | None = None) -> list[Unplayable]:
+    """Return what `check_playable` tells, with the cues of which it is said."""
+    problems: list[Unplayable] = []
     named = {side.name: side for side in rig.sides}
     still = {side.name: side.source != "laser" or side.still_beam for side in rig.sides}
     known = {look.id: look for look in looks}
@@ -42,7 +59,7 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), gr
     opened = False
 
     def wrong(cue: Cue, what: str) -> None:
-        problems.append(f"{cue.id} at {cue.place}: {what}.")
+        problems.append(Unplayable(cue, what))
 
     steps = follow(cues, grid=grid, looks=looks, hands=rig.hands)
     for step in steps:
@@ -78,7 +95,8 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), gr
             ready_at[cue.side] = at + settles
             continue
         if here.look is None or cue.look not in (None, here.look):
-            wrong(cue, f"side {cue.side} holds {here.look or 'nothing'}, not {cue.look or 'a look'}")
+            held, asked = (known[look].name if look in known else look for look in (here.look, cue.look))
+            wrong(cue, f"side {cue.side} holds {held or 'nothing'}, not {asked or 'a look'}")
         ready = at >= ready_at.get(cue.side, at) - _EPS
         if cue.kind == "speed":
             if not here.lit and not ready:
@@ -94,7 +112,8 @@ def check_playable(cues: Sequence[Cue], rig: Rig, looks: Sequence[Look] = (), gr
             wrong(cue, f"side {cue.side} is dark already")
     problems += _one_shots_meeting(cues, rig, grid)
     lit = [name for name, state in (steps[-1].after.items() if steps else ()) if state.lit]
-    problems += [f"Side {name} is lit at the end; it needs a way out." for name in named if name in lit]
+    ends = "Side {} is lit at the end; it needs a way out."
+    problems += [Unplayable(None, ends.format(name)) for name in named if name in lit]
     return problems
 
 
@@ -112,7 +131,7 @@ def _check_others(step: Step, wrong: Callable[[Cue, str], None]) -> None:
             wrong(step.cue, f"the fade before it on side {name} has not ended")
 
 
-def _one_shots_meeting(cues: Sequence[Cue], rig: Rig, grid: Grid | None) -> list[str]:
+def _one_shots_meeting(cues: Sequence[Cue], rig: Rig, grid: Grid | None) -> list[Unplayable]:
     """Follow the one-shots, the series press by press: none may start while one runs."""
     problems = []
     run = rig.one_shot.run_seconds if rig.one_shot else 0.0
@@ -121,8 +140,8 @@ def _one_shots_meeting(cues: Sequence[Cue], rig: Rig, grid: Grid | None) -> list
     for at, index in sorted((at, index) for index, cue in enumerate(shots) for at in presses(cue, grid)):
         cue = shots[index]
         if at < before + run - _EPS:
-            when = "" if abs(at - cue.place.seconds) < _EPS else f", its press at {clock(at)}"
-            problems.append(f"{cue.id} at {cue.place}{when}: the one-shot before it is still running.")
+            when = "" if abs(at - cue.place.seconds) < _EPS else f" at its press at {clock(at)}"
+            problems.append(Unplayable(cue, f"the one-shot before it is still running{when}"))
         before = at
     return problems
 

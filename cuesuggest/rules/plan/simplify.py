@@ -44,7 +44,9 @@ def long_enough(brief: Brief, planned: list[PlannedSection]) -> list[PlannedSect
         if kept is None and (_loud(brief, stays[k]) or _first_light(brief, stays, k)):
             kept_short.add(stays[k].first)
             continue
-        planned = kept if kept is not None else _dark(planned, range(stays[k].first, stays[k].last + 1), _TOO_SHORT)
+        planned = (
+            kept if kept is not None else _dark(brief, planned, range(stays[k].first, stays[k].last + 1), _TOO_SHORT)
+        )
 
 
 def _least_bars(brief: Brief, stay: Stay) -> float:
@@ -75,7 +77,7 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
     for rising in (k, k - 1):
         if rising >= 0 and all(part.rises for part in brief.parts[stays[rising].first : stays[rising].last + 1]):
             # It only leads to what comes.
-            return _dark(planned, range(stays[rising].first, stays[rising].last + 1), clash.why)
+            return _dark(brief, planned, range(stays[rising].first, stays[rising].last + 1), clash.why)
     weaker = k > 0 and CATEGORIES.index(stays[k - 1].look.category) < CATEGORIES.index(stays[k].look.category)
     given, why = k, clash.why
     if k and not _pinned(brief, stays[k - 1]) and (weaker or _pinned(brief, stays[k])):
@@ -90,7 +92,7 @@ def simplify(brief: Brief, planned: list[PlannedSection], stays: Sequence[Stay],
         kept = _held_on_to(brief, planned, stays, k, clash.why)
     if kept is None and given != k and _bars(brief, stays[given]) > _LONGER * _bars(brief, stays[k]):
         given, why = k, clash.why
-    return kept if kept is not None else _dark(planned, _edge(brief, stays[given], first=given == k), why)
+    return kept if kept is not None else _dark(brief, planned, _edge(brief, stays[given], first=given == k), why)
 
 
 def _edge(brief: Brief, stay: Stay, *, first: bool) -> range:
@@ -119,16 +121,24 @@ def _held_on_to(
         given = replace(
             planned[index], look=before.look.id, level=level, category=category, reasons=_of_the_music(planned[index])
         )
-        section = brief.sections[before.last].mark
-        changed[index] = with_reason(given, f"It comes back with the look of {section}, because {why}.")
+        text = f"It comes back with the look of {brief.sections[before.last].mark}"
+        changed[index] = with_reason(given, _said(brief, stay.first, index, text, why))
     return changed
 
 
-def _dark(planned: Sequence[PlannedSection], parts: range, why: str) -> list[PlannedSection]:
+def _said(brief: Brief, first: int, index: int, text: str, why: str) -> str:
+    """Say what is given up in a part of a stretch: why once, in the section in which the stretch begins."""
+    own = brief.sections[first].mark
+    if brief.parts[index].index != brief.parts[first].index:
+        return f"{text}, as {own} does."
+    return f"{text}, because {why.replace(f'{own} gives way', 'it gives way')}."
+
+
+def _dark(brief: Brief, planned: Sequence[PlannedSection], parts: range, why: str) -> list[PlannedSection]:
     changed = list(planned)
     for index in parts:
         given = replace(planned[index], look=None, level=0, category="rest", reasons=_of_the_music(planned[index]))
-        changed[index] = with_reason(given, f"It stays dark, because {why}.")
+        changed[index] = with_reason(given, _said(brief, parts[0], index, "It stays dark", why))
     return changed
 
 
@@ -183,7 +193,7 @@ def _joining(
             category=category,
             reasons=_of_the_music(planned[index]),
         )
-        changed[index] = with_reason(given, f"{text}, because {why}.")
+        changed[index] = with_reason(given, _said(brief, stay.first, index, text, why))
     return changed
 
 
