@@ -128,7 +128,8 @@ def some_songs(most, **more):
 songs = some_songs(12)
 rigs = st.sampled_from(RIGS)
 quick = settings(max_examples=120, deadline=None, derandomize=derandomize)
-MANY = 2000
+MANY = int(os.environ.get("RANDOM_SONGS", "600"))
+"""For each of the finer rules 120 are enough; more by hand, as DEVELOPERS.md says."""
 
 
 def problems(analysis, found, rig):
@@ -150,7 +151,7 @@ def moves_a_laser(cue, rig):
     return cue.side in lasers or (cue.trigger == "held" and bool(lasers or shot))
 
 
-def test_thousands_of_random_songs_can_be_played():
+def test_hundreds_of_random_songs_can_be_played():
     seen = Counter()
 
     @settings(max_examples=MANY, deadline=None, derandomize=derandomize)
@@ -168,7 +169,7 @@ def test_thousands_of_random_songs_can_be_played():
     assert seen["songs"] >= MANY
     # Every kind of cue that the rules make was among them.
     kinds = ("recall", "fade-in", "crossfade", "fade-out", "cut-in", "cut-out", "ramp", "one-shot", "speed", "series")
-    assert not [kind for kind in kinds if seen[kind] < MANY // 400], seen
+    assert not [kind for kind in kinds if seen[kind] < MANY / 400], seen
 
 
 @quick
