@@ -145,7 +145,7 @@ def drawn(kind, seed):
 
 
 @pytest.mark.parametrize("kind", ["busy", "landing", "uneven"])
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_the_words_for_a_parts_light_contradict_nothing_that_happens_in_it(kind, seed):
     song = drawn(kind, seed)

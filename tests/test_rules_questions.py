@@ -180,7 +180,7 @@ def test_where_a_big_look_comes_in_the_start_has_to_be_surer():
     assert [question.id for question in bars] == ["start/s6"]
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(songs, rigs)
 def test_questions_are_few_ranked_and_each_has_a_place_and_a_command(analysis, rig):
     found = draft(analysis, BAND, rig)

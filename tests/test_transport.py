@@ -237,7 +237,7 @@ acts = st.lists(
 
 
 @given(seed=seeds, acts=acts, kind=st.sampled_from(["osc", "midi"]))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_whatever_is_done_a_stop_leaves_nothing_on_and_what_waits_sends_nothing(seed, acts, kind):
     song = random_song(seed)
     desk = Desk(song, kind, allow_auto=frozenset())
@@ -260,7 +260,7 @@ def test_whatever_is_done_a_stop_leaves_nothing_on_and_what_waits_sends_nothing(
 
 
 @given(seed=seeds, share=st.floats(0, 1), kind=st.sampled_from(["osc", "midi"]))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_a_start_anywhere_stands_as_a_run_from_the_beginning_does(seed, share, kind):
     song = random_song(seed)
     # One-shots are the exception: they are not begun in their middle.

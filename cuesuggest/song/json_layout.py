@@ -8,6 +8,7 @@ from typing import Any
 __all__ = ["json_text"]
 
 WIDTH = 100  # Characters to a line.
+_LINE = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
 def json_text(value: Any) -> str:
@@ -36,17 +37,26 @@ def _whole(value: Any) -> Any:
 
 
 def _block(value: Any, indent: str) -> str:
-    line = json.dumps(value, ensure_ascii=False, allow_nan=False)
-    if not isinstance(value, dict | list) or len(indent) + len(line) <= WIDTH or _is_numbers(value):
+    room = WIDTH - len(indent)
+    if not isinstance(value, dict | list) or _is_numbers(value):
+        return _LINE(value)
+    # What is too long for a line at a glance is not written as one first: it would be, once for every level.
+    if _least(value) <= room and len(line := _LINE(value)) <= room:
         return line
     deeper = f"{indent}  "
     if isinstance(value, dict):
-        rows = [f"{json.dumps(key, ensure_ascii=False)}: {_block(each, deeper)}" for key, each in value.items()]
+        rows = [f"{_LINE(key)}: {_block(each, deeper)}" for key, each in value.items()]
         left, right = "{", "}"
     else:
         rows = [_block(each, deeper) for each in value]
         left, right = "[", "]"
     return f"{left}\n{deeper}" + f",\n{deeper}".join(rows) + f"\n{indent}{right}"
+
+
+def _least(value: dict[str, Any] | list[Any]) -> int:
+    """Return how many characters a line has at least, had every member only one."""
+    names = sum(len(key) + 4 for key in value) if isinstance(value, dict) else 0
+    return names + 3 * len(value)
 
 
 def _is_numbers(value: Any) -> bool:

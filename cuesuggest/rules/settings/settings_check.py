@@ -7,8 +7,10 @@ down to its keys, so that its errors would all be taken apart and told anew, wit
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from functools import cache
+from types import MappingProxyType
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
 from cuesuggest.rules.settings.house import Profile, Rig
@@ -160,6 +162,12 @@ def refuse_unknown(kind: type, table: Mapping[str, Any], also: tuple[str, ...] =
     SettingError
         At the first such key.
     """
+    _refuse_unknown(kind, table, (), also, _homes(kind, also))
+
+
+@cache
+def _homes(kind: type, also: tuple[str, ...]) -> Mapping[str, str]:
+    """Say of each key that is found in one table only where that is."""
     homes: dict[str, list[str]] = {}
     for other, name in ((Rig, "rig"), (Profile, "house style"), (SetList, "night")):
         for at in _all_keys(other, ()):
@@ -167,8 +175,9 @@ def refuse_unknown(kind: type, table: Mapping[str, Any], also: tuple[str, ...] =
             homes.setdefault(str(at[-1]), []).append(table_name)
     # A key that many tables have tells nothing about which is meant.
     known = {key: f"belongs in {tables[0]}" for key, tables in homes.items() if len(set(tables)) == 1}
-    known |= dict.fromkeys((*kinds(kind), *also), "stands at the top of a file, above the first table in brackets")
-    _refuse_unknown(kind, table, (), also, known)
+    return known | dict.fromkeys(
+        (*kinds(kind), *also), "stands at the top of a file, above the first table in brackets"
+    )
 
 
 def missing(kind: type, table: Mapping[str, Any]) -> list[tuple[At, str]]:
@@ -197,9 +206,15 @@ def filled(kind: Any, values: Any, base: Any) -> Any:
     return values
 
 
-def kinds(record: type) -> dict[str, Any]:
+def kinds(record: type) -> Mapping[str, Any]:
     """Return the type of every key of a record."""
-    return get_type_hints(record)
+    return _kinds(record)
+
+
+@cache
+def _kinds(record: Hashable) -> Mapping[str, Any]:
+    # Reading the annotations takes longer than all that is done with them.
+    return MappingProxyType(get_type_hints(record))
 
 
 def is_table(kind: Any) -> type | None:

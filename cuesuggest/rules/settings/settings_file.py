@@ -11,7 +11,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import reduce
+from functools import cache, reduce
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal, NoReturn
@@ -155,7 +155,7 @@ def profile_from_values(values: Mapping[str, Any]) -> Profile:
         If a value is wrong; it names the key.
     """
     with _naming_place("the house style in the document"):
-        return build_profile(filled(Profile, values, load_profile("band").values()))
+        return build_profile(filled(Profile, values, _usual_style().values()))
 
 
 def rig_from_values(values: Mapping[str, Any]) -> Rig:
@@ -170,11 +170,22 @@ def rig_from_values(values: Mapping[str, Any]) -> Rig:
     ProfileError
         If a value is wrong; it names the key.
     """
-    base = load_rig(None).values()
+    base = _usual_rig().values()
     for part in (*base["sides"], base["one_shot"]):
         part["by_itself"] = False
     with _naming_place("the rig in the document"):
         return build_rig(filled(Rig, {"speed": {"unit": "none", "name": ""}, **values}, base))
+
+
+# What documents are filled up with is asked for with every action on the page.
+@cache
+def _usual_style() -> Profile:
+    return load_profile("band")
+
+
+@cache
+def _usual_rig() -> Rig:
+    return load_rig(None)
 
 
 @contextmanager
