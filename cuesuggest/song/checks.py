@@ -274,8 +274,8 @@ def check_values(value: Any, path: str = "", depth: int = 0) -> None:
             check_values(key, f"a name in {path}")
             check_values(each, f"{path}.{key}", depth + 1)
     else:
-        for name in _names(kind):  # type: ignore[arg-type]
-            check_values(getattr(value, name), f"{path}.{json_name(name)}", depth + 1)
+        for name, written in _names(kind):  # type: ignore[arg-type]
+            check_values(getattr(value, name), f"{path}.{written}", depth + 1)
 
 
 def _all_small(values: Sequence[Any]) -> bool:
@@ -286,8 +286,9 @@ def _all_small(values: Sequence[Any]) -> bool:
 
 
 @cache
-def _names(kind: type) -> tuple[str, ...]:
-    return tuple(each.name for each in fields(kind))
+def _names(kind: type) -> tuple[tuple[str, str], ...]:
+    """Return the fields of a record, by their names and as a document has them."""
+    return tuple((each.name, json_name(each.name)) for each in fields(kind))
 
 
 def _number_too_large(value: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 import os
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -98,7 +99,10 @@ class Song(BaseModel):
     @field_validator("*")
     @classmethod
     def _within_bounds(cls, value: Any, info: ValidationInfo) -> Any:
-        checks.check_values(value, str(info.field_name))
+        # Most of a song is what it was before an edit, and nothing in it changes.
+        before = info.context.get(info.field_name) if info.context else None
+        if not _same(value, before):
+            checks.check_values(value, str(info.field_name))
         return value
 
     @field_validator("recording")
@@ -167,7 +171,7 @@ class Song(BaseModel):
         ValidationError
             pydantic's, if the parts do not agree.
         """
-        song = Song.model_validate({**self.__dict__, **fields})
+        song = Song.model_validate({**self.__dict__, **fields}, context=self.__dict__)
         song._stored = self._stored
         return song
 
@@ -265,3 +269,10 @@ class Song(BaseModel):
 
 def _key(path: Path) -> str:
     return os.path.realpath(path)
+
+
+def _same(value: Any, before: Any) -> bool:
+    """Whether a value is the one that was there, or a tuple of the ones that were there."""
+    if isinstance(value, tuple) and isinstance(before, tuple):
+        return len(value) == len(before) and all(map(operator.is_, value, before))
+    return value is before
