@@ -10,7 +10,7 @@ from pathlib import Path
 import mido
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 
 from cuesuggest.cli.report import song_text
 from cuesuggest.decide.cue_edits import added
@@ -97,6 +97,7 @@ def known(song):
 
 
 @settings(max_examples=40, deadline=None)
+@example(120615792)  # an action longer than a line of the text show
 @given(seeds)
 def test_every_list_page_and_file_tells_the_same_of_a_cue(seed):
     random = np.random.default_rng(seed)

@@ -73,7 +73,10 @@ def _cues(song: Song, options: Options) -> Iterator[str]:
     for index, each in enumerate(by_number):
         cue = each.cue
         yield f"Cue {number_text(cue.number + desk.add_to_numbers)}"
-        yield f"Text {show_line(wording(each), _WIDTH - 5)}"
+        words = show_line(wording(each), _WIDTH - 5)
+        yield f"Text {words}"
+        if words != show_line(wording(each), 1000):
+            yield from _wrapped("! ", each.action)  # whole, where whoever opens the file can read it
         # Where and when, for whoever calls the cue; the interchange has no field for it.
         yield f"! at {number_text(each.at)} s, {show_line(each.where, 50)}"
         if each.automatic:
