@@ -100,7 +100,7 @@ export const COMMANDS = [
   command("Cue", "lock", "o", "lock, unlock"),
   command("Cue", "note", "n", "note …"),
   command("Cue", "copy", "d", "copy to every pass"),
-  command("Cue", "colours", "Shift+c", "colours of its look …"),
+  command("Cue", "colours", "Shift+c", "its colours …"),
   command("Cue", "one-shot", "j", "one-shot on this bar"),
   command("Cue", "one-shot-beat", "Shift+j", "one-shot on this beat"),
   command("Cue", "dark", "w", "dark on this stop"),
