@@ -353,7 +353,9 @@ async function draw() {
 }
 
 /** What stands there is busy until it is drawn for the room that it has. */
-const settled = () => (stage.ariaBusy = String(resized()));
+function settled() {
+  stage.ariaBusy = String(resized());
+}
 
 let waiting = 0;
 new ResizeObserver(() => {
