@@ -12,7 +12,7 @@ from cuesuggest.rules import Profile, Rig, draft, load_profile, load_rig
 from cuesuggest.song import RecordingFile, Settings, Song, SongWindow, Versions
 from tests.songs import make_analysis
 
-__all__ = ["SONGS", "drafted_song", "night_of_six"]
+__all__ = ["SONGS", "drafted_song", "night_of_six", "shortened_to"]
 
 # Title: form, tempo, drive by letter or pass. The last one is the biggest.
 SONGS: Mapping[str, tuple[str, float, Mapping[str, float]]] = {
@@ -65,3 +65,8 @@ def night_of_six(folder: Path, rig: Rig | None = None, buttons: int = 12, **othe
     file = folder / "friday.toml"
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return file
+
+
+def shortened_to(file: Path, count: int) -> None:
+    """Leave only the first songs of a night in its set list, so that a test takes less long."""
+    file.write_text("[[songs]]".join(file.read_text().split("[[songs]]")[: count + 1]))

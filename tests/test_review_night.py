@@ -15,7 +15,7 @@ from cuesuggest.night.sound_check import Wanted
 from cuesuggest.night.the_set import documents_of, open_night
 from cuesuggest.night.whole_night import change_night, undo_night
 from cuesuggest.song import SetCue, Song, change_all
-from tests.nights import drafted_song
+from tests.nights import drafted_song, shortened_to
 from tests.reviewing import barriers, hosting, until
 from tests.songs import make_analysis
 
@@ -39,7 +39,7 @@ STROBE = {"without": ["strobe"], "drop": []}
 @pytest.fixture
 def night(friday):
     """The first three songs of the night; the second has a one-shot."""
-    friday.write_text("[[songs]]".join(friday.read_text().split("[[songs]]")[:4]))
+    shortened_to(friday, 3)
     return friday
 
 
@@ -47,13 +47,6 @@ def night(friday):
 def server(night):
     with hosting(*documents_of(night), night=night) as running:
         yield running
-
-
-@pytest.fixture
-def page(server, opened):
-    shown = opened(server)
-    yield shown
-    assert shown.problems == []
 
 
 def ask(server, do, **values):

@@ -21,7 +21,7 @@ from cuesuggest.night.whole_night import change_night, undo_night
 from cuesuggest.rules import load_rig
 from cuesuggest.score.records import ENTRANCES
 from cuesuggest.song import SetCue, SetPlan, Song, change_all, undo
-from tests.nights import SONGS
+from tests.nights import SONGS, shortened_to
 from tests.songs import place_at
 
 MEMORY = {"revision", "history", "undone"}
@@ -49,11 +49,6 @@ def decide(file, title, *edits):
 def unbroken(out):
     """What was printed, as if the screen were as wide as it takes."""
     return " ".join(out.split())
-
-
-def shortened_to(file, count):
-    """Leave only the first songs of a night in its set list, so that a test takes less long."""
-    file.write_text("[[songs]]".join(file.read_text().split("[[songs]]")[: count + 1]))
 
 
 def shots(song):

@@ -18,7 +18,7 @@ from cuesuggest.score.grid import Grid
 from cuesuggest.score.records import Cue
 from cuesuggest.song import Song
 
-__all__ = ["conflicts", "new_clashes", "told", "with_clashes"]
+__all__ = ["clashes", "conflicts", "new_clashes", "told", "with_clashes"]
 
 
 def conflicts(song: Song) -> tuple[str, ...]:
@@ -29,7 +29,7 @@ def conflicts(song: Song) -> tuple[str, ...]:
     ProfileError
         If the style or the rig that the document holds is out of bounds.
     """
-    return tuple(_sentences(_clashes(song).values()))
+    return tuple(_sentences(clashes(song).values()))
 
 
 def new_clashes(before: Song, after: Song) -> tuple[str, ...]:
@@ -40,8 +40,8 @@ def new_clashes(before: Song, after: Song) -> tuple[str, ...]:
     ProfileError
         If the style or the rig that the document holds is out of bounds.
     """
-    known = _clashes(before)
-    return tuple(map(told, _sentences(each for key, each in _clashes(after).items() if key not in known)))
+    known = clashes(before)
+    return tuple(map(told, _sentences(each for key, each in clashes(after).items() if key not in known)))
 
 
 def with_clashes(song: Song, rerun: Rerun) -> tuple[Song, Rerun]:
@@ -54,7 +54,7 @@ def told(problem: str) -> str:
     return f"This does not go together now: {problem}"
 
 
-def _clashes(song: Song) -> dict[tuple[str, str, str], Unplayable]:
+def clashes(song: Song) -> dict[tuple[str, str, str], Unplayable]:
     """Return what cannot be played, each by what it is of: cue, place and what; a number may change."""
     live = [cue for cue in song.cues if cue.status != "rejected"]
     profile, rig = profile_from_values(song.profile.values), rig_from_values(song.rig.values)

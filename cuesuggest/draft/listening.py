@@ -12,7 +12,6 @@ from cuesuggest.analysis.rhythm.choice import believed
 from cuesuggest.analysis.rhythm.known import Known
 from cuesuggest.analysis.rhythm.network import weights_digest
 from cuesuggest.analysis.spectrum import Spectrum, hear
-from cuesuggest.analysis.takes.take import HeardTake
 from cuesuggest.analysis.types import SongAnalysis
 from cuesuggest.draft.cache import cached, keep
 from cuesuggest.score.form_text import read_form
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     from cuesuggest.analysis.rhythm import Rhythm
+    from cuesuggest.analysis.takes.take import HeardTake
 
 __all__ = ["Framed", "analyze", "framed", "known_of", "listened", "remembered", "weights_digest"]
 
@@ -83,6 +83,8 @@ class Framed:
 
     def take(self, analysis: SongAnalysis) -> HeardTake:
         """Return them with beats and form as they are told, to be compared with another take."""
+        from cuesuggest.analysis.takes.take import HeardTake  # nobody else who listens needs it
+
         return HeardTake(self.spectrum, self.logits, analysis)
 
 

@@ -17,7 +17,7 @@ from cuesuggest.draft.again.pins import pins
 from cuesuggest.draft.again.same_sound import Match
 from cuesuggest.draft.alike import OTHER_SONG, USUAL_KEYS, named, read_alike
 from cuesuggest.draft.beside import document_of
-from cuesuggest.draft.clashes import conflicts, new_clashes, told
+from cuesuggest.draft.clashes import clashes, conflicts, told
 from cuesuggest.draft.drafting import fresh_song, source_of
 from cuesuggest.draft.listening import framed
 from cuesuggest.draft.order import Order
@@ -281,6 +281,7 @@ def _suggested(
     grid, ids = Grid(song.analysis), {cue.id for cue in carried}
     kept: list[Cue] = []
     refused: list[Section] = []
+    known = clashes(song).keys()
     for section in song.analysis.sections:
         if section.id not in added:
             continue
@@ -291,7 +292,7 @@ def _suggested(
         ]
         for chosen in (inside, [cue for cue in inside if cue.kind in ("one-shot", "ramp")]):
             tried = song.replaced(cues=renumbered(old, [*carried, *kept, *chosen]))
-            if chosen and not new_clashes(song, tried):
+            if chosen and clashes(tried).keys() <= known:
                 kept += chosen
                 break
         else:

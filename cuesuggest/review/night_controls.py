@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -60,28 +61,21 @@ def night_controls(
             *([f"side-{name}", f"side {name}"] for name in common),
         ],
         "ceiling": list(CEILINGS),
-        "rigs": _rigs(file),
+        "rigs": list(_rigs(file)),
         "drop": [[str(number), f"{number} {title}"] for number, title in songs],
         "undo": changes[-1].said if changes else None,
     }
 
 
-def _rigs(file: Path) -> list[str]:
-    """Return the rigs that can be chosen: those that are shipped, and those in files beside the set list."""
-    return [*known_names("rigs"), *(each.name for each in _own_rigs(file))]
-
-
-def _own_rigs(file: Path) -> list[Path]:
+def _rigs(file: Path) -> dict[str, str | Path]:
+    """Return the rigs that can be chosen, by name: those that are shipped, and those in files beside the set list."""
     beside = sorted(each for each in file.parent.glob("*.toml") if each.name != file.name)
-    return [each for each in beside[:_MOST_RIGS] if _is_rig(each)]
-
-
-def _is_rig(file: Path) -> bool:
-    try:
-        load_rig(file)
-    except CuesuggestError:
-        return False
-    return True
+    found: dict[str, str | Path] = {name: name for name in known_names("rigs")}
+    for each in beside[:_MOST_RIGS]:
+        with suppress(CuesuggestError):  # it is something else
+            load_rig(each)
+            found[each.name] = each
+    return found
 
 
 def at_sound_check(evening: Evening, asked: Asked) -> dict[str, Any]:
@@ -132,18 +126,17 @@ def at_sound_check(evening: Evening, asked: Asked) -> dict[str, Any]:
 def _wanted(file: Path, asked: Asked) -> Wanted:
     from cuesuggest.night.sound_check import Wanted
 
+    rig = None
+    if asked.has("rig"):
+        rigs = _rigs(file)
+        rig = load_rig(rigs[asked.choice("rig", tuple(rigs))])
     return Wanted(
         without=asked.texts("without"),
         ceiling=asked.whole("ceiling", *CEILINGS) if asked.has("ceiling") else None,
         no_haze=asked.yes("no_haze"),
-        rig=_rig(file, asked.choice("rig", _rigs(file))) if asked.has("rig") else None,
+        rig=rig,
         volunteer=asked.yes("volunteer"),
     )
-
-
-def _rig(file: Path, name: str) -> Rig:
-    own = {each.name: each for each in _own_rigs(file)}
-    return load_rig(own.get(name, name))
 
 
 def _seen(night: OpenNight, chosen: list[Any]) -> str:

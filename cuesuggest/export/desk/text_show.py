@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from cuesuggest.export.common.desk_map import DeskMap, completed
-from cuesuggest.export.common.escape import number_text, show_line
+from cuesuggest.export.common.escape import number_text, shortened, show_line
 from cuesuggest.export.common.options import EXPERIMENTAL, Options, about
 from cuesuggest.export.common.told import remarks_on_hands, told, wording
 from cuesuggest.export.desk.automatic import moves
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["write"]
 
 _WIDTH = 80
+_WHOLE = 1000  # characters of a text that goes on over several lines
 _MARK = "written conservatively, from memory of the standard"
 
 
@@ -73,9 +74,9 @@ def _cues(song: Song, options: Options) -> Iterator[str]:
     for index, each in enumerate(by_number):
         cue = each.cue
         yield f"Cue {number_text(cue.number + desk.add_to_numbers)}"
-        words = show_line(wording(each), _WIDTH - 5)
-        yield f"Text {words}"
-        if words != show_line(wording(each), 1000):
+        words = show_line(wording(each), _WHOLE)
+        yield f"Text {shortened(words, _WIDTH - 5)}"
+        if len(words) > _WIDTH - 5:
             yield from _wrapped("! ", each.action)  # whole, where whoever opens the file can read it
         # Where and when, for whoever calls the cue; the interchange has no field for it.
         yield f"! at {number_text(each.at)} s, {show_line(each.where, 50)}"
@@ -111,5 +112,5 @@ def _seconds(seconds: float) -> str:
 
 
 def _wrapped(mark: str, text: str) -> Iterator[str]:
-    for line in textwrap.wrap(show_line(text, 1000), _WIDTH - len(mark)) or [""]:
+    for line in textwrap.wrap(show_line(text, _WHOLE), _WIDTH - len(mark)) or [""]:
         yield (mark + line).rstrip()
